@@ -1,0 +1,5 @@
+//! The launcher: parse, run, print what went wrong, set the exit code.
+
+fn main() -> std::process::ExitCode {
+    beforedoors::cli::main()
+}
