@@ -1,1 +1,13 @@
-//! coach
+//! Readings and findings + targets → advice: typed values, no sentences.
+//!
+//! One file a moment. Names `units`, `meters`' readings, `detectors`, and later `measure` and `plan`.
+
+mod advice;
+mod decision;
+mod soundcheck;
+mod targets;
+
+pub use advice::{Advice, Amount, ChannelState, Step, TrimCause, Turn, Unseen, Why};
+pub use decision::{Knows, decide, is_in_reach};
+pub use soundcheck::{Answer, Connection, Flashes, Input, Request, Soundcheck};
+pub use targets::{Need, Passage, Targets};
