@@ -56,11 +56,7 @@ fn shelf(rate: f64) -> Stage {
     let band = high.powf(0.4996667741545416);
     let a0 = 1.0 + k / Q + k * k;
     Stage {
-        b: [
-            (high + band * k / Q + k * k) / a0,
-            2.0 * (k * k - high) / a0,
-            (high - band * k / Q + k * k) / a0,
-        ],
+        b: [(high + band * k / Q + k * k) / a0, 2.0 * (k * k - high) / a0, (high - band * k / Q + k * k) / a0],
         a: [2.0 * (k * k - 1.0) / a0, (1.0 - k / Q + k * k) / a0],
     }
 }
