@@ -1,1 +1,11 @@
-//! dsp
+//! Signal processing without a notion of meters: loops over samples, filters, transforms, histograms.
+//!
+//! Loops work on lanes of consecutive samples, so that a wider vector unit gives the same bits.
+//! Names only `units`.
+
+pub mod correlate;
+pub mod histogram;
+pub mod k_weighting;
+pub mod lanes;
+pub mod oversample;
+pub mod third_octave;

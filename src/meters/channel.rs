@@ -1,0 +1,208 @@
+//! All meters of one channel, fed hop by hop.
+//!
+//! The channel keeps its last 100 ms and the frame in progress in one buffer, so that every meter finds
+//! its history before the samples it measures. Invalid samples are 0 from here on.
+
+use crate::dsp::k_weighting::{self, KWeighting};
+use crate::dsp::lanes;
+use crate::dsp::third_octave::{Scratch, ThirdOctave};
+use crate::units::{Dbfs, FrameCount, SampleRate, Seconds};
+
+use super::activity::{Recent, WindowPeak};
+use super::clock::HopSpan;
+use super::peak::Peaks;
+use super::readings::{Activity, BANDS, ChannelReadings, Hop, Whole};
+use super::rms::Moments;
+use super::runs::{self, Runs};
+use super::take::Take;
+
+/// Most samples of a frame at `rate`.
+pub(super) fn longest_frame(rate: SampleRate) -> usize {
+    rate.get().div_ceil(10) as usize
+}
+
+pub(super) struct Channel {
+    rate: f64,
+    /// `past` samples of history, then the frame in progress.
+    buffer: Vec<f32>,
+    past: usize,
+    invalid: u64,
+    k_weighting: KWeighting,
+    runs: Runs,
+    frame_peaks: Peaks,
+    frame: Moments,
+    window_peak: WindowPeak,
+    /// Whether the frame in progress began before the activity was restarted.
+    stale: bool,
+    recent: Recent,
+    take: Take,
+    whole_peaks: Peaks,
+    whole: Moments,
+    whole_invalid: u64,
+}
+
+impl Channel {
+    pub fn new(rate: SampleRate) -> Self {
+        let longest = longest_frame(rate);
+        let past = longest + runs::HISTORY;
+        Self {
+            rate: f64::from(rate.get()),
+            buffer: vec![0.0; past + longest],
+            past,
+            invalid: 0,
+            k_weighting: KWeighting::new(rate),
+            runs: Runs::default(),
+            frame_peaks: Peaks::default(),
+            frame: Moments::default(),
+            window_peak: WindowPeak::default(),
+            stale: false,
+            recent: Recent::new(),
+            take: Take::new(),
+            whole_peaks: Peaks::default(),
+            whole: Moments::default(),
+            whole_invalid: 0,
+        }
+    }
+
+    /// The most runs that can end in one hop.
+    pub fn most_runs(rate: SampleRate) -> usize {
+        rate.get().div_ceil(100) as usize / 4 + 2
+    }
+
+    /// Takes samples into the frame in progress, from place `at` on.
+    pub fn append(&mut self, at: usize, samples: &[f32]) {
+        let start = self.past + at;
+        self.invalid += u64::from(lanes::clean(samples, &mut self.buffer[start..start + samples.len()]));
+    }
+
+    /// Measures the hop `span` that ends at frame `end`; gives its K-weighted energy.
+    /// `fresh`: the first hop after a gap.
+    pub fn hop(&mut self, span: &HopSpan, end: FrameCount, fresh: bool, readings: &mut ChannelReadings) -> f64 {
+        let (from, to) = (self.past + span.from, self.past + span.to);
+        let (peaks, moments) = self.measure(from, to, fresh);
+        readings.hop = Hop {
+            sample_peak: amplitude(peaks.sample),
+            true_peak: amplitude(peaks.true_peak),
+            rms: Dbfs::from_power(moments.power()),
+        };
+        readings.whole = self.whole();
+        readings.runs.clear();
+        self.runs.scan(&self.buffer[from - runs::HISTORY..to], end, peaks.sample, &mut readings.runs);
+        self.k_weighting.energy(&self.buffer[from - k_weighting::HISTORY..to])
+    }
+
+    /// Ends a complete frame of `length` samples.
+    pub fn end_frame(
+        &mut self,
+        length: usize,
+        bands: &ThirdOctave<BANDS>,
+        scratch: &mut Scratch,
+        readings: &mut ChannelReadings,
+    ) {
+        let power = self.frame_power(readings);
+        readings.frame.bands = bands.bands(&self.buffer[self.past..self.past + length], scratch);
+        let stale = std::mem::take(&mut self.stale);
+        let peak = self.window_peak.push(self.frame_peaks.true_peak);
+        self.take.push(power, peak);
+        if stale {
+            // It holds sound from before the restart: the next frame is the first that counts.
+            self.window_peak.clear();
+        } else {
+            readings.recent = self.recent.push(power, peak);
+        }
+        self.begin_frame();
+        self.buffer.copy_within(length..length + self.past, 0);
+    }
+
+    /// Ends the take where the frame in progress stands, `in_frame` samples into it. A last frame counts
+    /// if half of it is there, or if it is the only one. The values between the last samples are added.
+    pub fn finish(&mut self, in_frame: usize, end: FrameCount, readings: &mut ChannelReadings) {
+        let to = self.past + in_frame;
+        let tail = Peaks::after(&self.buffer[..to]);
+        self.frame_peaks.raise(tail);
+        self.whole_peaks.raise(tail);
+        readings.hop.true_peak = readings.hop.true_peak.max(amplitude(tail.true_peak));
+        if self.frame.samples > 0 {
+            let power = self.frame_power(readings);
+            if self.frame.samples as f64 >= self.rate / 20.0 || self.take.is_empty() {
+                self.take.push(power, self.window_peak.push(self.frame_peaks.true_peak));
+            }
+            self.begin_frame();
+        }
+        readings.whole = self.whole();
+        let mut last = [0f32; 2 * runs::HISTORY];
+        last[..runs::HISTORY].copy_from_slice(&self.buffer[to - runs::HISTORY..to]);
+        self.runs.scan(&last, end + FrameCount::new(runs::HISTORY as u64), 0.0, &mut readings.runs);
+    }
+
+    /// A gap follows the frame in progress, `pending` samples of whose newest hop are not measured yet.
+    /// They count for the take only; everything that would span the gap starts anew.
+    pub fn gap(&mut self, in_frame: usize, pending: usize, fresh: bool) {
+        let to = self.past + in_frame;
+        if pending > 0 {
+            self.measure(to - pending, to, fresh);
+        }
+        self.buffer.fill(0.0);
+        self.k_weighting.reset();
+        self.runs.reset();
+        self.window_peak.clear();
+        self.stale = false;
+        self.begin_frame();
+    }
+
+    /// Forgets what was heard recently, the frame in progress included.
+    pub fn restart_activity(&mut self, readings: &mut ChannelReadings) {
+        self.recent.clear();
+        self.window_peak.clear();
+        self.stale = self.frame.samples > 0 || self.invalid > 0;
+        readings.recent = Activity::default();
+    }
+
+    /// The last samples up to the end of the newest frame: 100 ms and the frame itself are there.
+    pub fn history(&self, in_frame: usize) -> &[f32] {
+        &self.buffer[..self.past + in_frame]
+    }
+
+    pub fn take(&self) -> Activity {
+        self.take.activity()
+    }
+
+    pub fn whole(&self) -> Whole {
+        Whole {
+            length: Seconds::new(self.whole.samples as f64 / self.rate),
+            sample_peak: amplitude(self.whole_peaks.sample),
+            true_peak: amplitude(self.whole_peaks.true_peak),
+            rms: Dbfs::from_power(self.whole.power()),
+            dc: self.whole.mean(),
+            invalid_samples: self.whole_invalid,
+        }
+    }
+
+    fn measure(&mut self, from: usize, to: usize, fresh: bool) -> (Peaks, Moments) {
+        let peaks = Peaks::of(&self.buffer[..to], from, fresh);
+        let moments = Moments::of(&self.buffer[from..to]);
+        self.frame_peaks.raise(peaks);
+        self.frame.add(moments);
+        self.whole_peaks.raise(peaks);
+        self.whole.add(moments);
+        self.whole_invalid += std::mem::take(&mut self.invalid);
+        (peaks, moments)
+    }
+
+    fn frame_power(&self, readings: &mut ChannelReadings) -> f64 {
+        let power = self.frame.power();
+        readings.frame.sample_peak = amplitude(self.frame_peaks.sample);
+        readings.frame.true_peak = amplitude(self.frame_peaks.true_peak);
+        readings.frame.rms = Dbfs::from_power(power);
+        power
+    }
+
+    fn begin_frame(&mut self) {
+        self.frame_peaks = Peaks::default();
+        self.frame = Moments::default();
+    }
+}
+
+fn amplitude(amplitude: f32) -> Dbfs {
+    Dbfs::from_amplitude(f64::from(amplitude))
+}
