@@ -93,6 +93,7 @@ impl Clipping {
     /// The runs that ended in the newest hop, which ended at `now`.
     pub fn observe(&mut self, runs: &[FlatRun], now: FrameCount, out: &mut Outbox) {
         for run in runs {
+            self.close(run.start, self.passage_gap, out);
             if run.value.abs() >= FULL_SCALE {
                 self.tops.clipped += 1;
                 match &mut self.clipped {

@@ -54,35 +54,27 @@ impl Evidence {
     }
 }
 
-/// Findings on their way out: a fixed space; when it is full, further ones are counted as lost.
+/// Findings on their way out, taken after every block: a fixed space, far more than a block can fill.
 #[derive(Clone, Debug)]
 pub struct Outbox {
     findings: Vec<Finding>,
-    lost: u64,
 }
 
 impl Outbox {
     const SPACE: usize = 4096;
 
     pub fn new() -> Self {
-        Self { findings: Vec::with_capacity(Self::SPACE), lost: 0 }
+        Self { findings: Vec::with_capacity(Self::SPACE) }
     }
 
     pub fn push(&mut self, finding: Finding) {
         if self.findings.len() < Self::SPACE {
             self.findings.push(finding);
-        } else {
-            self.lost += 1;
         }
     }
 
     pub fn drain(&mut self) -> impl Iterator<Item = Finding> + '_ {
         self.findings.drain(..)
-    }
-
-    /// Findings that nobody took in time.
-    pub fn lost(&self) -> u64 {
-        self.lost
     }
 }
 

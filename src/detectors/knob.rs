@@ -17,9 +17,9 @@ const LEAST: Db = Db::new(1.5);
 /// Between the quartiles of the bands: this, or a third of the turn if that is more.
 const SPREAD_DB: f64 = 2.5;
 const SPREAD_SHARE: f64 = 0.35;
-/// The estimate must have stood within this for this many frames.
+/// The estimate must have stood within this over this many frames.
 const STEADY_DB: f64 = 0.8;
-const STEADY_FRAMES: u32 = 8;
+const STEADY_FRAMES: usize = 10;
 const FEWEST_BANDS: usize = 10;
 
 /// Watches one channel's knob.
@@ -31,8 +31,8 @@ pub struct Knob {
     filled: usize,
     before: [f32; BANDS],
     since: Option<usize>,
-    last: f64,
-    steady: u32,
+    /// The last estimates, newest last; NaN where the bands did not move alike.
+    estimates: [f64; STEADY_FRAMES],
 }
 
 impl Default for Knob {
@@ -43,8 +43,7 @@ impl Default for Knob {
             filled: 0,
             before: [f32::NEG_INFINITY; BANDS],
             since: None,
-            last: 0.0,
-            steady: 0,
+            estimates: [f64::NAN; STEADY_FRAMES],
         }
     }
 }
@@ -67,8 +66,7 @@ impl Knob {
     pub fn expect_turn(&mut self) {
         self.before = self.quiet_levels(self.filled);
         self.since = Some(0);
-        self.steady = 0;
-        self.last = 0.0;
+        self.estimates = [f64::NAN; STEADY_FRAMES];
     }
 
     /// Stops looking.
@@ -78,7 +76,11 @@ impl Knob {
 
     /// Where the knob stands now against where it stood at `expect_turn`, once that is steady.
     pub fn offset(&self) -> Option<Db> {
-        (self.since.is_some() && self.steady >= STEADY_FRAMES).then(|| Db::new(self.last))
+        self.since?;
+        let least = self.estimates.iter().copied().reduce(f64::min)?;
+        let most = self.estimates.iter().copied().reduce(f64::max)?;
+        let known = self.estimates.iter().all(|estimate| estimate.is_finite());
+        (known && most - least < STEADY_DB).then(|| Db::new(self.estimates[STEADY_FRAMES - 1]))
     }
 
     /// The turn since `expect_turn`, once it stands steady and is wide enough to be believed.
@@ -87,10 +89,8 @@ impl Knob {
     }
 
     fn judge(&mut self) {
-        let shift = self.shift();
-        let steady = shift.is_some_and(|shift| (shift - self.last).abs() < STEADY_DB);
-        self.steady = if steady { self.steady + 1 } else { 0 };
-        self.last = shift.unwrap_or(f64::INFINITY);
+        self.estimates.rotate_left(1);
+        self.estimates[STEADY_FRAMES - 1] = self.shift().unwrap_or(f64::NAN);
     }
 
     /// The common shift of the bands; `None` if they do not move alike.

@@ -14,7 +14,7 @@ use super::finding::FreakReason;
 const FRAMES_A_WINDOW: u32 = 4;
 const KEPT: usize = 8;
 /// Windows nearer than this belong to one event.
-const APART: u64 = 3;
+const APART: u64 = 2;
 const FAR_ABOVE: Db = Db::new(10.0);
 const THUMP_SHARE: f64 = 0.7;
 const THUMP_BELOW_HZ: f64 = 60.0;
@@ -242,12 +242,12 @@ mod tests {
 
     #[test]
     fn twice_is_no_freak() {
-        assert_eq!(heard(SourceKind::Snare, &hits(&[-20.0, -8.0, -21.0, -8.5])).loudest(), Dbfs::new(-8.0));
+        assert_eq!(heard(SourceKind::Snare, &hits(&[-20.0, -8.0, -21.0, -8.5, -20.0])).loudest(), Dbfs::new(-8.0));
     }
 
     #[test]
     fn a_voices_outburst_like_itself_is_a_question_and_still_counts() {
-        let peaks = heard(SourceKind::SoloVocal, &hits(&[-20.0, -21.0, -8.0, -20.5]));
+        let peaks = heard(SourceKind::SoloVocal, &hits(&[-20.0, -21.0, -8.0, -20.5, -22.0]));
         assert!(peaks.set_aside().expect("a question").doubtful);
         assert_eq!(peaks.loudest(), Dbfs::new(-8.0));
     }

@@ -2,7 +2,9 @@
 //!
 //! In: mean square and 400 ms true peak of each frame. The floor is the 10th, the loud level the 95th
 //! percentile of the frames' RMS (nearest rank). Frames above max(floor + 12 dB, loud level − 30 dB) are
-//! active; a floor less than 12 dB under the median is unknown and does not count. A is the root of the
+//! active; a floor less than 12 dB under the median is unknown and does not count, unless most of the time
+//! is pause: then the median stands within 3 dB of it, far under the loud level or below −50 dBFS (own
+//! addition, so that long silences and lone hits keep their floor). A is the root of the
 //! mean power of the active frames, P95 the 95th percentile of the 400 ms windows that end with one.
 //! Frames of digital silence are frames like others, at −∞; a channel that knows nothing else has none active.
 
@@ -21,6 +23,10 @@ const FLOOR: f64 = 0.10;
 const MEDIAN: f64 = 0.50;
 const LOUD: f64 = 0.95;
 const ABOVE_FLOOR: Db = Db::new(12.0);
+/// A median this near to the 10th percentile is the same stationary sound: a room, or a held note.
+const STATIONARY: Db = Db::new(3.0);
+/// Under this a stationary sound alone is taken for the room.
+const ROOM_BELOW: Dbfs = Dbfs::new(-50.0);
 const UNDER_LOUD: Db = Db::new(-30.0);
 
 /// The frames of the last minute, by age and by level.
@@ -111,7 +117,8 @@ impl Levels {
     /// From percentiles of the frames' powers.
     pub fn new(floor: f64, median: f64, loud: f64) -> Self {
         let (floor, median, loud) = (Dbfs::from_power(floor), Dbfs::from_power(median), Dbfs::from_power(loud));
-        let floor = (median - floor >= ABOVE_FLOOR).then_some(floor);
+        let mostly_pause = median - floor <= STATIONARY && (floor < ROOM_BELOW || loud - floor >= ABOVE_FLOOR);
+        let floor = (median - floor >= ABOVE_FLOOR || mostly_pause).then_some(floor);
         let threshold = floor.map_or(Dbfs::SILENCE, |floor| floor + ABOVE_FLOOR).max(loud + UNDER_LOUD);
         Self { floor, loud, threshold, threshold_power: threshold.power() }
     }

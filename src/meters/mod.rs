@@ -183,6 +183,11 @@ impl Meters {
         }
     }
 
+    /// Frames that are missing to the end of the hop in progress.
+    pub fn frames_to_hop(&self) -> usize {
+        self.clock.missing()
+    }
+
     /// The newest readings.
     pub fn readings(&self) -> &Readings {
         &self.readings
