@@ -1,7 +1,7 @@
 //! What the coach says, as values: one step, its channel, and why. Sentences are made in `view`.
 
 use super::targets::{Need, Passage};
-use crate::detectors::{SetAside, Tops};
+use crate::detectors::{Heard, SetAside, Tops};
 use crate::units::{ChannelId, Db, Dbfs, Hertz, Seconds};
 
 /// The one thing to do next.
@@ -144,6 +144,26 @@ pub struct Why {
     pub set_aside: Option<SetAside>,
     pub rumble: f64,
     pub unseen: Unseen,
+}
+
+impl Why {
+    /// The numbers of a channel, with no target yet.
+    pub fn of(heard: &Heard, tops: &Tops, unseen: Unseen) -> Self {
+        Self {
+            peak: heard.loudest,
+            active_level: heard.activity.active_level,
+            floor: heard.activity.floor,
+            active: heard.active,
+            hits: heard.hits,
+            tops: *tops,
+            set_aside: heard.set_aside,
+            rumble: heard.rumble,
+            window: None,
+            show_lift: Db::ZERO,
+            need: None,
+            unseen,
+        }
+    }
 }
 
 /// What can't be seen from here.

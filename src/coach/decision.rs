@@ -7,7 +7,7 @@
 use super::advice::{Amount, Step, TrimCause, Turn};
 use super::targets::Targets;
 use crate::detectors::{Heard, Tops};
-use crate::units::{Db, Dbfs};
+use crate::units::{Db, Dbfs, Seconds};
 
 /// More gain won't help when the sound is this near its floor.
 const NEAR_ITS_FLOOR: Db = Db::new(20.0);
@@ -17,6 +17,11 @@ const AIM_UP: Db = Db::new(4.0);
 /// Clipping hides how far it went over.
 const CLIPPED_BY: Amount = Amount::LARGEST;
 const RUMBLE_SHARE: f64 = 0.25;
+/// A take that never passes this holds nothing.
+const SILENT_TAKE: Dbfs = Dbfs::new(-70.0);
+/// A take whose sound lies below this, and this near to its noise, is too low.
+const LOW_TAKE: Dbfs = Dbfs::new(-45.0);
+const NEAR_THE_NOISE: Db = Db::new(30.0);
 
 /// What was answered or learned about the knob and the source.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -77,6 +82,36 @@ pub fn decide(heard: &Heard, tops: &Tops, targets: &Targets, knows: &Knows) -> O
     match targets.low_cut {
         Some(at) if heard.rumble > RUMBLE_SHARE && !knows.low_cut_asked => Some(Step::LowCut { at }),
         _ => None,
+    }
+}
+
+/// What to do about an input of which a whole recording was heard; `None`: it is set.
+pub fn judge_input(heard: &Heard, tops: &Tops, targets: &Targets) -> Option<Step> {
+    let knows = Knows::default();
+    let verdict = decide(heard, tops, targets, &knows);
+    let urgent = matches!(verdict, Some(Step::Trim { cause: TrimCause::Clipped, .. } | Step::SourceOverload));
+    if urgent || targets.need.is_met(heard) {
+        verdict
+    } else if heard.active == Seconds::ZERO {
+        Some(Step::CheckSource)
+    } else {
+        Some(Step::Listen { passage: targets.passage, again: true })
+    }
+}
+
+/// What to do next time about a channel of a finished recording whose source is not known; `None`: it can
+/// be used. A take may come close to full scale; it may not clip, nor lie near its own noise.
+pub fn judge_take(heard: &Heard, tops: &Tops) -> Option<Step> {
+    let level = heard.activity.active_level;
+    let near_noise = heard.activity.floor.is_some_and(|floor| level - floor < NEAR_THE_NOISE);
+    if tops.clipped > 0 {
+        Some(Step::Trim { turn: Turn::Down, by: CLIPPED_BY, cause: TrimCause::Clipped, again: false })
+    } else if heard.loudest < SILENT_TAKE {
+        Some(Step::CheckSource)
+    } else if level < LOW_TAKE && near_noise {
+        Some(Step::Trim { turn: Turn::Up, by: Amount::LARGEST, cause: TrimCause::TooLow, again: false })
+    } else {
+        None
     }
 }
 

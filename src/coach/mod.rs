@@ -8,6 +8,6 @@ mod soundcheck;
 mod targets;
 
 pub use advice::{Advice, Amount, ChannelState, Step, TrimCause, Turn, Unseen, Why};
-pub use decision::{Knows, decide, is_in_reach};
+pub use decision::{Knows, decide, judge_input, judge_take};
 pub use soundcheck::{Answer, Connection, Flashes, Input, Request, Soundcheck};
 pub use targets::{Need, Passage, Targets};

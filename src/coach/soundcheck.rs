@@ -9,8 +9,8 @@
 
 use super::advice::{Advice, Amount, ChannelState, Step, TrimCause, Turn, Unseen, Why};
 use super::decision::{self, Knows};
-use super::targets::{Need, Targets};
-use crate::detectors::{Detectors, Expected, Heard};
+use super::targets::Targets;
+use crate::detectors::{Detectors, Expected, Heard, Tops};
 use crate::units::{ChannelId, Db, Dbfs, Seconds, SourceKind};
 
 /// How the laptop hears the desk.
@@ -165,7 +165,7 @@ impl Soundcheck {
             resume: None,
             pressed: None,
             requests: Vec::with_capacity(8),
-            advice: Advice { step: Step::AllSet, channel: None, why: Why::nothing(unseen) },
+            advice: Advice { step: Step::AllSet, channel: None, why: nothing(unseen) },
         }
     }
 
@@ -631,30 +631,19 @@ impl Soundcheck {
         let unseen = self.advice.why.unseen;
         let Some(current) = self.current else {
             if self.checks.iter().all(|check| check.outcome != Outcome::Open) {
-                self.advice = Advice { step: Step::AllSet, channel: None, why: Why::nothing(unseen) };
+                self.advice = Advice { step: Step::AllSet, channel: None, why: nothing(unseen) };
             }
             return;
         };
         let input = ChannelId::from_index(current.input);
-        let check = &mut self.checks[current.input];
+        let check = &self.checks[current.input];
         let targets = &check.input.targets;
-        let mut why = Why { show_lift: targets.show_lift + check.knows.extra_lift, ..Why::nothing(unseen) };
-        why.window = Some(targets.window());
-        why.need = Some(targets.need);
-        if let Some(line) = self.line(input) {
-            let heard = detectors.heard(line);
-            why = Why {
-                peak: heard.loudest,
-                active_level: heard.activity.active_level,
-                floor: heard.activity.floor,
-                active: heard.active,
-                hits: heard.hits,
-                tops: detectors.tops(line),
-                set_aside: heard.set_aside,
-                rumble: heard.rumble,
-                ..why
-            };
-        }
+        let why = match self.line(input) {
+            Some(line) => Why::of(detectors.heard(line), &detectors.tops(line), unseen),
+            None => nothing(unseen),
+        };
+        let show_lift = targets.show_lift + check.knows.extra_lift;
+        let why = Why { window: Some(targets.window()), need: Some(targets.need), show_lift, ..why };
         let check = &mut self.checks[current.input];
         if matches!(current.step, Step::Trim { .. }) && check.confirmed {
             check.judged = why.peak;
@@ -665,14 +654,10 @@ impl Soundcheck {
 
 impl Check {
     fn enough(&self, heard: &Heard) -> bool {
-        let long = match self.input.targets.need {
-            Need::Active(time) => heard.active.get() >= time.get() - 1e-9,
-            Need::Hits(hits) => heard.hits >= hits,
-        };
-        long && heard.settled
+        self.input.targets.need.is_met(heard) && heard.settled
     }
 
-    fn verdict(&self, heard: &Heard, tops: &crate::detectors::Tops) -> Option<Step> {
+    fn verdict(&self, heard: &Heard, tops: &Tops) -> Option<Step> {
         decision::decide(heard, tops, &self.input.targets, &self.knows)
     }
 
@@ -692,23 +677,9 @@ impl Check {
     }
 }
 
-impl Why {
-    fn nothing(unseen: Unseen) -> Self {
-        Self {
-            peak: Dbfs::SILENCE,
-            window: None,
-            show_lift: Db::ZERO,
-            active_level: Dbfs::SILENCE,
-            floor: None,
-            active: Seconds::ZERO,
-            hits: 0,
-            need: None,
-            tops: Default::default(),
-            set_aside: None,
-            rumble: 0.0,
-            unseen,
-        }
-    }
+/// Before anything was heard.
+fn nothing(unseen: Unseen) -> Why {
+    Why::of(&Heard::default(), &Tops::default(), unseen)
 }
 
 /// Steps that only wait, so that clipping elsewhere may overtake them.

@@ -4,6 +4,7 @@
 //! are working values of common practice for school performers (children play 3 to 9 dB louder on the
 //! night), editable: an event may give each input its own show lift.
 
+use crate::detectors::Heard;
 use crate::units::{Db, Dbfs, Hertz, Seconds, SourceKind};
 
 /// Left free above the loudest peak of the show.
@@ -15,6 +16,16 @@ const WINDOW: Db = Db::new(6.0);
 pub enum Need {
     Active(Seconds),
     Hits(u32),
+}
+
+impl Need {
+    /// Whether this much was heard.
+    pub fn is_met(&self, heard: &Heard) -> bool {
+        match *self {
+            Self::Active(time) => heard.active.get() >= time.get() - 1e-9,
+            Self::Hits(hits) => heard.hits >= hits,
+        }
+    }
 }
 
 /// What the performer is asked for.

@@ -1,0 +1,132 @@
+//! A recording from its first frame to its last: levels, findings and a verdict for each channel.
+//!
+//! Many recordings spread over all cores, and so do the channels of one. Memory does not grow with the length.
+
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+
+use crate::block::BlockBuf;
+use crate::block::Format;
+use crate::coach::{ChannelState, Input, Step, TrimCause, Turn, Unseen, Why, judge_input, judge_take};
+use crate::detectors::{Detectors, Expected, Finding, Heard, Tops};
+use crate::meters::{ChannelSummary, LoudnessLayout, Meters, Summary};
+use crate::source::file::{FileError, FileInfo, FileSource, FileWarning};
+use crate::source::{Flow, Source};
+use crate::units::{ChannelId, Seconds, SourceKind};
+
+/// Read and measured at a time.
+const STRETCH: Seconds = Seconds::new(1.0);
+
+/// All that was measured in a recording.
+#[derive(Clone, Debug)]
+pub struct Recording {
+    pub path: PathBuf,
+    pub info: FileInfo,
+    pub format: Format,
+    pub summary: Summary,
+    pub channels: Vec<ChannelVerdict>,
+    pub findings: Vec<Finding>,
+    pub warnings: Vec<FileWarning>,
+}
+
+/// What to do about a channel; `step` is `None` if it is set.
+#[derive(Clone, Copy, Debug)]
+pub struct ChannelVerdict {
+    pub heard: Heard,
+    pub tops: Tops,
+    pub state: ChannelState,
+    pub step: Option<Step>,
+    pub why: Why,
+}
+
+/// Measures one recording; `progress` is told the share that was read, where the length is known.
+///
+/// With `inputs`, channel n is judged as input n; without, as a finished take.
+pub fn measure(path: &Path, inputs: &[Input], progress: &(dyn Fn(f64) + Sync)) -> Result<Recording, FileError> {
+    let mut source = FileSource::open(path)?;
+    let format = source.format();
+    let total = source.info().frames;
+    let weights = LoudnessLayout::of_recording(format.channels).weights(format.channels);
+    let mut meters = Meters::new(format, &weights);
+    let mut detectors = detectors(format, inputs);
+    let mut findings = Vec::new();
+    let mut block = BlockBuf::new(format.channels, format.rate.frames(STRETCH).get() as usize);
+    let mut read = 0;
+    loop {
+        let flow = source.read(&mut block)?;
+        read += block.frames() as u64;
+        let mut watch = |readings: &crate::meters::Readings| detectors.observe(readings);
+        if format.channels == 1 {
+            meters.push(&block.as_block(), &mut watch);
+        } else {
+            meters.push_parallel(&block.as_block(), &mut watch);
+        }
+        meters.watch_pair(detectors.wanted_pair(meters.readings().frames));
+        findings.extend(detectors.drain());
+        if let Some(total) = total.filter(|&total| total > 0) {
+            progress((read as f64 / total as f64).min(1.0));
+        }
+        if flow == Flow::End {
+            break;
+        }
+    }
+    meters.finish(&mut |readings| detectors.observe(readings));
+    detectors.finish(meters.readings().at);
+    findings.extend(detectors.drain());
+    findings.sort_by_key(|finding| (finding.start, finding.channel));
+
+    let summary = meters.summary();
+    let verdict = |(index, summary): (usize, &ChannelSummary)| {
+        let channel = ChannelId::from_index(index);
+        let heard = Heard { activity: summary.take, ..*detectors.heard(channel) };
+        judge(heard, detectors.tops(channel), inputs.get(index))
+    };
+    let channels = summary.channels.iter().enumerate().map(verdict).collect();
+    let (info, warnings) = (source.info().clone(), source.warnings().to_vec());
+    Ok(Recording { path: path.to_owned(), info, format, summary, channels, findings, warnings })
+}
+
+/// Measures many, over all cores; `done` is told of each as it ends, with its place in `paths`.
+pub fn measure_all(
+    paths: &[PathBuf],
+    inputs: &[Input],
+    progress: &(dyn Fn(usize, f64) + Sync),
+    done: &(dyn Fn(usize, Result<Recording, FileError>) + Sync),
+) {
+    paths.par_iter().enumerate().for_each(|(index, path)| {
+        done(index, measure(path, inputs, &|share| progress(index, share)));
+    });
+}
+
+/// Separate inputs where the list says so, or where more than two channels lie side by side.
+fn detectors(format: Format, inputs: &[Input]) -> Detectors {
+    let unknown = Expected { kind: SourceKind::Other, low_cut: None };
+    let expected: Vec<Expected> =
+        (0..format.channels).map(|index| inputs.get(index).map_or(unknown, Input::expected)).collect();
+    if inputs.is_empty() && format.channels <= 2 {
+        Detectors::of_programme(&expected, format.rate)
+    } else {
+        Detectors::of_inputs(&expected, format.rate)
+    }
+}
+
+fn judge(heard: Heard, tops: Tops, input: Option<&Input>) -> ChannelVerdict {
+    let step = match input {
+        Some(input) => judge_input(&heard, &tops, &input.targets),
+        None => judge_take(&heard, &tops),
+    };
+    let clipped = tops.clipped > 0 || tops.near_full_scale || tops.flat > 0;
+    let state = match step {
+        _ if clipped => ChannelState::Clipped,
+        Some(Step::Trim { turn: Turn::Down, cause: TrimCause::TooHigh, .. }) => ChannelState::High,
+        Some(Step::Trim { turn: Turn::Up, .. } | Step::MoveCloser) => ChannelState::Low,
+        Some(Step::CheckSource | Step::Listen { .. }) => ChannelState::NotHeard,
+        _ => ChannelState::Set,
+    };
+    let mut why = Why::of(&heard, &tops, Unseen::RoomLevel);
+    if let Some(Input { targets, .. }) = input {
+        why = Why { window: Some(targets.window()), show_lift: targets.show_lift, need: Some(targets.need), ..why };
+    }
+    ChannelVerdict { heard, tops, state, step, why }
+}
