@@ -30,6 +30,8 @@ pub struct Knows {
     pub at_limit: Option<Turn>,
     /// More show lift, because "there's louder".
     pub extra_lift: Db,
+    /// The knob was turned on request: now the window itself counts, not the leeway around it.
+    pub turned: bool,
     /// A low-cut was asked for already.
     pub low_cut_asked: bool,
     /// Moving the microphone was asked for already.
@@ -59,7 +61,8 @@ pub fn decide(heard: &Heard, tops: &Tops, targets: &Targets, knows: &Knows) -> O
     if tops.flat > 0 && !knows.mastered && !knows.source_asked {
         return Some(Step::SourceOverload);
     }
-    if peak > targets.too_high() - knows.extra_lift {
+    let (low, high) = targets.window();
+    if peak > if knows.turned { high } else { targets.too_high() } - knows.extra_lift {
         return if knows.at_limit == Some(Turn::Down) {
             Some(Step::Pad)
         } else {
@@ -67,7 +70,7 @@ pub fn decide(heard: &Heard, tops: &Tops, targets: &Targets, knows: &Knows) -> O
             trim(Turn::Down, by, TrimCause::TooHigh)
         };
     }
-    if peak < targets.too_low() - knows.extra_lift {
+    if peak < if knows.turned && !targets.area { low } else { targets.too_low() } - knows.extra_lift {
         let level = heard.activity.active_level;
         let noisy = heard.activity.floor.is_some_and(|floor| level - floor < NEAR_ITS_FLOOR);
         return if noisy && !knows.closer_asked {

@@ -80,8 +80,14 @@ const ONLY_THE_ROOM: Seconds = Seconds::new(20.0);
 /// No knob moved for this long: ask again, then give up.
 const NO_MOVEMENT: Seconds = Seconds::new(15.0);
 /// After "done", the knob is watched this much longer before it is believed.
-const BELIEVE_DONE: Seconds = Seconds::new(3.5);
+const BELIEVE_DONE: Seconds = Seconds::new(5.0);
 const TRIMS: u8 = 3;
+/// A performer who was asked gets this long before something else takes the screen.
+const LISTEN_AT_LEAST: Seconds = Seconds::new(12.0);
+/// "There's louder" was said: it is waited for this much longer, in active time.
+const WAIT_FOR_LOUDER: Seconds = Seconds::new(20.0);
+/// It came if the peak rose by this.
+const LOUDER: Db = Db::new(1.0);
 const LOUDER_TO_COME: Db = Db::new(3.0);
 /// The loudest passage came again if it reaches this near to where it should stand.
 const SAME_PASSAGE: Db = Db::new(3.0);
@@ -111,6 +117,10 @@ struct Check {
     expect: Option<Dbfs>,
     /// The loudest peak when it was last judged.
     judged: Dbfs,
+    /// The performer was asked for the loudest passage.
+    asked: bool,
+    /// "There's louder" was said at this peak, after this much active time.
+    louder_than: Option<(Dbfs, Seconds)>,
     meant: bool,
     lamp: Option<Flashes>,
     heard_once: bool,
@@ -149,6 +159,8 @@ impl Soundcheck {
             confirmed: false,
             expect: None,
             judged: Dbfs::SILENCE,
+            asked: false,
+            louder_than: None,
             meant: false,
             lamp: None,
             heard_once: false,
@@ -158,15 +170,14 @@ impl Soundcheck {
             Connection::Feed => Unseen::OtherChannels,
             Connection::Room => Unseen::Inputs,
         };
-        Self {
-            connection,
-            checks: inputs.iter().map(check).collect(),
-            current: None,
-            resume: None,
-            pressed: None,
-            requests: Vec::with_capacity(8),
-            advice: Advice { step: Step::AllSet, channel: None, why: nothing(unseen) },
-        }
+        let checks: Vec<Check> = inputs.iter().map(check).collect();
+        let first = (0..checks.len()).min_by_key(|&input| (turn_of(checks[input].input.kind), input));
+        let advice = Advice {
+            step: first.map_or(Step::AllSet, |input| checks[input].listen()),
+            channel: first.map(ChannelId::from_index),
+            why: nothing(unseen),
+        };
+        Self { connection, checks, current: None, resume: None, pressed: None, requests: Vec::with_capacity(8), advice }
     }
 
     pub fn advice(&self) -> &Advice {
@@ -175,7 +186,7 @@ impl Soundcheck {
 
     /// Whether every input is set or left alone.
     pub fn is_over(&self) -> bool {
-        self.advice.step == Step::AllSet
+        self.checks.iter().all(|check| check.outcome != Outcome::Open)
     }
 
     /// Trims asked of an input so far.
@@ -218,7 +229,11 @@ impl Soundcheck {
         if let Some(current) = self.current {
             self.follow(current, detectors, now);
         }
-        self.overtake_by_clipping(detectors);
+        // What is to be heard anew says nothing yet.
+        if self.requests.iter().any(|request| matches!(request, Request::Restart(_) | Request::Retarget(..))) {
+            return;
+        }
+        self.overtake(detectors, now);
         if self.current.is_none() {
             self.choose(detectors, now);
         }
@@ -243,8 +258,7 @@ impl Soundcheck {
             (Step::PutBack { .. }, _) => self.drop_step(),
             (Step::ConfirmLoudest, Answer::No) => {
                 check.knows.extra_lift = LOUDER_TO_COME;
-                check.judged = self.advice.why.peak;
-                check.expect = Some(check.judged + LOUDER_TO_COME);
+                check.louder_than = Some((self.advice.why.peak, self.advice.why.active));
                 self.drop_step();
             }
             (Step::ConfirmLoudest, Answer::Done) => {
@@ -340,12 +354,17 @@ impl Soundcheck {
         let check = &mut self.checks[input];
         check.heard_once |= heard.active > Seconds::ZERO;
         if check.expect.is_some_and(|expect| heard.loudest >= expect - SAME_PASSAGE) && check.enough(heard) {
-            if check.knows.extra_lift == Db::ZERO {
-                check.confirmed = true;
-            } else if heard.loudest >= check.judged + Db::new(1.0) {
-                check.knows.extra_lift = Db::ZERO;
-            }
+            check.confirmed = true;
             check.expect = None;
+        }
+        if let Some((peak, active)) = check.louder_than {
+            if heard.loudest >= peak + LOUDER {
+                check.knows.extra_lift = Db::ZERO;
+                check.louder_than = None;
+            } else if heard.active - active >= WAIT_FOR_LOUDER {
+                check.confirmed = true;
+                check.louder_than = None;
+            }
         }
         match check.outcome {
             Outcome::Open if check.enough(heard) && check.confirmed => {
@@ -370,24 +389,23 @@ impl Soundcheck {
         let input = ChannelId::from_index(current.input);
         let waited = now - current.since;
         match current.step {
-            Step::Trim { turn, by, cause, again } => {
+            Step::Trim { turn, by, .. } => {
                 let line = self.line(input).unwrap_or(ChannelId::new(0));
-                if let Some((moved, change)) = detectors.turned() {
-                    let wrong_way = (change < Db::ZERO) != (turn == Turn::Down);
-                    if moved != line {
-                        self.resume = Some((current.input, current.step));
-                        self.put_back(moved.index(), change, now);
-                    } else if wrong_way {
-                        self.put_back(current.input, change, now);
-                    } else {
-                        self.trim_done(current.input, change);
+                let asked = by.change(turn);
+                let wrong = detectors.channels().find_map(|other| {
+                    let moved = detectors.turned(other).filter(|&moved| other != line && is_about(moved, asked))?;
+                    Some((other, moved))
+                });
+                match (detectors.turned(line), wrong) {
+                    (Some(moved), _) if (moved < Db::ZERO) == (turn == Turn::Down) => {
+                        self.trim_done(current.input, moved);
                     }
-                } else if current.done_at.is_some_and(|at| now - at >= BELIEVE_DONE) {
-                    self.trim_done(current.input, by.change(turn));
-                } else if waited >= NO_MOVEMENT && current.done_at.is_none() {
-                    let step =
-                        if again { Step::NoMovement { turn } } else { Step::Trim { turn, by, cause, again: true } };
-                    self.show(current.input, step, now);
+                    (Some(moved), None) => self.put_back(current.input, moved, now),
+                    (_, Some((other, moved))) => {
+                        self.resume = Some((current.input, current.step));
+                        self.put_back(other.index(), moved, now);
+                    }
+                    (None, None) => self.wait_for_turn(current, asked, detectors, now),
                 }
             }
             Step::PutBack { turn, .. } => {
@@ -423,13 +441,31 @@ impl Soundcheck {
         }
     }
 
+    /// No knob has surely moved yet. After "done", or when the time is up, a likely turn is good enough: if it
+    /// was none, the next verdict asks again; asking at once would have a turned knob turned twice.
+    fn wait_for_turn(&mut self, current: Current, asked: Db, detectors: &Detectors, now: Seconds) {
+        let Step::Trim { turn, by, cause, again } = current.step else { return };
+        let line = self.line(ChannelId::from_index(current.input)).unwrap_or(ChannelId::new(0));
+        if current.done_at.is_some_and(|at| now - at >= BELIEVE_DONE) {
+            self.trim_done(current.input, asked);
+        } else if now - current.since >= NO_MOVEMENT && current.done_at.is_none() {
+            match detectors.likely_turn(line).filter(|&moved| is_about(moved, asked)) {
+                Some(moved) => self.trim_done(current.input, moved),
+                None if again => self.show(current.input, Step::NoMovement { turn }, now),
+                None => self.show(current.input, Step::Trim { turn, by, cause, again: true }, now),
+            }
+        }
+    }
+
     /// While an input is being listened to: judge it when enough was heard, look at its source when nothing is.
     fn follow_listening(&mut self, current: Current, detectors: &Detectors, now: Seconds) {
         let waited = now - current.since;
         let Some(line) = self.line(ChannelId::from_index(current.input)) else { return self.drop_step() };
         let heard = detectors.heard(line);
         let check = &self.checks[current.input];
-        if check.outcome != Outcome::Open || self.pending(current.input, detectors).is_some() {
+        let due = self.pending(current.input, detectors);
+        let patient = waited < LISTEN_AT_LEAST && matches!(due, Some(Step::ConfirmLoudest));
+        if check.outcome != Outcome::Open || (due.is_some() && !patient) {
             self.drop_step();
         } else if waited >= ONLY_THE_ROOM && heard.quiet >= ONLY_THE_ROOM {
             self.show(current.input, Step::CheckSource, now);
@@ -444,6 +480,7 @@ impl Soundcheck {
         let check = &mut self.checks[input];
         check.trims += 1;
         check.knows.at_limit = None;
+        check.knows.turned = true;
         let clipped = matches!(self.current, Some(Current { step: Step::Trim { cause: TrimCause::Clipped, .. }, .. }));
         check.expect = (check.confirmed && !clipped).then(|| check.judged + change);
         check.confirmed = false;
@@ -497,8 +534,10 @@ impl Soundcheck {
     }
 
     fn show(&mut self, input: usize, step: Step, now: Seconds) {
-        if matches!(step, Step::Trim { again: false, .. }) {
-            self.requests.push(Request::ExpectTurn);
+        match step {
+            Step::Trim { again: false, .. } => self.requests.push(Request::ExpectTurn),
+            Step::Listen { .. } => self.checks[input].asked = true,
+            _ => {}
         }
         self.show_quietly(input, step, now);
     }
@@ -508,18 +547,20 @@ impl Soundcheck {
         self.current = Some(Current { input, step, since: now, done_at: None });
     }
 
-    /// Clipping on any line takes the screen from whatever is only listened to or asked.
-    fn overtake_by_clipping(&mut self, detectors: &Detectors) {
+    /// Clipping on any line takes the screen from whatever only waits; after a while, anything that is due
+    /// takes it from mere listening.
+    fn overtake(&mut self, detectors: &Detectors, now: Seconds) {
         let Some(current) = self.current else { return };
         if self.connection != Connection::Usb || !is_patient(&current.step) {
             return;
         }
-        let clipped = (0..self.checks.len()).any(|input| {
+        let listens = matches!(current.step, Step::Listen { .. }) && now - current.since >= LISTEN_AT_LEAST;
+        let due = (0..self.checks.len()).any(|input| {
             input != current.input
                 && self.checks[input].outcome == Outcome::Open
-                && matches!(self.pending(input, detectors), Some(step) if urgency(&step) == 0)
+                && self.pending(input, detectors).is_some_and(|step| listens || urgency(&step) == 0)
         });
-        if clipped {
+        if due {
             self.current = None;
         }
     }
@@ -611,8 +652,7 @@ impl Soundcheck {
             return Some(Step::ConfirmMeant { peak: aside.peak });
         }
         if !check.confirmed {
-            // "There's louder" was said: wait for it.
-            return (check.expect.is_none()).then_some(Step::ConfirmLoudest);
+            return (check.asked && check.louder_than.is_none()).then_some(Step::ConfirmLoudest);
         }
         verdict.map(|step| self.limited(input, step, heard))
     }
@@ -630,7 +670,7 @@ impl Soundcheck {
     fn explain(&mut self, detectors: &Detectors) {
         let unseen = self.advice.why.unseen;
         let Some(current) = self.current else {
-            if self.checks.iter().all(|check| check.outcome != Outcome::Open) {
+            if self.is_over() {
                 self.advice = Advice { step: Step::AllSet, channel: None, why: nothing(unseen) };
             }
             return;
@@ -675,6 +715,12 @@ impl Check {
             _ => ChannelState::Set,
         }
     }
+}
+
+/// Whether a movement is 40 to 160 % of what was asked, the same way.
+fn is_about(moved: Db, asked: Db) -> bool {
+    let share = moved.get() / asked.get();
+    (0.4..=1.6).contains(&share)
 }
 
 /// Before anything was heard.

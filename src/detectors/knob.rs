@@ -1,26 +1,32 @@
 //! Was a gain knob turned, on which channel, by how much?
 //!
 //! Input: complete 100 ms frames. A knob moves every third-octave band of its channel alike, the noise
-//! between the notes included; a performer who plays louder or stops does not. So: each band's quiet level
-//! (20th percentile) over the 6 s before the request, and over the last 2 s; their differences' median is
-//! the turn, and the spread over the bands tells whether it was one. Own construction, unpublished; checked on the
-//! simulated stage. Bands of exact silence are left out.
+//! between the notes and beside them included; a performer who plays louder or stops does not. So: each
+//! band's quiet level (20th percentile) over the 6 s before the request and over the last 2 s; bands that
+//! hardly vary weigh most. The weighted median of the differences is the turn; it is *sure* if most of the
+//! weight agrees with it. Own construction, unpublished; checked on the simulated stage. Bands of exact
+//! silence are left out.
 
 use crate::meters::{BANDS, Frame};
 use crate::units::Db;
 
 const BEFORE: usize = 60;
 const AFTER: usize = 20;
-const QUANTILE: f64 = 0.2;
+/// Low, middle and high percentile of a band's levels: where it stands, and how much it varies.
+const QUANTILES: [f64; 3] = [0.05, 0.2, 0.45];
 /// The least turn that is believed.
 const LEAST: Db = Db::new(1.5);
-/// Between the quartiles of the bands: this, or a third of the turn if that is more.
-const SPREAD_DB: f64 = 2.5;
-const SPREAD_SHARE: f64 = 0.35;
+/// A band agrees within this, or within a quarter of the turn if that is more.
+const AGREES_DB: f64 = 1.5;
+const AGREES_SHARE: f64 = 0.25;
+/// This share of the weight must agree.
+const MOST: f64 = 0.7;
+/// What a steady noise varies by within 100 ms frames, in dB: no band weighs more than one like that.
+const STEADY_NOISE_DB: f64 = 1.0;
 /// The estimate must have stood within this over this many frames.
 const STEADY_DB: f64 = 0.8;
 const STEADY_FRAMES: usize = 10;
-const FEWEST_BANDS: usize = 10;
+const FEWEST_BANDS: usize = 8;
 
 /// Watches one channel's knob.
 #[derive(Clone, Debug)]
@@ -29,10 +35,22 @@ pub struct Knob {
     ring: Vec<[f32; BANDS]>,
     next: usize,
     filled: usize,
-    before: [f32; BANDS],
+    before: [Quiet; BANDS],
     since: Option<usize>,
     /// The last estimates, newest last; NaN where the bands did not move alike.
     estimates: [f64; STEADY_FRAMES],
+    likely: Option<f64>,
+}
+
+/// A band between the notes, in dB.
+#[derive(Clone, Copy, Debug)]
+struct Quiet {
+    level: f32,
+    varies: f32,
+}
+
+impl Quiet {
+    const NOTHING: Self = Self { level: f32::NEG_INFINITY, varies: 0.0 };
 }
 
 impl Default for Knob {
@@ -41,9 +59,10 @@ impl Default for Knob {
             ring: vec![[f32::NEG_INFINITY; BANDS]; BEFORE],
             next: 0,
             filled: 0,
-            before: [f32::NEG_INFINITY; BANDS],
+            before: [Quiet::NOTHING; BANDS],
             since: None,
             estimates: [f64::NAN; STEADY_FRAMES],
+            likely: None,
         }
     }
 }
@@ -66,6 +85,7 @@ impl Knob {
     pub fn expect_turn(&mut self) {
         self.before = self.quiet_levels(self.filled);
         self.since = Some(0);
+        self.likely = None;
         self.estimates = [f64::NAN; STEADY_FRAMES];
     }
 
@@ -88,19 +108,27 @@ impl Knob {
         self.offset().filter(|by| by.abs() >= LEAST)
     }
 
-    fn judge(&mut self) {
-        self.estimates.rotate_left(1);
-        self.estimates[STEADY_FRAMES - 1] = self.shift().unwrap_or(f64::NAN);
+    /// The best guess at the turn, however unsure.
+    pub fn likely(&self) -> Option<Db> {
+        self.likely.map(Db::new)
     }
 
-    /// The common shift of the bands; `None` if they do not move alike.
-    fn shift(&self) -> Option<f64> {
+    fn judge(&mut self) {
+        let shift = self.shift();
+        self.likely = shift.map(|(by, _)| by);
+        self.estimates.rotate_left(1);
+        self.estimates[STEADY_FRAMES - 1] = shift.filter(|&(_, agree)| agree >= MOST).map_or(f64::NAN, |(by, _)| by);
+    }
+
+    /// The weighted median shift of the bands, and the share of the weight that agrees with it.
+    fn shift(&self) -> Option<(f64, f64)> {
         let after = self.quiet_levels(AFTER);
-        let mut shifts = [0f32; BANDS];
+        let mut shifts = [(0.0, 0.0); BANDS];
         let mut count = 0;
         for (before, after) in self.before.iter().zip(after) {
-            if before.is_finite() && after.is_finite() {
-                shifts[count] = after - before;
+            if before.level.is_finite() && after.level.is_finite() {
+                let varies = f64::from(before.varies.max(after.varies)).max(STEADY_NOISE_DB);
+                shifts[count] = (f64::from(after.level - before.level), 1.0 / (varies * varies));
                 count += 1;
             }
         }
@@ -108,26 +136,35 @@ impl Knob {
             return None;
         }
         let shifts = &mut shifts[..count];
-        shifts.sort_unstable_by(f32::total_cmp);
-        let median = f64::from(shifts[count / 2]);
-        let spread = f64::from(shifts[count * 3 / 4] - shifts[count / 4]);
-        (spread <= SPREAD_DB.max(SPREAD_SHARE * median.abs())).then_some(median)
+        shifts.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+        let total: f64 = shifts.iter().map(|shift| shift.1).sum();
+        let mut below = 0.0;
+        let middle = shifts.iter().find(|shift| {
+            below += shift.1;
+            below >= total / 2.0
+        })?;
+        let within = AGREES_DB.max(AGREES_SHARE * middle.0.abs());
+        let agree: f64 = shifts.iter().filter(|shift| (shift.0 - middle.0).abs() <= within).map(|shift| shift.1).sum();
+        Some((middle.0, agree / total))
     }
 
-    /// Each band's 20th percentile over the last `frames`.
-    fn quiet_levels(&self, frames: usize) -> [f32; BANDS] {
+    /// Each band between the notes, over the last `frames`.
+    fn quiet_levels(&self, frames: usize) -> [Quiet; BANDS] {
         let frames = frames.min(self.filled);
-        let mut levels = [f32::NEG_INFINITY; BANDS];
+        let mut levels = [Quiet::NOTHING; BANDS];
         if frames == 0 {
             return levels;
         }
-        let rank = ((frames - 1) as f64 * QUANTILE).round() as usize;
-        for (band, level) in levels.iter_mut().enumerate() {
+        for (band, quiet) in levels.iter_mut().enumerate() {
             let mut values = [0f32; BEFORE];
             for (back, value) in values[..frames].iter_mut().enumerate() {
                 *value = self.ring[(self.next + BEFORE - 1 - back) % BEFORE][band];
             }
-            *level = *values[..frames].select_nth_unstable_by(rank, f32::total_cmp).1;
+            let values = &mut values[..frames];
+            values.sort_unstable_by(f32::total_cmp);
+            let [low, level, high] =
+                QUANTILES.map(|quantile| values[((frames - 1) as f64 * quantile).round() as usize]);
+            *quiet = Quiet { level, varies: if low.is_finite() { high - low } else { f32::INFINITY } };
         }
         levels
     }

@@ -116,6 +116,9 @@ impl Detectors {
 
     /// Listens anew on one channel.
     pub fn restart(&mut self, channel: ChannelId) {
+        if let Some(spill) = &mut self.spill {
+            spill.forget(channel);
+        }
         let channel = &mut self.channels[channel.index()];
         channel.listener.reset();
         channel.clipping.reset();
@@ -142,12 +145,18 @@ impl Detectors {
         }
     }
 
-    /// The knob that was turned since `expect_turn`, once it stands still; the widest turn if several.
-    pub fn turned(&self) -> Option<(ChannelId, Db)> {
-        let turns = self.channels.iter().enumerate();
-        turns
-            .filter_map(|(index, channel)| channel.knob.turned().map(|by| (ChannelId::from_index(index), by)))
-            .max_by(|a, b| a.1.abs().get().total_cmp(&b.1.abs().get()))
+    /// How far the knob of `channel` was turned since `expect_turn`, once it surely was and stands still.
+    pub fn turned(&self, channel: ChannelId) -> Option<Db> {
+        self.channels[channel.index()].knob.turned()
+    }
+
+    /// The best guess at that turn, however unsure.
+    pub fn likely_turn(&self, channel: ChannelId) -> Option<Db> {
+        self.channels[channel.index()].knob.likely()
+    }
+
+    pub fn channels(&self) -> impl Iterator<Item = ChannelId> + use<> {
+        (0..self.channels.len()).map(ChannelId::from_index)
     }
 
     /// Where this knob stands against where it stood at `expect_turn`, once that is steady.

@@ -3,7 +3,8 @@
 //! Input: complete 100 ms frames of all channels, and the pair meter's answers. A channel is *suspect*
 //! while another is more than 10 dB hotter. It is spill if, twice running, its sound correlates with that
 //! channel's at a lag that fits a walk of sound across a stage (later, by up to 60 ms = 20 m). Suspect
-//! frames wait for that verdict; only a channel's own sound counts as heard. Working values, common practice.
+//! frames wait for that verdict. From then on the spill's level under the other channel is known, and what
+//! rises 5 dB out of it is the channel's own; only that counts as heard. Working values, common practice.
 
 use super::finding::{Evidence, Finding, Outbox};
 use crate::meters::{PairLag, Readings};
@@ -16,8 +17,10 @@ const LONGEST_WALK: Seconds = Seconds::new(0.06);
 /// Sound may seem early by this much: the pair meter's resolution on low notes.
 const EARLY: Seconds = Seconds::new(-0.001);
 const SAME_LAG: f64 = 0.002;
-/// A verdict holds for this many frames (5 s), then the pair is heard again.
-const HOLDS: u64 = 50;
+/// Sound that stands this far out of the spill is the channel's own.
+const RISES: Db = Db::new(5.0);
+/// A verdict holds for this many frames (10 s), then the pair is heard again.
+const HOLDS: u64 = 100;
 
 /// What a frame of a channel is worth.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,22 +40,36 @@ enum Verdict {
 struct Suspicion {
     of: Option<ChannelId>,
     below: Db,
-    verdict: Option<(ChannelId, Verdict, u64)>,
-    last_lag: Option<Seconds>,
     reported: bool,
+}
+
+/// What is known of a pair of channels.
+#[derive(Clone, Copy, Debug, Default)]
+struct Pair {
+    /// With the frame in which it was judged.
+    verdict: Option<(Verdict, u64)>,
+    last_lag: Option<Seconds>,
     since: FrameCount,
+    /// How far under the loud channel its spill lies in the quiet one.
+    below: Option<Db>,
 }
 
 /// Watches every channel for spill; asks for one pair at a time.
 #[derive(Clone, Debug)]
 pub struct Spill {
     channels: Vec<Suspicion>,
+    /// Quiet channel × loud channel.
+    pairs: Vec<Pair>,
     turn: usize,
 }
 
 impl Spill {
     pub fn new(channels: usize) -> Self {
-        Self { channels: vec![Suspicion::default(); channels], turn: 0 }
+        Self {
+            channels: vec![Suspicion::default(); channels],
+            pairs: vec![Pair::default(); channels * channels],
+            turn: 0,
+        }
     }
 
     /// A complete frame of all channels.
@@ -86,13 +103,24 @@ impl Spill {
     /// Whose sound the newest frame of `channel` is.
     pub fn origin(&self, channel: ChannelId, frames: u64) -> Origin {
         let suspicion = &self.channels[channel.index()];
-        match (suspicion.of, suspicion.verdict) {
-            (None, _) => Origin::Own,
-            (Some(of), Some((judged, verdict, at))) if of == judged && frames - at <= HOLDS => match verdict {
-                Verdict::Own => Origin::Own,
-                Verdict::Spill => Origin::Spill,
-            },
+        let Some(of) = suspicion.of else { return Origin::Own };
+        let pair = &self.pairs[self.pair(channel, of)];
+        // Once the spill's level is known, what rises clearly out of it is the channel's own.
+        if let Some(below) = pair.below {
+            return if suspicion.below < below - RISES { Origin::Own } else { Origin::Spill };
+        }
+        match pair.verdict {
+            Some((Verdict::Own, at)) if frames - at <= HOLDS => Origin::Own,
             _ => Origin::Suspect,
+        }
+    }
+
+    /// A knob was turned: its channel's spill lies elsewhere now.
+    pub fn forget(&mut self, channel: ChannelId) {
+        let count = self.channels.len();
+        for other in 0..count {
+            self.pairs[channel.index() * count + other] = Pair::default();
+            self.pairs[other * count + channel.index()] = Pair::default();
         }
     }
 
@@ -108,26 +136,34 @@ impl Spill {
         self.channels[index].of.map(|of| (ChannelId::from_index(index), of))
     }
 
-    fn hear(&mut self, pair: &PairLag, readings: &Readings, out: &mut Outbox) {
-        let suspicion = &mut self.channels[pair.quiet.index()];
-        if suspicion.of != Some(pair.loud) {
+    fn pair(&self, quiet: ChannelId, loud: ChannelId) -> usize {
+        quiet.index() * self.channels.len() + loud.index()
+    }
+
+    fn hear(&mut self, heard: &PairLag, readings: &Readings, out: &mut Outbox) {
+        let index = self.pair(heard.quiet, heard.loud);
+        let suspicion = &mut self.channels[heard.quiet.index()];
+        if suspicion.of != Some(heard.loud) {
             return;
         }
-        let walks = pair.lag >= EARLY && pair.lag <= LONGEST_WALK;
-        if pair.correlation < UNLIKE || (pair.correlation >= ALIKE && !walks) {
-            suspicion.verdict = Some((pair.loud, Verdict::Own, readings.frames));
-            suspicion.last_lag = None;
-        } else if pair.correlation >= ALIKE {
-            let again = suspicion.last_lag.is_some_and(|lag| (lag - pair.lag).get().abs() < SAME_LAG);
-            if suspicion.last_lag.is_none() {
-                suspicion.since = readings.at;
+        let pair = &mut self.pairs[index];
+        let walks = heard.lag >= EARLY && heard.lag <= LONGEST_WALK;
+        if heard.correlation < UNLIKE || (heard.correlation >= ALIKE && !walks) {
+            pair.verdict = Some((Verdict::Own, readings.frames));
+            pair.last_lag = None;
+        } else if heard.correlation >= ALIKE {
+            let again = pair.last_lag.is_some_and(|lag| (lag - heard.lag).get().abs() < SAME_LAG);
+            if pair.last_lag.is_none() {
+                pair.since = readings.at;
             }
-            suspicion.last_lag = Some(pair.lag);
+            pair.last_lag = Some(heard.lag);
             if again {
-                suspicion.verdict = Some((pair.loud, Verdict::Spill, readings.frames));
+                pair.verdict = Some((Verdict::Spill, readings.frames));
+                let below = suspicion.below;
+                pair.below = Some(pair.below.map_or(below, |known| known + Db::new(0.3 * (below - known).get())));
                 if !std::mem::replace(&mut suspicion.reported, true) {
-                    let evidence = Evidence::Spill { from: pair.loud, lag: pair.lag, below: suspicion.below };
-                    out.push(Finding { channel: pair.quiet, start: suspicion.since, end: readings.at, evidence });
+                    let evidence = Evidence::Spill { from: heard.loud, lag: heard.lag, below: suspicion.below };
+                    out.push(Finding { channel: heard.quiet, start: pair.since, end: readings.at, evidence });
                 }
             }
         }

@@ -4,6 +4,8 @@
 
 mod pipeline;
 mod snapshot;
+mod stagehand;
 
 pub use pipeline::Pipeline;
 pub use snapshot::{InputStatus, Snapshot};
+pub use stagehand::{Skill, Stagehand};

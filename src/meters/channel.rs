@@ -44,7 +44,8 @@ pub(super) struct Channel {
 impl Channel {
     pub fn new(rate: SampleRate) -> Self {
         let longest = longest_frame(rate);
-        let past = longest + runs::HISTORY;
+        // The pair meter looks at the last two frames.
+        let past = 2 * longest + runs::HISTORY;
         Self {
             rate: f64::from(rate.get()),
             buffer: vec![0.0; past + longest],

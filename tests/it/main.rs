@@ -1,1 +1,2 @@
 //! The integration tests, one binary; each module is a subject.
+mod soundcheck;
