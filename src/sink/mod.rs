@@ -1,1 +1,35 @@
-//! sink
+//! What goes out: the test tone, through an armed output or as a WAV file to play from elsewhere.
+//!
+//! No tone leaves the machine before the person has confirmed the volume: `arm` gives the token that
+//! `ToneOutput::start` wants. Levels are sine peaks in dBFS. Names `units`, `block` and `dsp` only.
+
+mod error;
+mod live;
+mod tone;
+mod wav;
+
+pub use error::SinkError;
+pub use live::{OutputDevice, ToneOutput, outputs};
+pub use tone::{RAMP, TONE_HIGHEST, TONE_PITCH, TONE_START, TONE_STEP, ToneGenerator};
+pub use wav::{TONE_FILE, TonePart, write_tone_wav};
+
+/// Leave to make a tone, given once for each confirmation.
+#[derive(Debug)]
+pub struct Armed(());
+
+/// Arms the output when the person has said that the volume is down and that nobody is near a loudspeaker.
+pub fn arm(confirmed_volume: bool) -> Result<Armed, SinkError> {
+    if confirmed_volume { Ok(Armed(())) } else { Err(SinkError::NotArmed) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_confirmation_no_token() {
+        assert_eq!(arm(false).err(), Some(SinkError::NotArmed));
+        assert!(arm(true).is_ok());
+        assert!(SinkError::NotArmed.to_string().contains("all the way down"));
+    }
+}

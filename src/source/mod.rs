@@ -4,6 +4,8 @@
 //! Names `units`, `block` and `dsp` only.
 
 pub mod file;
+pub mod live;
+pub mod stage;
 
 use crate::block::{BlockBuf, Format};
 
