@@ -3,6 +3,8 @@
 //! Names every room below it; no face, no sentence.
 
 mod pipeline;
+pub mod recording;
+pub mod session;
 mod snapshot;
 mod stagehand;
 

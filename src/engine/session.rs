@@ -14,17 +14,23 @@ use super::snapshot::Snapshot;
 use super::stagehand::{Skill, Stagehand};
 use crate::block::{BlockBuf, Format};
 use crate::coach::{Advice, Answer, Connection, Input};
-use crate::source::live::{self, Health, LiveConfig, LiveError, LiveSource};
+use crate::source::live::{self, InputDevice, InputState, LiveConfig, LiveError, LiveSource};
 use crate::source::stage::{Mood, Stage, StageConfig};
 use crate::source::{Flow, Source};
-use crate::units::{ChannelId, Db, SampleRate, Seconds};
+use crate::units::{ChannelId, Db, SampleRate, Seconds, SourceKind};
 
 /// What is listened to.
 #[derive(Clone, Debug)]
 pub enum Hearing {
-    Stage { seed: u64, mood: Mood, pace: Pace },
+    Stage {
+        seed: u64,
+        mood: Mood,
+        pace: Pace,
+    },
     /// A device by name; `None`: the system's usual input.
-    Live { device: Option<String> },
+    Live {
+        device: Option<String>,
+    },
 }
 
 /// How time goes by on the simulated stage.
@@ -91,6 +97,7 @@ const COMMANDS: usize = 64;
 const CHANGES: usize = 1024;
 const PUBLISH_EVERY: Duration = Duration::from_millis(33);
 const BLOCK: Seconds = Seconds::new(0.02);
+const LIVE_BLOCK: Seconds = Seconds::new(0.5);
 const STAGE_RATE: u32 = 48_000;
 
 impl Session {
@@ -106,10 +113,8 @@ impl Session {
         let names = ears.names();
         let inputs = inputs.unwrap_or_else(|| ears.inputs());
         let pipeline = Pipeline::new(format, &inputs, connection);
-        let shared = Arc::new(Shared {
-            snapshot: Mutex::new(pipeline.snapshot().clone()),
-            status: Mutex::new(Status::Running),
-        });
+        let shared =
+            Arc::new(Shared { snapshot: Mutex::new(pipeline.snapshot().clone()), status: Mutex::new(Status::Running) });
         let (commands, inbox) = mpsc::sync_channel(COMMANDS);
         let (outbox, changes) = mpsc::sync_channel(CHANGES);
         let engine = Engine { ears, pipeline, shared: Arc::clone(&shared), inbox, outbox, wake, last: None };
@@ -188,7 +193,7 @@ impl Ears {
             Hearing::Live { device } => {
                 let device = match device {
                     Some(name) => live::find(name)?,
-                    None => live::usual()?,
+                    None => usual_device()?,
                 };
                 let name = device.name.clone();
                 Ok(Self::Live { source: LiveSource::open(&device, LiveConfig::default())?, name })
@@ -216,7 +221,7 @@ impl Ears {
         match self {
             Self::Stage { stage, .. } => stage.inputs().iter().map(|input| Input::new(input.kind, None)).collect(),
             Self::Live { source, .. } => {
-                vec![Input::new(crate::units::SourceKind::Other, None); source.format().channels]
+                vec![Input::new(SourceKind::Other, None); source.format().channels]
             }
         }
     }
@@ -243,10 +248,10 @@ impl Ears {
     fn status(&self) -> Status {
         match self {
             Self::Stage { .. } => Status::Running,
-            Self::Live { source, .. } => match source.health() {
-                Health { starved: true, .. } => Status::Quiet,
-                Health { all_zero: true, .. } => Status::AllZero,
-                _ => Status::Running,
+            Self::Live { source, .. } => match source.health().state {
+                InputState::Starved => Status::Quiet,
+                InputState::OnlyZeros => Status::AllZero,
+                InputState::Running | InputState::Lost => Status::Running,
             },
         }
     }
@@ -270,7 +275,9 @@ struct Engine {
 impl Engine {
     fn run(mut self) {
         let format = self.pipeline.format();
-        let mut block = BlockBuf::new(format.channels, format.rate.frames(BLOCK).get() as usize);
+        // A live source gives whatever has come: room for a late engine's half second.
+        let span = if matches!(self.ears, Ears::Live { .. }) { LIVE_BLOCK } else { BLOCK };
+        let mut block = BlockBuf::new(format.channels, format.rate.frames(span).get() as usize);
         let mut published = Instant::now();
         let end = loop {
             match self.carry_out_commands() {
@@ -346,6 +353,12 @@ impl Engine {
             wake();
         }
     }
+}
+
+/// The system's usual input, or the first that it offers.
+fn usual_device() -> Result<InputDevice, LiveError> {
+    let devices = live::devices()?;
+    devices.iter().find(|device| device.is_default).or(devices.first()).cloned().ok_or(LiveError::NoDevice)
 }
 
 /// A panic elsewhere must not take the readings away.
