@@ -4,10 +4,12 @@
 
 mod advice;
 mod decision;
+mod reference;
 mod soundcheck;
 mod targets;
 
 pub use advice::{Advice, Amount, ChannelState, Step, TrimCause, Turn, Unseen, Why};
 pub use decision::{Knows, decide, judge_input, judge_take};
+pub use reference::{Awaited, Caution, DeskZero, Reference, Refusal};
 pub use soundcheck::{Answer, Connection, Flashes, Input, Request, Soundcheck};
 pub use targets::{Need, Passage, Targets};

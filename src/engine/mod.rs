@@ -2,6 +2,7 @@
 //!
 //! Names every room below it; no face, no sentence.
 
+pub mod desk_zero;
 mod pipeline;
 pub mod recording;
 pub mod session;
