@@ -1,6 +1,65 @@
-//! The terminal face.
+//! The terminal face: the same words as every other face, on a screen, as plain lines, or as JSON Lines.
+//!
+//! Exit codes: 0 nothing wrong, 1 findings, 2 cannot tell, 3 bad input.
+
+mod args;
+mod desk;
+mod devices;
+mod lines;
+mod out;
+mod recordings;
+mod screen;
+mod setup;
+mod soundcheck;
+
+use std::process::ExitCode;
+
+use clap::{CommandFactory, Parser};
+
+use args::{Args, Command, SoundcheckArgs};
+
+/// How a command ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Exit {
+    Fine = 0,
+    Findings = 1,
+    CannotTell = 2,
+    BadInput = 3,
+}
 
 /// Runs the program.
-pub fn main() -> std::process::ExitCode {
-    std::process::ExitCode::SUCCESS
+pub fn main() -> ExitCode {
+    let args = match Args::try_parse() {
+        Ok(args) => args,
+        Err(error) => {
+            let asked_for = !error.use_stderr();
+            let _ = error.print();
+            return ExitCode::from(if asked_for { Exit::Fine } else { Exit::BadInput } as u8);
+        }
+    };
+    let result = match args.command {
+        None => soundcheck::run(&SoundcheckArgs::default()),
+        Some(Command::Soundcheck(args)) => soundcheck::run(&args),
+        Some(Command::Recordings(args)) => recordings::run(&args),
+        Some(Command::Devices(args)) => devices::run(&args),
+        Some(Command::Completions { shell }) => {
+            clap_complete::generate(shell, &mut Args::command(), "beforedoors", &mut std::io::stdout());
+            Ok(Exit::Fine)
+        }
+    };
+    match result {
+        Ok(exit) => ExitCode::from(exit as u8),
+        Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("beforedoors: {error:#}");
+            ExitCode::from(Exit::BadInput as u8)
+        }
+    }
+}
+
+/// Whoever read our lines has had enough.
+fn is_broken_pipe(error: &anyhow::Error) -> bool {
+    error.chain().any(|cause| {
+        cause.downcast_ref::<std::io::Error>().is_some_and(|io| io.kind() == std::io::ErrorKind::BrokenPipe)
+    })
 }

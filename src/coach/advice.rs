@@ -1,6 +1,6 @@
 //! What the coach says, as values: one step, its channel, and why. Sentences are made in `view`.
 
-use super::targets::{Need, Passage};
+use super::targets::{Need, Passage, Targets};
 use crate::detectors::{Heard, SetAside, Tops};
 use crate::units::{ChannelId, Db, Dbfs, Hertz, Seconds};
 
@@ -140,6 +140,8 @@ pub struct Why {
     pub active: Seconds,
     pub hits: u32,
     pub need: Option<Need>,
+    /// What the performer is asked for.
+    pub passage: Option<Passage>,
     pub tops: Tops,
     pub set_aside: Option<SetAside>,
     pub rumble: f64,
@@ -161,7 +163,19 @@ impl Why {
             window: None,
             show_lift: Db::ZERO,
             need: None,
+            passage: None,
             unseen,
+        }
+    }
+
+    /// With the targets that it is judged by.
+    pub fn against(self, targets: &Targets) -> Self {
+        Self {
+            window: Some(targets.window()),
+            show_lift: targets.show_lift,
+            need: Some(targets.need),
+            passage: Some(targets.passage),
+            ..self
         }
     }
 }

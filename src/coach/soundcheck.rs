@@ -683,7 +683,7 @@ impl Soundcheck {
             None => nothing(unseen),
         };
         let show_lift = targets.show_lift + check.knows.extra_lift;
-        let why = Why { window: Some(targets.window()), need: Some(targets.need), show_lift, ..why };
+        let why = Why { show_lift, ..why.against(targets) };
         let check = &mut self.checks[current.input];
         if matches!(current.step, Step::Trim { .. }) && check.confirmed {
             check.judged = why.peak;

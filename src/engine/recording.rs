@@ -124,9 +124,7 @@ fn judge(heard: Heard, tops: Tops, input: Option<&Input>) -> ChannelVerdict {
         Some(Step::CheckSource | Step::Listen { .. }) => ChannelState::NotHeard,
         _ => ChannelState::Set,
     };
-    let mut why = Why::of(&heard, &tops, Unseen::RoomLevel);
-    if let Some(Input { targets, .. }) = input {
-        why = Why { window: Some(targets.window()), show_lift: targets.show_lift, need: Some(targets.need), ..why };
-    }
+    let why = Why::of(&heard, &tops, Unseen::RoomLevel);
+    let why = input.map_or(why, |input| why.against(&input.targets));
     ChannelVerdict { heard, tops, state, step, why }
 }

@@ -78,6 +78,11 @@ pub enum SessionError {
 /// An input's name on the simulated stage or on a device without an input list.
 pub type Name = String;
 
+/// The input devices of this machine.
+pub fn devices() -> Result<Vec<InputDevice>, LiveError> {
+    live::devices()
+}
+
 /// A running engine.
 pub struct Session {
     shared: Arc<Shared>,

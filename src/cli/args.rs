@@ -1,0 +1,108 @@
+//! What can be asked for on the command line.
+
+use std::path::PathBuf;
+
+use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+
+/// One thing to do next and why, for the person who runs a school hall's small PA.
+///
+/// Without a command: the soundcheck of the event in this folder, or else of a simulated stage that
+/// needs no device.
+#[derive(Debug, Parser)]
+#[command(name = "beforedoors", version, after_help = AFTER)]
+pub struct Args {
+    #[command(subcommand)]
+    pub command: Option<Command>,
+}
+
+const AFTER: &str = "Exit codes: 0 nothing wrong, 1 findings, 2 cannot tell, 3 bad input.\n\
+    Hearing: turn outputs down before anything plays; local rules and licensed practice come first.";
+
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Set the input gains: one next step for the whole stage
+    Soundcheck(SoundcheckArgs),
+    /// Levels, clipping and what to do about them, of recordings or folders of them
+    Recordings(RecordingsArgs),
+    /// The input devices of this machine, with channels and rates
+    Devices(DevicesArgs),
+    /// A completion script for your shell
+    Completions { shell: clap_complete::Shell },
+}
+
+#[derive(Clone, Debug, Default, ClapArgs)]
+pub struct SoundcheckArgs {
+    /// Listen to this device (its name, a part of it, or its id from `devices`)
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["file", "stage"])]
+    pub device: Option<String>,
+    /// Judge a recording of the soundcheck instead of listening, channel by channel
+    #[arg(long, value_name = "PATH", conflicts_with = "stage")]
+    pub file: Option<PathBuf>,
+    /// The simulated stage: no device needed
+    #[arg(long)]
+    pub stage: bool,
+    /// The event folder with event.toml and inputs.csv
+    #[arg(long, value_name = "FOLDER")]
+    pub event: Option<PathBuf>,
+    /// How the laptop hears the desk
+    #[arg(long, value_name = "WAY")]
+    pub connection: Option<Way>,
+    /// Which simulated evening
+    #[arg(long, value_name = "NUMBER")]
+    pub seed: Option<u64>,
+    /// How brave the simulated performers are
+    #[arg(long)]
+    pub mood: Option<MoodArg>,
+    /// Measure what the desk's 0 reads here, on this channel of the device, and show levels in the desk's dB
+    #[arg(long, value_name = "CHANNEL", requires = "device")]
+    pub desk_zero: Option<u16>,
+    /// Play the tone for it from this machine's output (asks for the volume first)
+    #[arg(long, requires = "desk_zero")]
+    pub tone: bool,
+    /// Write the tone as a WAV file, to be played from somewhere else, and stop
+    #[arg(long, value_name = "PATH")]
+    pub tone_file: Option<PathBuf>,
+    /// One JSON object a line: `step` when the next step changes, `input` at the end; silence is null
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Clone, Debug, ClapArgs)]
+pub struct RecordingsArgs {
+    /// Recordings, or folders of them
+    #[arg(required = true, value_name = "PATH")]
+    pub paths: Vec<PathBuf>,
+    /// The event whose input list tells what each channel is
+    #[arg(long, value_name = "FOLDER")]
+    pub event: Option<PathBuf>,
+    /// Also the RMS by the AES17 convention: a full-scale sine reads 0.00
+    #[arg(long)]
+    pub aes17: bool,
+    /// One JSON object a line: `file`, `channel`, `finding`, `warning`, `error`; silence is null
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Clone, Debug, ClapArgs)]
+pub struct DevicesArgs {
+    /// One JSON object a line
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Way {
+    /// All channels by USB
+    Usb,
+    /// One feed, one channel at a time
+    Feed,
+    /// A microphone in the room
+    Room,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum MoodArg {
+    Shy,
+    Normal,
+    Show,
+}

@@ -1,0 +1,181 @@
+//! Machine-readable lines: one JSON object a line, each with a `type`.
+//!
+//! | `type` | keys |
+//! |---|---|
+//! | `file` | `file`, `format`, `rate_hz`, `channels`, `duration_s`, `integrated_lufs`, `loudness_range_lu`, `momentary_max_lufs`, `short_term_max_lufs`, `true_peak_dbtp` |
+//! | `channel` | `file`, `channel` (from 1), `sample_peak_dbfs`, `true_peak_dbtp`, `rms_dbfs`, `crest_db`, `active_level_dbfs`, `active_crest_db`, `noise_floor_dbfs`, `active_s`, `dc`, `invalid_samples`, `state`, `advice`; with `--aes17` also `rms_aes17_dbfs` |
+//! | `finding` | `file`, `channel`, `kind`, `start_s`, `end_s`, `evidence`, `advice` |
+//! | `warning`, `error` | `file`, `message` |
+//! | `step` | `time_s`, `channel`, `step`, `then`, `proof`, `peak_dbfs`, `active_s`, `hits`, `show_lift_db`, `window_dbfs` |
+//! | `input` | `channel`, `name`, `state`, `peak_dbfs`, `trims` |
+//! | `device` | `id`, `name`, `host`, `channels`, `rate_hz`, `rates_hz`, `format`, `default` |
+//!
+//! `*_dbfs` re full scale (a full-scale sine has an RMS of −3.01; `rms_aes17_dbfs` reads 0.00), `*_dbtp` true peak,
+//! `*_lufs` and `*_lu` by ITU-R BS.1770-5 and EBU Tech 3342, times in seconds from the start. Numbers are
+//! rounded to 0.001. Silence, and what is not known, is `null`.
+
+use serde_json::{Map, Value, json};
+
+use super::findings::{finding_advice, finding_words};
+use super::sentence::NextStep;
+use super::states::word;
+use crate::coach::{Advice, ChannelState};
+use crate::detectors::{Evidence, Finding};
+use crate::meters::{ChannelSummary, Programme};
+use crate::units::{ChannelId, Db, Dbfs, Lufs, SampleRate, Seconds};
+
+/// Rounded to 0.001; −∞ and NaN become `null`.
+fn number(value: f64) -> Value {
+    if value.is_finite() { json!((value * 1000.0).round() / 1000.0 + 0.0) } else { Value::Null }
+}
+
+fn level(level: Dbfs) -> Value {
+    number(level.get())
+}
+
+fn loudness(level: Lufs) -> Value {
+    number(level.get())
+}
+
+fn difference(change: Option<Db>) -> Value {
+    change.map_or(Value::Null, |change| number(change.get()))
+}
+
+/// A whole recording.
+pub fn file(
+    file: &str,
+    format: &str,
+    rate: SampleRate,
+    channels: usize,
+    duration: Seconds,
+    programme: &Programme,
+) -> Value {
+    json!({
+        "type": "file", "file": file, "format": format, "rate_hz": rate.get(), "channels": channels,
+        "duration_s": number(duration.get()),
+        "integrated_lufs": loudness(programme.integrated),
+        "loudness_range_lu": difference(programme.range),
+        "momentary_max_lufs": loudness(programme.momentary_max),
+        "short_term_max_lufs": loudness(programme.short_term_max),
+        "true_peak_dbtp": level(programme.true_peak),
+    })
+}
+
+/// One channel of it.
+pub fn channel(
+    file: &str,
+    channel: ChannelId,
+    summary: &ChannelSummary,
+    state: ChannelState,
+    advice: &str,
+    aes17: bool,
+) -> Value {
+    let ChannelSummary { whole, take } = summary;
+    let mut record = json!({
+        "type": "channel", "file": file, "channel": channel.number(),
+        "sample_peak_dbfs": level(whole.sample_peak), "true_peak_dbtp": level(whole.true_peak),
+        "rms_dbfs": level(whole.rms), "crest_db": difference(whole.crest()),
+        "active_level_dbfs": level(take.active_level), "active_crest_db": difference(take.crest()),
+        "noise_floor_dbfs": take.floor.map_or(Value::Null, level), "active_s": number(take.active_time.get()),
+        "dc": (whole.dc * 1e6).round() / 1e6 + 0.0, "invalid_samples": whole.invalid_samples,
+        "state": word(state), "advice": advice,
+    });
+    if let Some(record) = record.as_object_mut().filter(|_| aes17) {
+        record.insert("rms_aes17_dbfs".into(), level(whole.rms + Dbfs::AES17_OFFSET));
+    }
+    record
+}
+
+/// Something found in it.
+pub fn finding(file: &str, finding: &Finding, rate: SampleRate) -> Value {
+    json!({
+        "type": "finding", "file": file, "channel": finding.channel.number(), "kind": finding.evidence.kind(),
+        "start_s": number(finding.start.at(rate).get()), "end_s": number(finding.end.at(rate).get()),
+        "evidence": evidence(finding), "advice": finding_advice(&finding.evidence),
+    })
+}
+
+fn evidence(finding: &Finding) -> Value {
+    let mut numbers = match finding.evidence {
+        Evidence::Clipped { runs, samples, longest } => {
+            json!({ "runs": runs, "samples": samples, "longest_samples": longest })
+        }
+        Evidence::FlatTop { places, longest, level: at, overshoot } => json!({
+            "places": places, "longest_samples": longest, "level_dbfs": level(at),
+            "overshoot_db": number(overshoot.get()),
+        }),
+        Evidence::NotHeard { quiet, level: at } => json!({ "quiet_s": number(quiet.get()), "level_dbfs": level(at) }),
+        Evidence::Freak { peak, above_the_rest, .. } => {
+            json!({ "peak_dbfs": level(peak), "above_the_rest_db": number(above_the_rest.get()) })
+        }
+        Evidence::Spill { from, lag, below } => json!({
+            "from_channel": from.number(), "lag_s": (lag.get() * 1e6).round() / 1e6,
+            "below_db": number(below.get()),
+        }),
+        Evidence::Invalid { samples } => json!({ "samples": samples }),
+        Evidence::Gap { frames } => json!({ "frames": frames }),
+    };
+    if let Some(numbers) = numbers.as_object_mut() {
+        numbers.insert("text".into(), finding_words(finding).into());
+    }
+    numbers
+}
+
+/// Something odd about a file, or why it can't be read.
+pub fn notice(kind: &'static str, file: &str, message: &str) -> Value {
+    json!({ "type": kind, "file": file, "message": message })
+}
+
+/// The next step, when it changes.
+pub fn step(at: Seconds, advice: &Advice, words: &NextStep) -> Value {
+    let why = &advice.why;
+    let window = why.window.map_or(Value::Null, |(low, high)| json!([low.get(), high.get()]));
+    json!({
+        "type": "step", "time_s": number(at.get()), "channel": advice.channel.map(ChannelId::number),
+        "step": words.sentence, "then": words.then, "proof": words.proof,
+        "peak_dbfs": level(why.peak), "active_s": number(why.active.get()), "hits": why.hits,
+        "show_lift_db": number(why.show_lift.get()), "window_dbfs": window,
+    })
+}
+
+/// An input at the end of a soundcheck.
+pub fn input(channel: ChannelId, name: &str, state: ChannelState, peak: Dbfs, trims: u8) -> Value {
+    json!({
+        "type": "input", "channel": channel.number(), "name": name, "state": word(state),
+        "peak_dbfs": level(peak), "trims": trims,
+    })
+}
+
+/// An input device.
+pub fn device(fields: Map<String, Value>) -> Value {
+    let mut record = Map::from_iter([("type".to_owned(), Value::from("device"))]);
+    record.extend(fields);
+    Value::Object(record)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn silence_is_null() {
+        let record = channel("a.wav", ChannelId::new(0), &ChannelSummary::default(), ChannelState::NotHeard, "", true);
+        for key in ["sample_peak_dbfs", "true_peak_dbtp", "rms_dbfs", "rms_aes17_dbfs", "crest_db", "active_crest_db"] {
+            assert_eq!(record[key], Value::Null, "{key}");
+        }
+        assert_eq!(record["channel"], 1);
+        let record = file("a", "WAV", SampleRate::new(48_000).unwrap(), 1, Seconds::ZERO, &Programme::default());
+        for key in ["integrated_lufs", "loudness_range_lu", "true_peak_dbtp"] {
+            assert_eq!(record[key], Value::Null, "{key}");
+        }
+    }
+
+    #[test]
+    fn the_aes17_reading_is_labelled_and_on_request() {
+        let mut summary = ChannelSummary::default();
+        summary.whole.rms = Dbfs::new(-3.0103);
+        let record = |aes17| channel("a", ChannelId::new(0), &summary, ChannelState::Set, "", aes17);
+        assert_eq!(record(false).get("rms_aes17_dbfs"), None);
+        assert_eq!(record(true)["rms_aes17_dbfs"], 0.0);
+    }
+}
