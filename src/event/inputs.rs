@@ -33,7 +33,7 @@ pub struct Input {
     pub place_x_m: Option<f64>,
     /// Metres from the stage's front edge, away from the audience.
     pub place_y_m: Option<f64>,
-    /// Headings and cells of the columns that this program does not know.
+    /// Headings and cells of the columns that this program does not know, empty cells too.
     pub others: Vec<(String, String)>,
 }
 
@@ -136,10 +136,6 @@ fn cell(input: &Input, column: Column) -> String {
 pub(super) fn gather(bytes: &[u8], findings: &mut Findings) -> Vec<Input> {
     let Some(text) = text::decode(bytes, findings) else { return Vec::new() };
     let text = text.replace("\r\n", "\n").replace('\r', "\n");
-    if text.trim().is_empty() {
-        findings.mistake((1, 1), "", Fault::Empty(HEADINGS));
-        return Vec::new();
-    }
     let Some(table) = Table::of(&text, findings) else { return Vec::new() };
     if table.rows.is_empty() {
         findings.warn((table.heading_line, 1), "", Doubt::NoChannels);

@@ -30,9 +30,9 @@ impl<'a> Row<'a> {
         self.check_cells(findings);
         let channel = self.channel(findings);
         let kind = self.kind(channel, findings);
-        let mut input = Input::new(channel?, one_line(self.text(Column::Name)), kind);
-        if input.name.is_empty() {
-            findings.warn(self.at(Column::Name), Column::Name.word(), Doubt::NoName(input.channel.number()));
+        let mut input = Input::new(channel.unwrap_or(ChannelId::new(0)), one_line(self.text(Column::Name)), kind);
+        if let Some(channel) = channel.filter(|_| input.name.is_empty()) {
+            findings.warn(self.at(Column::Name), Column::Name.word(), Doubt::NoName(channel.number()));
         }
         let said = |text: &str| (!text.is_empty()).then(|| text.to_owned());
         input.connection = self.connection(findings);
@@ -43,11 +43,12 @@ impl<'a> Row<'a> {
         input.notes = said(self.text(Column::Notes));
         input.place_x_m = self.number(Column::PlaceX, "m", -100.0..=100.0, findings);
         input.place_y_m = self.number(Column::PlaceY, "m", -100.0..=100.0, findings);
-        let cells = self.table.headings.iter().zip(&self.table.meanings).zip(self.cells);
-        let others = cells
-            .filter(|((heading, meaning), cell)| meaning.is_none() && !heading.is_empty() && !cell.trim().is_empty());
-        input.others = others.map(|((heading, _), cell)| (heading.clone(), cell.trim().to_owned())).collect();
-        Some(input)
+        let headings = self.table.headings.iter().zip(&self.table.meanings).enumerate();
+        let others = headings.filter(|(_, (heading, meaning))| meaning.is_none() && !heading.is_empty());
+        input.others = others
+            .map(|(index, (heading, _))| (heading.clone(), self.cells.get(index).unwrap_or_default().trim().to_owned()))
+            .collect();
+        channel.map(|_| input)
     }
 
     /// What no column allows: text under no heading, characters that cannot be seen.

@@ -30,6 +30,10 @@ impl Table {
             return None;
         }
         let mut rows: Vec<_> = records(text, separator).collect();
+        if rows.is_empty() {
+            findings.mistake((1, 1), "", Fault::Empty(HEADINGS));
+            return None;
+        }
         let rest = rows.split_off(heading_row + 1);
         let (heading_line, heading_cells) = rows.pop()?;
         for (line, _) in rows {
@@ -49,6 +53,9 @@ impl Table {
             return false;
         }
         for (index, heading) in self.headings.iter().enumerate().filter(|(_, heading)| !heading.is_empty()) {
+            if let Some(control) = heading.chars().find(|c| c.is_control() && !c.is_whitespace()) {
+                findings.mistake((self.heading_line, index + 1), &quote(heading), Fault::Control(control as u32));
+            }
             let first = match (self.meanings[index], Column::candidates(heading)) {
                 (Some(_), _) => None,
                 (None, [column]) => self.meanings.iter().position(|meaning| *meaning == Some(*column)),
@@ -129,7 +136,7 @@ fn records(text: &str, separator: u8) -> impl Iterator<Item = (usize, StringReco
         let begin = start + text[start..].bytes().take_while(|&byte| byte == b'\n').count();
         line += text.as_bytes()[counted..begin].iter().filter(|&&byte| byte == b'\n').count();
         counted = begin;
-        let blank = cells.iter().all(|cell| cell.trim().is_empty());
+        let blank = cells.iter().all(|cell| cell.chars().all(|c| c.is_whitespace() || c == ',' || c == ';'));
         (!blank && !(line == 1 && names_separator(&cells))).then_some((line, cells))
     })
 }

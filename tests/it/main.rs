@@ -1,1 +1,6 @@
 //! The integration tests, one binary; each module is a subject.
+
+/// The event folder: reading, exact errors, saving.
+mod event;
+/// The house: who may name whom, and what stands where.
+mod house;
