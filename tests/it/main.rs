@@ -1,2 +1,7 @@
 //! The integration tests, one binary; each module is a subject.
 mod soundcheck;
+
+/// The event folder: reading, exact errors, saving.
+mod event;
+/// The house: who may name whom, and what stands where.
+mod house;
