@@ -145,12 +145,11 @@ impl Recursion {
 
     #[inline(always)]
     fn four(&self, input: [f64; 4], state: &mut [f64; 2]) -> [f64; 4] {
-        let mut out = [0f64; 4];
-        for row in 0..4 {
+        let out = std::array::from_fn(|row| {
             let driven = (self.columns[0][row] * input[0] + self.columns[1][row] * input[1])
                 + (self.columns[2][row] * input[2] + self.columns[3][row] * input[3]);
-            out[row] = driven + self.before[1][row] * state[1] + self.before[0][row] * state[0];
-        }
+            driven + self.before[1][row] * state[1] + self.before[0][row] * state[0]
+        });
         *state = [out[3], out[2]];
         out
     }

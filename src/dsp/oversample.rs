@@ -17,6 +17,7 @@ pub const HISTORY: usize = TAPS - 1;
 const TAPS: usize = 12;
 
 /// BS.1770-5 Annex 2, digit for digit; phases 3 and 2 are these two read backwards.
+#[allow(clippy::excessive_precision)]
 pub const PHASE_0: [f32; TAPS] = [
     0.0017089843750,
     0.0109863281250,
@@ -31,6 +32,7 @@ pub const PHASE_0: [f32; TAPS] = [
     0.0148925781250,
     -0.0083007812500,
 ];
+#[allow(clippy::excessive_precision)]
 pub const PHASE_1: [f32; TAPS] = [
     -0.0291748046875,
     0.0292968750000,

@@ -1,15 +1,17 @@
 //! All meters of one channel, fed hop by hop.
 //!
-//! The channel keeps its last 100 ms and the frame in progress in one buffer, so that every meter finds
+//! The channel keeps the last 170 ms before a frame and the frame in progress in one buffer, so that every meter finds
 //! its history before the samples it measures. Invalid samples are 0 from here on.
 
 use crate::dsp::k_weighting::{self, KWeighting};
 use crate::dsp::lanes;
+use crate::dsp::oversample;
 use crate::dsp::third_octave::{Scratch, ThirdOctave};
 use crate::units::{Dbfs, FrameCount, SampleRate, Seconds};
 
 use super::activity::{Recent, WindowPeak};
 use super::clock::HopSpan;
+use super::pair;
 use super::peak::Peaks;
 use super::readings::{Activity, BANDS, ChannelReadings, Hop, Whole};
 use super::rms::Moments;
@@ -44,8 +46,7 @@ pub(super) struct Channel {
 impl Channel {
     pub fn new(rate: SampleRate) -> Self {
         let longest = longest_frame(rate);
-        // The pair meter looks at the last two frames.
-        let past = 2 * longest + runs::HISTORY;
+        let past = pair::window(rate).max(oversample::HISTORY).max(runs::HISTORY);
         Self {
             rate: f64::from(rate.get()),
             buffer: vec![0.0; past + longest],
@@ -159,9 +160,9 @@ impl Channel {
         readings.recent = Activity::default();
     }
 
-    /// The last samples up to the end of the newest frame: 100 ms and the frame itself are there.
-    pub fn history(&self, in_frame: usize) -> &[f32] {
-        &self.buffer[..self.past + in_frame]
+    /// What the pair meter looks at: the samples up to the end of the newest frame.
+    pub fn history(&self) -> &[f32] {
+        &self.buffer[..self.past]
     }
 
     pub fn take(&self) -> Activity {

@@ -294,7 +294,7 @@ impl Meters {
             self.stretch.frames += 1;
             if self.stretch.frames.is_multiple_of(pair::FRAMES) {
                 let channels = &self.channels;
-                self.readings.pair = self.pair.look(|id| Some(channels.get(id.index())?.history(0)));
+                self.readings.pair = self.pair.look(|id| Some(channels.get(id.index())?.history()));
             }
         }
         self.tell(self.stretch.end(span), on_hop);

@@ -24,7 +24,7 @@ pub(super) struct PairMeter {
 
 impl PairMeter {
     pub fn new(rate: SampleRate) -> Self {
-        let length = rate.frames(WINDOW).get() as usize;
+        let length = window(rate);
         let reach = rate.frames(REACH).get() as usize;
         Self { rate, length, correlator: Correlator::new(length, reach), watched: None }
     }
@@ -40,4 +40,9 @@ impl PairMeter {
         let lag = Seconds::new(found.lag as f64 / f64::from(self.rate.get()));
         Some(PairLag { quiet, loud, lag, correlation: found.correlation })
     }
+}
+
+/// Samples of each channel that it compares.
+pub(super) fn window(rate: SampleRate) -> usize {
+    rate.frames(WINDOW).get() as usize
 }

@@ -67,7 +67,9 @@ fn meters(sound: &[Vec<f32>], block: usize) {
     let mut rest = Block::new(sound, FrameCount::ZERO, FrameCount::ZERO);
     while rest.frames() > 0 {
         let (part, later) = rest.split_at(block);
-        meters.push(&part, &mut |readings| drop(black_box(readings.at)));
+        meters.push(&part, &mut |readings| {
+            black_box(readings);
+        });
         rest = later;
     }
     meters.finish(&mut |_| {});
@@ -80,7 +82,9 @@ fn meters_parallel(sound: &[Vec<f32>]) {
     let mut rest = Block::new(sound, FrameCount::ZERO, FrameCount::ZERO);
     while rest.frames() > 0 {
         let (part, later) = rest.split_at(RATE as usize);
-        meters.push_parallel(&part, &mut |readings| drop(black_box(readings.at)));
+        meters.push_parallel(&part, &mut |readings| {
+            black_box(readings);
+        });
         rest = later;
     }
     meters.finish(&mut |_| {});

@@ -5,3 +5,12 @@ mod soundcheck;
 mod event;
 /// The house: who may name whom, and what stands where.
 mod house;
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod meters;
+
+/// Lets a test forbid allocation.
+#[global_allocator]
+static ALLOCATOR: assert_no_alloc::AllocDisabler = assert_no_alloc::AllocDisabler;

@@ -1,0 +1,6 @@
+//! What the tests share: generators of signals with known values, slow obvious references, and a way
+//! to run the meters over whole takes.
+
+pub mod reference;
+pub mod signals;
+pub mod takes;
