@@ -12,5 +12,9 @@ mod support;
 mod meters;
 
 /// Lets a test forbid allocation.
+
+mod files;
+
+/// Lets a test forbid allocation on its own thread.
 #[global_allocator]
 static ALLOCATOR: assert_no_alloc::AllocDisabler = assert_no_alloc::AllocDisabler;

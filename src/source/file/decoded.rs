@@ -17,6 +17,7 @@ use crate::block::Format;
 use crate::units::FrameCount;
 use crate::units::SampleRate;
 use std::io;
+use std::io::Read;
 use std::io::Seek;
 use symphonia::core::codecs::CodecParameters;
 use symphonia::core::codecs::audio::AudioCodecParameters;
@@ -75,7 +76,8 @@ impl DecodedReader {
         let edits = edits::read_edits(&mut stream);
         let length = stream.seek(io::SeekFrom::End(0))?;
         stream.rewind()?;
-        let source = MediaSourceStream::new(Box::new(Media { stream, length }), Default::default());
+        let seekable = !is_cut_aiff(&mut stream, length)?;
+        let source = MediaSourceStream::new(Box::new(Media { stream, length, seekable }), Default::default());
         let demuxer = symphonia::default::get_probe()
             .probe(&Hint::new(), source, FormatOptions::default(), MetadataOptions::default())
             .map_err(cannot_open)?;
@@ -264,7 +266,7 @@ impl DecodedReader {
             kind: names::kind(container, params, video),
             format,
             frames,
-            bit_depth: params.bits_per_sample.filter(|_| names::is_integer(params.codec)),
+            bit_depth: names::bit_depth(params),
             channel_mask: None,
             lossy: names::is_lossy(params.codec),
         }
@@ -337,8 +339,23 @@ fn refused(params: &AudioCodecParameters) -> String {
     }
 }
 
+/// An AIFF that ends before its header says. The library looks behind the sound for more chunks unless it is told
+/// that it can't go back, and gives up at the end of such a file.
+fn is_cut_aiff(stream: &mut Box<dyn Stream>, length: u64) -> io::Result<bool> {
+    let mut head = Vec::with_capacity(8);
+    stream.by_ref().take(8).read_to_end(&mut head)?;
+    stream.rewind()?;
+    Ok(match head[..] {
+        [b'F', b'O', b'R', b'M', a, b, c, d] => u64::from(u32::from_be_bytes([a, b, c, d])) + 8 > length,
+        _ => false,
+    })
+}
+
 fn cannot_open(error: Error) -> FileError {
     match error {
+        Error::Unsupported(what) if what.contains("moov") => FileError::Header {
+            what: "the table of contents is missing, as in a recording that was never finished".into(),
+        },
         Error::IoError(error) if error.kind() != io::ErrorKind::UnexpectedEof => error.into(),
         Error::Unsupported(_) => FileError::Unknown,
         error => FileError::Header { what: error.to_string() },
@@ -349,6 +366,7 @@ fn cannot_open(error: Error) -> FileError {
 struct Media {
     stream: Box<dyn Stream>,
     length: u64,
+    seekable: bool,
 }
 
 impl io::Read for Media {
@@ -365,7 +383,7 @@ impl io::Seek for Media {
 
 impl MediaSource for Media {
     fn is_seekable(&self) -> bool {
-        true
+        self.seekable
     }
 
     fn byte_len(&self) -> Option<u64> {

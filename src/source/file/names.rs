@@ -59,12 +59,24 @@ pub fn is_lossy(id: AudioCodecId) -> bool {
     !matches!(id, CODEC_ID_FLAC | CODEC_ID_ALAC | CODEC_ID_WAVPACK) && !is_pcm(id)
 }
 
-/// Whether the stored samples are integers of a certain width, so that a bit depth can be stated.
-pub fn is_integer(id: AudioCodecId) -> bool {
-    let float = (CODEC_ID_PCM_F32LE..=CODEC_ID_PCM_F64BE_PLANAR).contains(&id);
-    !is_lossy(id) && !float
+/// Bits of the stored integers; `None` for floating point and lossy codecs.
+pub fn bit_depth(params: &AudioCodecParameters) -> Option<u32> {
+    let float = (CODEC_ID_PCM_F32LE..=CODEC_ID_PCM_F64BE_PLANAR).contains(&params.codec);
+    if float || is_lossy(params.codec) {
+        return None;
+    }
+    params.bits_per_sample.filter(|&bits| bits > 0).or_else(|| match (params.codec, params.extra_data.as_deref()) {
+        (CODEC_ID_ALAC, Some(header)) => alac_bits(header),
+        _ => None,
+    })
 }
 
 fn is_pcm(id: AudioCodecId) -> bool {
     (CODEC_ID_PCM_S32LE..=CODEC_ID_PCM_F64BE_PLANAR).contains(&id)
+}
+
+/// ALAC keeps the width in the sixth byte of its own header, which CAF may wrap in two boxes of 12 bytes.
+fn alac_bits(header: &[u8]) -> Option<u32> {
+    let wrapped = header.get(4..8) == Some(b"frma");
+    header.get(if wrapped { 24 + 5 } else { 5 }).map(|&bits| u32::from(bits))
 }
