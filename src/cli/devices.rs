@@ -30,7 +30,8 @@ pub fn run(args: &DevicesArgs) -> anyhow::Result<Exit> {
         }
         let usual = if device.is_default { " (the system's usual one)" } else { "" };
         out::line(&format!("{}{usual}", device.name))?;
-        let spans = rates.iter().map(|&(low, high)| if low == high { format!("{low}") } else { format!("{low}–{high}") });
+        let spans =
+            rates.iter().map(|&(low, high)| if low == high { format!("{low}") } else { format!("{low}–{high}") });
         let spans: Vec<String> = spans.collect();
         out::line(&format!(
             "    {} channels · {} Hz (offers {}) · {} · {}",

@@ -1,8 +1,7 @@
 //! Plain lines for pipes and logs: one when the step changes, a table at the end.
 
 use super::out;
-use crate::coach::{Advice, ChannelState};
-use crate::engine::Snapshot;
+use crate::engine::{Advice, ChannelState, Snapshot};
 use crate::units::{ChannelId, Seconds};
 use crate::view::{self, DeskWords, numbers, records};
 
@@ -38,7 +37,11 @@ pub fn table(snapshot: &Snapshot, names: &[String], json: bool) -> std::io::Resu
         }
         let (state, loudest) = (input.state, numbers::level(peak));
         let trims = if input.trims == 1 { "1 trim".into() } else { format!("{} trims", input.trims) };
-        out::line(&format!("{:>3}  {name:width$}  {}  loudest {loudest:>6} dBFS  {trims}", channel.number(), state_cell(state)))?;
+        out::line(&format!(
+            "{:>3}  {name:width$}  {}  loudest {loudest:>6} dBFS  {trims}",
+            channel.number(),
+            state_cell(state)
+        ))?;
     }
     Ok(())
 }

@@ -11,5 +11,5 @@ mod targets;
 pub use advice::{Advice, Amount, ChannelState, Step, TrimCause, Turn, Unseen, Why};
 pub use decision::{Knows, decide, judge_input, judge_take};
 pub use reference::{Awaited, Caution, DeskZero, Reference, Refusal};
-pub use soundcheck::{Answer, Connection, Flashes, Input, Request, Soundcheck};
+pub use soundcheck::{Answer, Connection, Flashes, Input, Request, Soundcheck, most_urgent};
 pub use targets::{Need, Passage, Targets};

@@ -746,6 +746,11 @@ fn urgency(step: &Step) -> u8 {
     }
 }
 
+/// The channel whose step comes first.
+pub fn most_urgent(steps: impl Iterator<Item = (ChannelId, SourceKind, Step)>) -> Option<ChannelId> {
+    steps.min_by_key(|(channel, kind, step)| (urgency(step), turn_of(*kind), *channel)).map(|(channel, ..)| channel)
+}
+
 /// Voices first, since children tire and leave; then playback, then the rest; drums last.
 fn turn_of(kind: SourceKind) -> u8 {
     match kind {

@@ -4,9 +4,11 @@
 //! it at any time, and the tone is silent within 50 ms.
 
 use crate::block::BlockBuf;
-use crate::coach::{Awaited, DeskZero, Reference, Refusal};
+pub use crate::coach::{Awaited, Caution, Refusal};
+use crate::coach::{DeskZero, Reference};
 use crate::meters::Meters;
 use crate::sink::{Armed, SinkError, TONE_PITCH, TONE_START, TONE_STEP, ToneOutput};
+pub use crate::sink::{arm, write_tone_wav};
 use crate::source::live::{self, LiveConfig, LiveError, LiveSource};
 use crate::source::{Flow, Source};
 use crate::units::{ChannelId, Dbfs, Seconds};

@@ -9,6 +9,8 @@ pub mod session;
 mod snapshot;
 mod stagehand;
 
+pub use crate::coach::{Advice, Answer, ChannelState, Connection, Flashes, Input, Step, Unseen};
+pub use crate::source::stage::Mood;
 pub use pipeline::Pipeline;
 pub use snapshot::{InputStatus, Snapshot};
 pub use stagehand::{Skill, Stagehand};

@@ -47,6 +47,7 @@ impl Pipeline {
         let status = |input| InputStatus {
             state: coach.state(ChannelId::from_index(input), &detectors),
             line: coach.line(ChannelId::from_index(input)),
+            window: coach.targets(ChannelId::from_index(input)).window(),
             heard: Default::default(),
             tops: Default::default(),
             trims: 0,

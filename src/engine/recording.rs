@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use crate::block::BlockBuf;
 use crate::block::Format;
-use crate::coach::{ChannelState, Input, Step, TrimCause, Turn, Unseen, Why, judge_input, judge_take};
+use crate::coach::{ChannelState, Input, Step, TrimCause, Turn, Unseen, Why, judge_input, judge_take, most_urgent};
 use crate::detectors::{Detectors, Expected, Finding, Heard, Tops};
 use crate::meters::{ChannelSummary, LoudnessLayout, Meters, Summary};
 use crate::source::file::{FileError, FileInfo, FileSource, FileWarning};
@@ -28,6 +28,36 @@ pub struct Recording {
     pub channels: Vec<ChannelVerdict>,
     pub findings: Vec<Finding>,
     pub warnings: Vec<FileWarning>,
+}
+
+/// Why a recording can't be measured.
+pub type RecordingError = FileError;
+
+impl Recording {
+    /// Of what was read.
+    pub fn length(&self) -> Seconds {
+        self.summary.channels.first().map_or(Seconds::ZERO, |channel| channel.whole.length)
+    }
+
+    /// The most urgent channel and its verdict, if there is anything to do.
+    pub fn next_step(&self, inputs: &[Input]) -> Option<(ChannelId, &ChannelVerdict)> {
+        let steps = self.channels.iter().enumerate().filter_map(|(index, verdict)| {
+            let kind = inputs.get(index).map_or(SourceKind::Other, |input| input.kind);
+            Some((ChannelId::from_index(index), kind, verdict.step?))
+        });
+        let channel = most_urgent(steps)?;
+        Some((channel, &self.channels[channel.index()]))
+    }
+}
+
+/// Whether the name promises a recording: what a folder is searched for.
+pub fn looks_like_sound(path: &Path) -> bool {
+    const ENDINGS: [&str; 22] = [
+        "wav", "wave", "rf64", "bw64", "w64", "bwf", "flac", "mp3", "m4a", "mp4", "mov", "aac", "ogg", "oga", "opus",
+        "aif", "aiff", "aifc", "caf", "alac", "mka", "webm",
+    ];
+    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_lowercase();
+    ENDINGS.contains(&ending.as_str())
 }
 
 /// What to do about a channel; `step` is `None` if it is set.

@@ -3,7 +3,7 @@
 use crate::coach::{Advice, ChannelState};
 use crate::detectors::{Finding, Heard, Tops};
 use crate::meters::Readings;
-use crate::units::{ChannelId, Seconds};
+use crate::units::{ChannelId, Dbfs, Seconds};
 
 /// The newest state of the whole program; latest wins.
 #[derive(Clone, Debug)]
@@ -22,18 +22,19 @@ pub struct Snapshot {
     pub lost_frames: u64,
 }
 
-impl Snapshot {
-    /// Findings kept for the face.
-    pub const FINDINGS: usize = 32;
-}
-
 /// One input: its state and its numbers.
 #[derive(Clone, Copy, Debug)]
 pub struct InputStatus {
     pub state: ChannelState,
     /// The line it is heard on, while it is.
     pub line: Option<ChannelId>,
+    pub window: (Dbfs, Dbfs),
     pub heard: Heard,
     pub tops: Tops,
     pub trims: u8,
+}
+
+impl Snapshot {
+    /// Findings kept for the face.
+    pub const FINDINGS: usize = 32;
 }

@@ -39,6 +39,28 @@ impl Date {
         self.day
     }
 
+    /// Today in universal time: Gregorian years, months and days counted off from 1970.
+    pub fn today() -> Option<Self> {
+        let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).ok()?;
+        let mut days = since.as_secs() / 86_400;
+        let leaps = |year: u16| year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400));
+        let mut year = 1970;
+        while days >= 365 + u64::from(leaps(year)) {
+            days -= 365 + u64::from(leaps(year));
+            year += 1;
+        }
+        let february = 28 + u64::from(leaps(year));
+        let mut month = 1;
+        for length in [31, february, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31] {
+            if days < length {
+                break;
+            }
+            days -= length;
+            month += 1;
+        }
+        Self::new(year, month, days as u8 + 1)
+    }
+
     /// From `2027-03-12`.
     pub fn parse(text: &str) -> Option<Self> {
         let mut parts = text.trim().splitn(3, '-');

@@ -1,19 +1,18 @@
 //! The integration tests, one binary; each module is a subject.
-mod soundcheck;
 
 /// The event folder: reading, exact errors, saving.
 mod event;
+/// Recordings: every width and container, bad input, damage.
+mod files;
 /// The house: who may name whom, and what stands where.
 mod house;
+/// The meters: standards, references, second opinions, promises.
+mod meters;
+/// The soundcheck on the simulated stage.
+mod soundcheck;
 
 #[path = "../support/mod.rs"]
 mod support;
-
-mod meters;
-
-/// Lets a test forbid allocation.
-
-mod files;
 
 /// Lets a test forbid allocation on its own thread.
 #[global_allocator]

@@ -1,0 +1,236 @@
+//! `recordings`: levels, clipping and the advice that follows, for files and folders of them.
+
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+use std::sync::mpsc;
+use std::time::Duration;
+
+use anyhow::Context;
+use indicatif::{ProgressBar, ProgressStyle};
+
+use super::args::RecordingsArgs;
+use super::lines::{state_cell, who};
+use super::setup::{self, Setup};
+use super::{Exit, out};
+use crate::engine::recording::{self, ChannelVerdict, Recording, RecordingError};
+use crate::engine::{Advice, Step};
+use crate::units::{ChannelId, Dbfs};
+use crate::view::{self, numbers, records};
+
+/// Measures them all; each is reported as soon as those before it are.
+pub fn run(args: &RecordingsArgs) -> anyhow::Result<Exit> {
+    let setup = setup::read(args.event.as_deref())?;
+    let paths = walk(&args.paths)?;
+    let inputs = setup.inputs.clone().unwrap_or_default();
+    let bar = bar(paths.len());
+    let (sender, results) = mpsc::channel();
+    std::thread::scope(|scope| {
+        let (paths, inputs, bar) = (&paths, &inputs, &bar);
+        std::thread::Builder::new().name("recordings".into()).spawn_scoped(scope, move || {
+            let progress = |_, share: f64| bar.tick_to(share, paths.len());
+            let done = |index, result| {
+                bar.one_done();
+                let _ = sender.send((index, result));
+            };
+            recording::measure_all(paths, inputs, &progress, &done);
+        })?;
+        report_in_order(&results, paths, args, &setup, bar)
+    })
+}
+
+/// Reports results in the order of the paths, however they come.
+fn report_in_order(
+    results: &mpsc::Receiver<(usize, Result<Recording, RecordingError>)>,
+    paths: &[PathBuf],
+    args: &RecordingsArgs,
+    setup: &Setup,
+    bar: &Bar,
+) -> anyhow::Result<Exit> {
+    let mut waiting: Vec<Option<Result<Recording, RecordingError>>> = paths.iter().map(|_| None).collect();
+    let mut next = 0;
+    let mut worst = Exit::Fine;
+    while let Ok((index, result)) = results.recv() {
+        waiting[index] = Some(result);
+        while let Some(result) = waiting.get_mut(next).and_then(Option::take) {
+            bar.suspend(|| -> anyhow::Result<()> {
+                worst = worst.max(report(&paths[next], &result, args, setup)?);
+                Ok(())
+            })?;
+            next += 1;
+        }
+    }
+    bar.finish();
+    Ok(worst)
+}
+
+fn report(
+    path: &Path,
+    result: &Result<Recording, RecordingError>,
+    args: &RecordingsArgs,
+    setup: &Setup,
+) -> anyhow::Result<Exit> {
+    let name = path.display().to_string();
+    match result {
+        Ok(recording) if args.json => report_json(&name, recording, args, setup)?,
+        Ok(recording) => report_lines(&name, recording, args, setup)?,
+        Err(error) if args.json => out::json(&records::notice("error", &name, &error.to_string()))?,
+        Err(error) => eprintln!("{name}: {error}"),
+    }
+    Ok(match result {
+        Err(_) => Exit::BadInput,
+        Ok(recording) if !recording.findings.is_empty() => Exit::Findings,
+        Ok(recording) => recording.channels.iter().map(exit_of).max().unwrap_or(Exit::CannotTell),
+    })
+}
+
+fn exit_of(verdict: &ChannelVerdict) -> Exit {
+    match verdict.step {
+        None => Exit::Fine,
+        Some(Step::Listen { .. }) => Exit::CannotTell,
+        Some(_) => Exit::Findings,
+    }
+}
+
+fn report_json(name: &str, recording: &Recording, args: &RecordingsArgs, setup: &Setup) -> std::io::Result<()> {
+    let Recording { format, summary, .. } = recording;
+    let length = recording.length();
+    out::json(&records::file(name, &recording.info.kind, format.rate, format.channels, length, &summary.programme))?;
+    for (index, (verdict, channel)) in recording.channels.iter().zip(&summary.channels).enumerate() {
+        let id = ChannelId::from_index(index);
+        let advice = advice_line(id, verdict, setup);
+        out::json(&records::channel(name, id, channel, verdict.state, &advice, args.aes17))?;
+    }
+    for finding in &recording.findings {
+        out::json(&records::finding(name, finding, format.rate))?;
+    }
+    for warning in &recording.warnings {
+        out::json(&records::notice("warning", name, &warning.to_string()))?;
+    }
+    Ok(())
+}
+
+fn report_lines(name: &str, recording: &Recording, args: &RecordingsArgs, setup: &Setup) -> std::io::Result<()> {
+    let Recording { format, summary, info, .. } = recording;
+    out::line(&format!(
+        "{name}\n  {} · {} channel{} · {} Hz · {}",
+        info.kind,
+        format.channels,
+        if format.channels == 1 { "" } else { "s" },
+        format.rate.get(),
+        numbers::clock(recording.length())
+    ))?;
+    let programme = &summary.programme;
+    let range = programme.range.map_or("–".into(), |range| format!("{:.1} LU", range.get()));
+    out::line(&format!(
+        "  loudness {} LUFS · range {range} · true peak {} dBTP",
+        numbers::level(Dbfs::new(programme.integrated.get())),
+        numbers::level(programme.true_peak)
+    ))?;
+    for (index, (verdict, channel)) in recording.channels.iter().zip(&summary.channels).enumerate() {
+        let id = ChannelId::from_index(index);
+        let whole = &channel.whole;
+        let crest = whole.crest().map_or("–".into(), |crest| format!("{:.1}", crest.get()));
+        let aes17 = if args.aes17 {
+            format!(" (AES17 {})", numbers::level(whole.rms + Dbfs::AES17_OFFSET))
+        } else {
+            String::new()
+        };
+        out::line(&format!(
+            "  {:>2}  {}  peak {:>6}  true {:>6}  RMS {:>6}{aes17}  crest {crest:>5}  {}",
+            id.number(),
+            state_cell(verdict.state),
+            numbers::level(whole.sample_peak),
+            numbers::level(whole.true_peak),
+            numbers::level(whole.rms),
+            setup.name(id)
+        ))?;
+    }
+    for finding in &recording.findings {
+        let who = who(Some(finding.channel), &setup.names);
+        let (start, words) = (numbers::clock(finding.start.at(format.rate)), view::finding_words(finding));
+        out::line(&format!("  at {start}, channel {who}: {words}"))?;
+    }
+    for warning in &recording.warnings {
+        out::line(&format!("  note: {warning}"))?;
+    }
+    match recording.next_step(setup.inputs.as_deref().unwrap_or(&[])) {
+        Some((channel, verdict)) => out::line(&format!("  {}", advice_line(channel, verdict, setup))),
+        None => out::line("  ■ nothing to turn"),
+    }
+}
+
+/// The verdict of a channel in a sentence.
+fn advice_line(channel: ChannelId, verdict: &ChannelVerdict, setup: &Setup) -> String {
+    let Some(step) = verdict.step else { return String::new() };
+    let advice = Advice { step, channel: Some(channel), why: verdict.why };
+    let words = view::next_step(&advice, &who(Some(channel), &setup.names), &setup.desk);
+    format!("{} {}", words.arrow.sign(), words.sentence)
+}
+
+/// Files as they are named; folders with everything in them that is not hidden, in order.
+fn walk(paths: &[PathBuf]) -> anyhow::Result<Vec<PathBuf>> {
+    let mut files = Vec::new();
+    for path in paths {
+        if !path.is_dir() {
+            files.push(path.clone());
+            continue;
+        }
+        let before = files.len();
+        gather(path, &mut files)?;
+        anyhow::ensure!(files.len() > before, "{}: no recordings in this folder. Name another", path.display());
+    }
+    Ok(files)
+}
+
+fn gather(folder: &Path, files: &mut Vec<PathBuf>) -> anyhow::Result<()> {
+    let say = || format!("{}: the folder can't be read. Check that you may open it", folder.display());
+    let mut entries = std::fs::read_dir(folder).with_context(say)?.collect::<Result<Vec<_>, _>>().with_context(say)?;
+    entries.sort_by_key(std::fs::DirEntry::file_name);
+    for entry in entries {
+        let hidden = entry.file_name().to_string_lossy().starts_with('.');
+        let kind = entry.file_type().with_context(say)?;
+        if kind.is_dir() && !hidden {
+            gather(&entry.path(), files)?;
+        } else if kind.is_file() && !hidden && recording::looks_like_sound(&entry.path()) {
+            files.push(entry.path());
+        }
+    }
+    Ok(())
+}
+
+/// The progress bar, on a terminal only.
+struct Bar(ProgressBar);
+
+const SLOW: Duration = Duration::from_millis(200);
+
+fn bar(files: usize) -> Bar {
+    if !std::io::stderr().is_terminal() {
+        return Bar(ProgressBar::hidden());
+    }
+    let bar = ProgressBar::new(1000 * files as u64);
+    if let Ok(style) = ProgressStyle::with_template("  listening {bar:40} {percent:>3} %  {eta} to go") {
+        bar.set_style(style.progress_chars("━╸─"));
+    }
+    bar.enable_steady_tick(SLOW);
+    Bar(bar)
+}
+
+impl Bar {
+    fn tick_to(&self, share: f64, files: usize) {
+        if files == 1 {
+            self.0.set_position((share * 1000.0) as u64);
+        }
+    }
+
+    fn one_done(&self) {
+        self.0.inc(1000);
+    }
+
+    fn suspend<T>(&self, print: impl FnOnce() -> T) -> T {
+        self.0.suspend(print)
+    }
+
+    fn finish(&self) {
+        self.0.finish_and_clear();
+    }
+}
