@@ -105,6 +105,8 @@ pub enum Fault {
     NoColumn { name: &'static str, expected: &'static str, near: Option<String> },
     #[error("the heading “{heading}” means the same as column {first}. Expected each column once")]
     SameColumn { heading: String, first: usize },
+    #[error("{columns} columns are headed. Expected at most {most}; check that the right file is named")]
+    TooManyColumns { columns: usize, most: usize },
     #[error(
         "“{0}” stands under no heading. Expected at most one cell a heading; put text that holds the separator in \"quotes\""
     )]

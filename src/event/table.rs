@@ -12,6 +12,9 @@ use super::words::{self, Column};
 /// The headings that a list is written with; the last two may be missing.
 pub(super) const HEADINGS: &str = "channel,name,kind,connection,show_lift_db";
 
+/// A sheet with more is no input list; this many leave room for anybody's own.
+const MOST_COLUMNS: usize = 200;
+
 /// The list as cells, its headings understood.
 pub(super) struct Table {
     pub heading_line: usize,
@@ -39,7 +42,13 @@ impl Table {
         for (line, _) in rows {
             findings.warn((line, 1), "", Doubt::AboveHeadings);
         }
-        let headings: Vec<String> = heading_cells.iter().map(|cell| cell.trim().to_owned()).collect();
+        let mut headings: Vec<String> = heading_cells.iter().map(|cell| cell.trim().to_owned()).collect();
+        headings.truncate(headings.iter().rposition(|heading| !heading.is_empty()).map_or(0, |last| last + 1));
+        if headings.len() > MOST_COLUMNS {
+            let fault = Fault::TooManyColumns { columns: headings.len(), most: MOST_COLUMNS };
+            findings.mistake((heading_line, 1), "", fault);
+            return None;
+        }
         let meanings = meanings(&headings);
         let table = Self { heading_line, headings, meanings, rows: rest };
         table.check(findings).then_some(table)
@@ -137,7 +146,8 @@ fn records(text: &str, separator: u8) -> impl Iterator<Item = (usize, StringReco
         line += text.as_bytes()[counted..begin].iter().filter(|&&byte| byte == b'\n').count();
         counted = begin;
         let blank = cells.iter().all(|cell| cell.chars().all(|c| c.is_whitespace() || c == ',' || c == ';'));
-        (!blank && !(line == 1 && names_separator(&cells))).then_some((line, cells))
+        let says_nothing = blank || line == 1 && names_separator(&cells);
+        (!says_nothing).then_some((line, cells))
     })
 }
 

@@ -12,7 +12,7 @@ use std::path::Path;
 use super::error::{EventError, Fault, Findings};
 
 /// A list for 64 channels is a few kilobytes; this leaves room for long notes.
-pub(super) const LONGEST: u64 = 1 << 20;
+pub(super) const LONGEST: u64 = 1 << 18;
 
 /// All bytes of a small file.
 pub(super) fn read(path: &Path) -> Result<Vec<u8>, EventError> {

@@ -170,6 +170,17 @@ fn headings_that_cannot_be_used() {
 }
 
 #[test]
+fn sheets_of_something_else_are_refused_as_a_whole() {
+    let wide = format!("channel,name,kind{}\n1,Lectern,speech\n", ",own".repeat(198));
+    assert_eq!(
+        mistakes(wide),
+        ["inputs.csv:1:1: 201 columns are headed. Expected at most 200; check that the right file is named"]
+    );
+    let padded = format!("channel,name,kind{0}\n1,Lectern,speech{0}\n", ",".repeat(16_381));
+    assert_eq!(parse_inputs("inputs.csv", padded.as_bytes()).expect("empty columns are none").0.len(), 1);
+}
+
+#[test]
 fn cells_that_cannot_be_used() {
     assert_eq!(
         mistakes("channel,name,kind\n1,\"Lectern,speech\n2,Choir,choir\n3,Piano,piano\n"),
@@ -395,7 +406,7 @@ fn folders_and_files_that_are_none() {
     fs::File::create(&long).and_then(|file| file.set_len(1 << 33)).expect("a file with a hole");
     assert_eq!(
         told(read_inputs(&long).expect_err("8 GB")),
-        "hall/long.csv: longer than 1048576 bytes, so it is no hand-written list. Check that the right file is named"
+        "hall/long.csv: longer than 262144 bytes, so it is no hand-written list. Check that the right file is named"
     );
 }
 
