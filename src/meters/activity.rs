@@ -117,7 +117,8 @@ impl Levels {
     /// From percentiles of the frames' powers.
     pub fn new(floor: f64, median: f64, loud: f64) -> Self {
         let (floor, median, loud) = (Dbfs::from_power(floor), Dbfs::from_power(median), Dbfs::from_power(loud));
-        let mostly_pause = median - floor <= STATIONARY && (floor < ROOM_BELOW || loud - floor >= ABOVE_FLOOR);
+        let mostly_pause =
+            !floor.is_silence() && median - floor <= STATIONARY && (floor < ROOM_BELOW || loud - floor >= ABOVE_FLOOR);
         let floor = (median - floor >= ABOVE_FLOOR || mostly_pause).then_some(floor);
         let threshold = floor.map_or(Dbfs::SILENCE, |floor| floor + ABOVE_FLOOR).max(loud + UNDER_LOUD);
         Self { floor, loud, threshold, threshold_power: threshold.power() }
