@@ -10,6 +10,8 @@ use super::edits;
 use super::edits::Edit;
 use super::error::FileError;
 use super::error::FileWarning;
+use super::guard::GAVE_UP;
+use super::guard::guarded;
 use super::info::FileInfo;
 use super::names;
 use crate::block::BlockBuf;
@@ -17,8 +19,11 @@ use crate::block::Format;
 use crate::units::FrameCount;
 use crate::units::SampleRate;
 use std::io;
-use std::io::Read;
 use std::io::Seek;
+use std::sync::Arc;
+use std::sync::Mutex;
+use std::sync::MutexGuard;
+use std::sync::PoisonError;
 use symphonia::core::codecs::CodecParameters;
 use symphonia::core::codecs::audio::AudioCodecParameters;
 use symphonia::core::codecs::audio::AudioDecoder;
@@ -33,7 +38,9 @@ use symphonia::core::formats::Track;
 use symphonia::core::formats::TrackType;
 use symphonia::core::formats::probe::Hint;
 use symphonia::core::formats::well_known::FORMAT_ID_ADTS;
+use symphonia::core::formats::well_known::FORMAT_ID_CAF;
 use symphonia::core::formats::well_known::FORMAT_ID_MP3;
+use symphonia::core::formats::well_known::FORMAT_ID_OGG;
 use symphonia::core::io::MediaSource;
 use symphonia::core::io::MediaSourceStream;
 use symphonia::core::meta::MetadataOptions;
@@ -43,6 +50,9 @@ use symphonia::core::units::TimeBase;
 
 /// So many packets in a row without a frame mean that nothing more will come.
 const MOST_BARREN_PACKETS: u32 = 10_000;
+
+/// Frames that one packet may stand for; a damaged table may claim hours.
+const LONGEST_PACKET: u64 = 1 << 16;
 
 pub struct DecodedReader {
     demuxer: Box<dyn FormatReader>,
@@ -72,18 +82,45 @@ pub struct DecodedReader {
 }
 
 impl DecodedReader {
-    pub fn open(mut stream: Box<dyn Stream>, warnings: &mut Vec<FileWarning>) -> Result<(Self, FileInfo), FileError> {
-        let edits = edits::read_edits(&mut stream);
-        let length = stream.seek(io::SeekFrom::End(0))?;
-        stream.rewind()?;
-        let seekable = !is_cut_aiff(&mut stream, length)?;
-        let source = MediaSourceStream::new(Box::new(Media { stream, length, seekable }), Default::default());
-        let demuxer = symphonia::default::get_probe()
-            .probe(&Hint::new(), source, FormatOptions::default(), MetadataOptions::default())
-            .map_err(cannot_open)?;
+    /// Opens it as a file that can be wound back; if that fails, as a stream: the library scans a seekable file to
+    /// its end first, and gives up on one that is cut.
+    pub fn open(stream: Box<dyn Stream>, warnings: &mut Vec<FileWarning>) -> Result<(Self, FileInfo), FileError> {
+        let stream = Arc::new(Mutex::new(stream));
+        let mut found = Vec::new();
+        let opened = Self::open_as(&stream, true, &mut found).or_else(|error| match error {
+            FileError::Header { .. } | FileError::Unknown | FileError::NoSound | FileError::Undecodable { .. } => {
+                found.clear();
+                let (reader, info) = Self::open_as(&stream, false, &mut found).map_err(|_| error)?;
+                // Otherwise the missing frames are counted when the end is reached.
+                if reader.promised.is_none() {
+                    found.push(FileWarning::EndMissing);
+                }
+                Ok((reader, info))
+            }
+            _ => Err(error),
+        })?;
+        warnings.append(&mut found);
+        Ok(opened)
+    }
+
+    fn open_as(
+        stream: &Arc<Mutex<Box<dyn Stream>>>,
+        seekable: bool,
+        warnings: &mut Vec<FileWarning>,
+    ) -> Result<(Self, FileInfo), FileError> {
+        let mut media = Media { stream: stream.clone(), length: 0, seekable };
+        let edits = edits::read_edits(&mut media);
+        media.length = media.seek(io::SeekFrom::End(0))?;
+        media.rewind()?;
+        let source = MediaSourceStream::new(Box::new(media), Default::default());
+        let demuxer = guarded(|| {
+            let (format, metadata) = (FormatOptions::default(), MetadataOptions::default());
+            symphonia::default::get_probe().probe(&Hint::new(), source, format, metadata)
+        })
+        .map_err(cannot_open)?;
         let (track, params) = first_sound(demuxer.as_ref(), warnings)?;
-        let decoder = symphonia::default::get_codecs()
-            .make_audio_decoder(&params, &AudioDecoderOptions::default())
+        let options = AudioDecoderOptions::default();
+        let decoder = guarded(|| symphonia::default::get_codecs().make_audio_decoder(&params, &options))
             .map_err(|_| FileError::Codec { codec: refused(&params) })?;
         let mut reader = Self {
             demuxer,
@@ -106,6 +143,10 @@ impl DecodedReader {
         let format = reader.first_packet(warnings)?;
         let edit = edits.iter().find(|(number, _)| *number == track.id).map(|(_, edit)| edit);
         let info = reader.promise(&track, &params, edit, format);
+        // A whole Ogg file tells its length on its last page.
+        if seekable && info.frames.is_none() && reader.demuxer.format_info().format == FORMAT_ID_OGG {
+            warnings.push(FileWarning::EndMissing);
+        }
         Ok((reader, info))
     }
 
@@ -131,7 +172,7 @@ impl DecodedReader {
     /// Decodes on until there are frames to give or the end is reached.
     fn refill(&mut self, warnings: &mut Vec<FileWarning>) -> Result<(), FileError> {
         while self.from == self.to && !self.ended {
-            let packet = match self.demuxer.next_packet() {
+            let packet = match guarded(|| self.demuxer.next_packet()) {
                 Ok(Some(packet)) => packet,
                 Ok(None) => return self.end(warnings),
                 Err(Error::IoError(error)) if error.kind() == io::ErrorKind::UnexpectedEof => {
@@ -147,9 +188,8 @@ impl DecodedReader {
             if packet.track_id != self.track {
                 continue;
             }
-            let changed = self.decode(&packet, warnings);
-            if changed {
-                return self.stop(FileWarning::FormatChanged { at: self.done }, warnings);
+            if let Err(end) = self.decode(&packet, warnings) {
+                return self.stop(end, warnings);
             }
             self.barren = if self.from < self.to { 0 } else { self.barren + 1 };
             if self.barren > MOST_BARREN_PACKETS {
@@ -160,29 +200,33 @@ impl DecodedReader {
         Ok(())
     }
 
-    /// Takes the frames of `packet`, or counts them as lost; true if rate or channels are others than before.
-    fn decode(&mut self, packet: &Packet, warnings: &mut Vec<FileWarning>) -> bool {
-        let rate = self.spec.map_or(0, |(rate, _)| rate);
-        let heard = match self.decoder.decode(packet) {
+    /// Takes the frames of `packet`, or counts them as lost; an `Err` says why reading must end before it.
+    fn decode(&mut self, packet: &Packet, warnings: &mut Vec<FileWarning>) -> Result<(), FileWarning> {
+        let heard = match guarded(|| self.decoder.decode(packet)) {
             Ok(heard) => heard,
-            Err(Error::ResetRequired) => return true,
+            Err(Error::ResetRequired) => return Err(FileWarning::FormatChanged { at: self.done }),
+            Err(Error::DecodeError(GAVE_UP)) => {
+                self.trouble = Some(GAVE_UP.into());
+                return Err(FileWarning::StoppedEarly { at: self.done, why: GAVE_UP.into() });
+            }
             Err(error) => {
                 self.trouble = Some(error.to_string());
-                self.lose(units_to_frames(packet.dur, self.clock, rate), warnings);
-                return false;
+                let rate = self.decoder.codec_params().sample_rate.unwrap_or(0);
+                self.lose(units_to_frames(packet.dur, self.clock, rate).min(LONGEST_PACKET), warnings);
+                return Ok(());
             }
         };
         if heard.frames() == 0 {
-            return false;
+            return Ok(());
         }
         let spec = (heard.spec().rate(), heard.spec().channels().count());
         if *self.spec.get_or_insert(spec) != spec {
-            return true;
+            return Err(FileWarning::FormatChanged { at: self.done });
         }
         heard.copy_to_vecs_planar(&mut self.planes);
         (self.from, self.to) = kept(heard.frames(), packet, self.clock, spec.0);
         self.cut();
-        false
+        Ok(())
     }
 
     /// A broken packet: its frames are gone, but they took their time.
@@ -259,7 +303,14 @@ impl DecodedReader {
             self.limit = frames;
             self.cut();
         }
-        let counted = container != FORMAT_ID_ADTS && (container != FORMAT_ID_MP3 || track.delay.is_some());
+        let counted = match container {
+            FORMAT_ID_ADTS => false,
+            // Without the coder's own tag the length is worked out from the bit rate.
+            FORMAT_ID_MP3 => track.delay.is_some(),
+            // Some writers count whole packets.
+            FORMAT_ID_CAF => names::is_pcm(params.codec),
+            _ => true,
+        };
         self.promised = frames.filter(|_| counted);
         let video = self.demuxer.tracks().iter().any(|track| track.track_type() == Some(TrackType::Video));
         FileInfo {
@@ -339,18 +390,6 @@ fn refused(params: &AudioCodecParameters) -> String {
     }
 }
 
-/// An AIFF that ends before its header says. The library looks behind the sound for more chunks unless it is told
-/// that it can't go back, and gives up at the end of such a file.
-fn is_cut_aiff(stream: &mut Box<dyn Stream>, length: u64) -> io::Result<bool> {
-    let mut head = Vec::with_capacity(8);
-    stream.by_ref().take(8).read_to_end(&mut head)?;
-    stream.rewind()?;
-    Ok(match head[..] {
-        [b'F', b'O', b'R', b'M', a, b, c, d] => u64::from(u32::from_be_bytes([a, b, c, d])) + 8 > length,
-        _ => false,
-    })
-}
-
 fn cannot_open(error: Error) -> FileError {
     match error {
         Error::Unsupported(what) if what.contains("moov") => FileError::Header {
@@ -362,22 +401,29 @@ fn cannot_open(error: Error) -> FileError {
     }
 }
 
-/// A stream as the decoder library wants it.
+/// A stream as the decoder library wants it; shared, so that a second attempt can be made with it.
 struct Media {
-    stream: Box<dyn Stream>,
+    stream: Arc<Mutex<Box<dyn Stream>>>,
     length: u64,
     seekable: bool,
 }
 
+impl Media {
+    /// A panic while the lock was held leaves the stream at some place, no worse.
+    fn lock(&self) -> MutexGuard<'_, Box<dyn Stream>> {
+        self.stream.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
 impl io::Read for Media {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        self.stream.read(buffer)
+        self.lock().read(buffer)
     }
 }
 
 impl io::Seek for Media {
     fn seek(&mut self, place: io::SeekFrom) -> io::Result<u64> {
-        self.stream.seek(place)
+        self.lock().seek(place)
     }
 }
 

@@ -24,8 +24,8 @@ pub enum FileError {
     NoSound,
     #[error("this is text, whatever its name says. Name a recording instead")]
     Text,
-    #[error("this is {what}, which holds no sound that can be read here. {mend}", mend = save_as_wav())]
-    Foreign { what: &'static str },
+    #[error("this is {what}, which can't be read here. {mend}")]
+    Foreign { what: &'static str, mend: &'static str },
     #[error("this is not a kind of sound file known here, or its beginning is damaged. {mend}", mend = save_as_wav())]
     Unknown,
     #[error("this is Opus, which can't be read here: save it as M4A or WAV")]
@@ -55,6 +55,8 @@ pub enum FileWarning {
     Unfinished { frames: u64 },
     /// The header promises more than there is.
     Truncated { promised: u64, held: u64 },
+    /// The file's end is missing, and nothing tells how much of it.
+    EndMissing,
     /// The file goes on past the length that the header states; the rest was read too.
     LongerThanStated { stated: u64, held: u64 },
     /// Some bytes behind the sound are neither sound nor a chunk; they were left out.
@@ -87,6 +89,10 @@ impl fmt::Display for FileWarning {
                 f,
                 "the file is cut short: its header promises {promised} frames, it holds {held}. \
                  Copy it again from the recorder if you can"
+            ),
+            Self::EndMissing => f.write_str(
+                "the end of the file is missing or damaged; it was read as far as it goes. \
+                 Copy it again from the recorder if you can",
             ),
             Self::LongerThanStated { stated, held } => write!(
                 f,

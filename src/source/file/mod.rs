@@ -10,6 +10,7 @@
 mod decoded;
 mod edits;
 mod error;
+mod guard;
 mod info;
 mod names;
 mod pcm;

@@ -21,7 +21,8 @@ pub fn kind(container: FormatId, params: &AudioCodecParameters, video: bool) -> 
         FORMAT_ID_CAF if plain => format!("CAF{bits}"),
         FORMAT_ID_OGG if params.codec == CODEC_ID_VORBIS => "Ogg Vorbis".into(),
         FORMAT_ID_ISOMP4 if video => format!("{codec}{bits} in a video"),
-        FORMAT_ID_ISOMP4 => format!("{codec}{bits} in M4A"),
+        FORMAT_ID_ISOMP4 if plain => format!("{codec}{bits} in MOV"),
+        FORMAT_ID_ISOMP4 => format!("{codec} in M4A"),
         FORMAT_ID_AIFF => format!("{codec} in AIFF"),
         FORMAT_ID_CAF => format!("{codec} in CAF"),
         FORMAT_ID_OGG => format!("{codec} in Ogg"),
@@ -71,7 +72,7 @@ pub fn bit_depth(params: &AudioCodecParameters) -> Option<u32> {
     })
 }
 
-fn is_pcm(id: AudioCodecId) -> bool {
+pub fn is_pcm(id: AudioCodecId) -> bool {
     (CODEC_ID_PCM_S32LE..=CODEC_ID_PCM_F64BE_PLANAR).contains(&id)
 }
 

@@ -11,6 +11,7 @@
 use super::error::FileError;
 use super::error::FileWarning;
 use super::pcm::Encoding;
+use crate::units::SampleRate;
 use std::io::Read;
 use std::io::Seek;
 use std::io::SeekFrom;
@@ -60,8 +61,10 @@ pub fn read_header<R: Read + Seek + ?Sized>(stream: &mut R) -> Result<Wave, File
     };
     match &head[8..] {
         b"WAVE" => {}
-        b"AVI " => return Err(FileError::Foreign { what: "an AVI video" }),
-        _ => return Err(FileError::Foreign { what: "a RIFF file of another kind than WAV" }),
+        kind => {
+            let what = if kind == b"AVI " { "an AVI video" } else { "a RIFF file of another kind than WAV" };
+            return Err(FileError::Foreign { what, mend: "Save its sound as WAV" });
+        }
     }
 
     let mut fmt = None;
@@ -296,7 +299,6 @@ impl Fmt {
     }
 
     fn check(&self) -> Result<(), FileError> {
-        use crate::units::SampleRate;
         if !(1..=64).contains(&self.channels) {
             return Err(FileError::Channels { channels: self.channels });
         }

@@ -18,22 +18,25 @@ pub enum Reader {
 }
 
 pub fn sniff(head: &[u8]) -> Result<Reader, FileError> {
-    const FOREIGN: [(&[u8], &str); 15] = [
-        (b"riff\x2e\x91\xcf\x11", "a Wave64 recording"),
-        (b"\x30\x26\xb2\x75\x8e\x66\xcf\x11", "Windows Media"),
-        (b"#!AMR", "AMR telephone sound"),
-        (b"MThd", "a MIDI file (notes, not sound)"),
-        (b"wvpk", "WavPack"),
-        (b"MAC ", "Monkey's Audio"),
-        (b"DSD ", "one-bit DSD sound"),
-        (b"FRM8", "one-bit DSD sound"),
-        (b"\x00\x05\x16\x07", "the side file of a Mac copy; the recording is the file without \"._\" in its name"),
-        (b"PK\x03\x04", "a ZIP archive; unpack it first"),
-        (b"Rar!", "a RAR archive; unpack it first"),
-        (b"7z\xbc\xaf\x27\x1c", "a 7z archive; unpack it first"),
-        (b"%PDF", "a PDF page"),
-        (b"\x89PNG", "a picture"),
-        (b"\xff\xd8\xff", "a picture"),
+    const SAVE: &str = "Open it in an audio editor and save it as WAV";
+    const UNPACK: &str = "Unpack it and name the recording inside";
+    const NAME: &str = "Name a recording instead";
+    const FOREIGN: [(&[u8], &str, &str); 15] = [
+        (b"riff\x2e\x91\xcf\x11", "a Wave64 recording", SAVE),
+        (b"\x30\x26\xb2\x75\x8e\x66\xcf\x11", "Windows Media", SAVE),
+        (b"#!AMR", "AMR telephone sound", SAVE),
+        (b"wvpk", "WavPack", SAVE),
+        (b"MAC ", "Monkey's Audio", SAVE),
+        (b"DSD ", "one-bit DSD sound", SAVE),
+        (b"FRM8", "one-bit DSD sound", SAVE),
+        (b"MThd", "a MIDI file: notes, not sound", "Play it into a recorder, or name a recording instead"),
+        (b"\x00\x05\x16\x07", "a Mac's side file", "Name the file without \"._\" before its name"),
+        (b"PK\x03\x04", "a ZIP archive", UNPACK),
+        (b"Rar!", "a RAR archive", UNPACK),
+        (b"7z\xbc\xaf\x27\x1c", "a 7z archive", UNPACK),
+        (b"%PDF", "a PDF page", NAME),
+        (b"\x89PNG", "a picture", NAME),
+        (b"\xff\xd8\xff", "a picture", NAME),
     ];
     if head.is_empty() {
         return Err(FileError::Empty);
@@ -44,8 +47,8 @@ pub fn sniff(head: &[u8]) -> Result<Reader, FileError> {
     if head.starts_with(b"OggS") && head.windows(8).any(|bytes| bytes == b"OpusHead") {
         return Err(FileError::Opus);
     }
-    if let Some((_, what)) = FOREIGN.iter().find(|(start, _)| head.starts_with(start)) {
-        return Err(FileError::Foreign { what });
+    if let Some((_, what, mend)) = FOREIGN.iter().find(|(start, ..)| head.starts_with(start)) {
+        return Err(FileError::Foreign { what, mend });
     }
     if is_text(head) { Err(FileError::Text) } else { Ok(Reader::Decoder) }
 }
