@@ -3,11 +3,15 @@
 //!
 //! In: two equally long slices of amplitudes, their means removed here. Out: the lag in samples at which
 //! the magnitude of the correlation is largest, and that magnitude, 0 to 1. Each lag is normalised by the
-//! energies of the parts that overlap at it. Silence on either side correlates with nothing: `None`.
+//! energies of the parts that overlap at it. A held note repeats itself: of peaks within half a per cent of the highest the
+//! one nearest to no lag is taken. Silence on either side correlates with nothing: `None`.
 
 use realfft::num_complex::Complex;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use std::sync::Arc;
+
+/// A peak this close to the highest is as good.
+const AS_GOOD: f64 = 0.995;
 
 /// Plans and working memory for one length.
 pub struct Correlator {
@@ -20,6 +24,8 @@ pub struct Correlator {
     scratch: Vec<Complex<f32>>,
     /// Energies of the first n samples.
     energies: [Vec<f64>; 2],
+    /// By lag, from the earliest on.
+    correlations: Vec<f64>,
 }
 
 /// Where two signals are most alike.
@@ -39,9 +45,11 @@ impl Correlator {
         let forward = planner.plan_fft_forward(padded);
         let inverse = planner.plan_fft_inverse(padded);
         let scratch = vec![Complex::default(); forward.get_scratch_len().max(inverse.get_scratch_len())];
+        let reach = reach.min(length.saturating_sub(1));
         Self {
             length,
-            reach: reach.min(length.saturating_sub(1)),
+            reach,
+            correlations: vec![0.0; 2 * reach + 1],
             planes: [forward.make_input_vec(), forward.make_input_vec()],
             spectra: [forward.make_output_vec(), forward.make_output_vec()],
             energies: [vec![0.0; length + 1], vec![0.0; length + 1]],
@@ -94,22 +102,30 @@ impl Correlator {
         self.forward.process_with_scratch(plane, &mut self.spectra[side], &mut self.scratch).ok()
     }
 
-    fn best(&self, scale: f64) -> Option<Likeness> {
-        let (products, [first, second]) = (&self.planes[0], &self.energies);
+    fn best(&mut self, scale: f64) -> Option<Likeness> {
         let reach = self.reach as isize;
-        let mut best = Likeness { lag: 0, correlation: 0.0 };
         for lag in -reach..=reach {
-            let shift = lag.unsigned_abs();
-            let overlap = self.length - shift;
-            let (late, early) = if lag >= 0 { (first, second) } else { (second, first) };
-            let energy = (late[self.length] - late[shift]) * early[overlap];
-            let product = f64::from(products[if lag >= 0 { shift } else { products.len() - shift }]) * scale;
-            let correlation = if energy > 0.0 { product.abs() / energy.sqrt() } else { 0.0 };
-            if correlation > best.correlation {
-                best = Likeness { lag, correlation };
-            }
+            self.correlations[(lag + reach) as usize] = self.at(lag, scale);
         }
-        (best.correlation > 0.0).then_some(Likeness { correlation: best.correlation.min(1.0), ..best })
+        let best = self.correlations.iter().fold(0.0, |best: f64, &value| best.max(value));
+        let value = |lag: isize| self.correlations.get((lag + reach) as usize).copied().unwrap_or(0.0);
+        let is_peak = |lag: &isize| value(*lag) >= value(lag - 1) && value(*lag) >= value(lag + 1);
+        let lag = (-reach..=reach)
+            .filter(|&lag| value(lag) >= best * AS_GOOD)
+            .filter(is_peak)
+            .min_by_key(|lag| lag.unsigned_abs())?;
+        (best > 0.0).then(|| Likeness { lag, correlation: value(lag).min(1.0) })
+    }
+
+    /// Magnitude at one lag.
+    fn at(&self, lag: isize, scale: f64) -> f64 {
+        let (products, [first, second]) = (&self.planes[0], &self.energies);
+        let shift = lag.unsigned_abs();
+        let overlap = self.length - shift;
+        let (late, early) = if lag >= 0 { (first, second) } else { (second, first) };
+        let energy = (late[self.length] - late[shift]) * early[overlap];
+        let product = f64::from(products[if lag >= 0 { shift } else { products.len() - shift }]) * scale;
+        if energy > 0.0 { product.abs() / energy.sqrt() } else { 0.0 }
     }
 }
 
