@@ -7,14 +7,16 @@
 //! axis, the more the lower the rate; the shelf's axis is pinned where the standard calibrates, at 997 Hz.
 //!
 //! In: amplitudes. Out: sums of squares of the weighted signal. State decays to exact 0 in silence.
-//! Four samples at a time: with the impulse response and the two homogeneous solutions of each recursion
-//! written out four steps ahead, the chain from sample to sample is four times shorter.
+//! A recursion waits for its own last output. So both are rewritten to look back four and eight samples
+//! instead of one and two, with more taps on the input (scattered look-ahead: K. K. Parhi, VLSI Digital
+//! Signal Processing Systems, 1999, ch. 10): four samples are then computed side by side.
 
+use crate::dsp::lanes;
 use crate::units::{Hertz, SampleRate};
 use multiversion::multiversion;
 
 /// Samples of history that the filter looks back in its input.
-pub const HISTORY: usize = 4;
+pub const HISTORY: usize = 10;
 
 /// Coefficients of one second-order stage, a0 = 1.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -73,123 +75,117 @@ fn high_pass(rate: f64) -> (f64, [f64; 2]) {
 /// The filter of one channel.
 #[derive(Clone, Debug)]
 pub struct KWeighting {
-    plan: Plan,
-    shelf: [f64; 2],
-    high_pass: [f64; 2],
+    shelf: Recursion<{ HISTORY + 1 }>,
+    high_pass: Recursion<7>,
+    /// The input in `f64`, and what each stage makes of it, each with its history before it.
+    input: Vec<f64>,
+    shelved: Vec<f64>,
+    weighted: Vec<f64>,
 }
 
 impl KWeighting {
-    pub fn new(rate: SampleRate) -> Self {
+    /// For at most `longest` samples at a time.
+    pub fn new(rate: SampleRate, longest: usize) -> Self {
         let [shelf, high_pass] = stages(rate);
-        let mut numerator = [0.0; HISTORY + 1];
-        for (i, b) in shelf.b.iter().enumerate() {
-            for (j, c) in high_pass.b.iter().enumerate() {
-                numerator[i + j] += b * c;
-            }
+        let numerator: [f64; 5] = product(&shelf.b, &high_pass.b);
+        Self {
+            shelf: Recursion::new(&numerator, shelf.a),
+            high_pass: Recursion::new(&[1.0], high_pass.a),
+            input: vec![0.0; HISTORY + longest],
+            shelved: vec![0.0; BACK + longest],
+            weighted: vec![0.0; BACK + longest],
         }
-        let plan = Plan { numerator, shelf: Recursion::new(shelf.a), high_pass: Recursion::new(high_pass.a) };
-        Self { plan, shelf: [0.0; 2], high_pass: [0.0; 2] }
     }
 
-    /// Weights `samples[HISTORY..]` and gives the sum of squares.
+    /// Weights `samples[HISTORY..]`, at most as many as planned, and gives the sum of squares.
     pub fn energy(&mut self, samples: &[f32]) -> f64 {
-        let energy = weigh(&self.plan, &mut self.shelf, &mut self.high_pass, samples);
-        for state in self.shelf.iter_mut().chain(&mut self.high_pass) {
+        let count = samples.len().saturating_sub(HISTORY);
+        for (wide, sample) in self.input.iter_mut().zip(samples) {
+            *wide = f64::from(*sample);
+        }
+        recur(&self.shelf, &self.input[..HISTORY + count], &mut self.shelved[..BACK + count]);
+        recur(&self.high_pass, &self.shelved[BACK - 6..BACK + count], &mut self.weighted[..BACK + count]);
+        let energy = lanes::energy(&self.weighted[BACK..BACK + count]);
+        for stage in [&mut self.shelved, &mut self.weighted] {
+            stage.copy_within(count..count + BACK, 0);
             // Far under the smallest sample: only a tail that would end in subnormal numbers.
-            if state.abs() < 1e-30 {
-                *state = 0.0;
-            }
+            stage[..BACK].iter_mut().filter(|value| value.abs() < 1e-30).for_each(|value| *value = 0.0);
         }
         energy
     }
 
     /// Forgets what it heard.
     pub fn reset(&mut self) {
-        self.shelf = [0.0; 2];
-        self.high_pass = [0.0; 2];
+        self.shelved[..BACK].fill(0.0);
+        self.weighted[..BACK].fill(0.0);
     }
 }
 
-/// Both numerators as one, then the two recursions.
+/// How far back the recursions look in their output.
+const BACK: usize = 8;
+
+/// y\[n\] = Σ taps\[i\] x\[n−i\] − c1 y\[n−4\] − c2 y\[n−8\]: four outputs that do not wait for each other.
 #[derive(Clone, Debug)]
-struct Plan {
-    numerator: [f64; HISTORY + 1],
-    shelf: Recursion,
-    high_pass: Recursion,
+struct Recursion<const TAPS: usize> {
+    taps: [f64; TAPS],
+    c: [f64; 2],
 }
 
-/// y\[n\] = u\[n\] − a1 y\[n−1\] − a2 y\[n−2\], four steps ahead.
-#[derive(Clone, Debug)]
-struct Recursion {
-    a: [f64; 2],
-    /// What u\[n + column\] adds to the four outputs.
-    columns: [[f64; 4]; 4],
-    /// What y\[n−1\] and y\[n−2\] add to them.
-    before: [[f64; 4]; 2],
-}
-
-impl Recursion {
-    fn new(a: [f64; 2]) -> Self {
-        let run = |mut y1: f64, mut y2: f64, input: [f64; 4]| {
-            input.map(|u| {
-                let y = u - a[0] * y1 - a[1] * y2;
-                (y2, y1) = (y1, y);
-                y
-            })
-        };
-        let columns = std::array::from_fn(|column| {
-            run(0.0, 0.0, std::array::from_fn(|row| if row == column { 1.0 } else { 0.0 }))
-        });
-        Self { a, columns, before: [run(1.0, 0.0, [0.0; 4]), run(0.0, 1.0, [0.0; 4])] }
+impl<const TAPS: usize> Recursion<TAPS> {
+    /// The same response as `numerator` over 1 + a1 z⁻¹ + a2 z⁻². Multiplying both by A(−z) leaves only even
+    /// powers below, doing so again only every fourth.
+    fn new(numerator: &[f64], a: [f64; 2]) -> Self {
+        let b = [2.0 * a[1] - a[0] * a[0], a[1] * a[1]];
+        let c = [2.0 * b[1] - b[0] * b[0], b[1] * b[1]];
+        let above: [f64; 7] = product(&[1.0, -a[0], a[1]], &[1.0, 0.0, -b[0], 0.0, b[1]]);
+        Self { taps: product(numerator, &above), c }
     }
 
+    /// What the input from `TAPS − 1` samples back adds to the next outputs.
     #[inline(always)]
-    fn four(&self, input: [f64; 4], state: &mut [f64; 2]) -> [f64; 4] {
-        let out = std::array::from_fn(|row| {
-            let driven = (self.columns[0][row] * input[0] + self.columns[1][row] * input[1])
-                + (self.columns[2][row] * input[2] + self.columns[3][row] * input[3]);
-            driven + self.before[1][row] * state[1] + self.before[0][row] * state[0]
-        });
-        *state = [out[3], out[2]];
-        out
-    }
-
-    #[inline(always)]
-    fn one(&self, input: f64, state: &mut [f64; 2]) -> f64 {
-        let out = input - self.a[0] * state[0] - self.a[1] * state[1];
-        *state = [out, state[0]];
-        out
-    }
-}
-
-#[multiversion(targets("x86_64+avx2"))]
-fn weigh(plan: &Plan, shelf: &mut [f64; 2], high_pass: &mut [f64; 2], samples: &[f32]) -> f64 {
-    let count = samples.len().saturating_sub(HISTORY);
-    let (mut shelf_state, mut high_pass_state) = (*shelf, *high_pass);
-    let mut energy = [0f64; 4];
-    let whole = count - count % 4;
-    for start in (0..whole).step_by(4) {
-        let window: &[f32; 8] = samples[start..].first_chunk().unwrap_or(&[0.0; 8]);
-        let mut driven = [0f64; 4];
-        for tap in 0..=HISTORY {
-            for row in 0..4 {
-                driven[row] += plan.numerator[tap] * f64::from(window[HISTORY + row - tap]);
+    fn driven<const LANES: usize>(&self, input: &[f64]) -> [f64; LANES] {
+        let input = &input[..TAPS - 1 + LANES];
+        let mut driven = [0f64; LANES];
+        for (tap, weight) in self.taps.iter().enumerate() {
+            for lane in 0..LANES {
+                driven[lane] += weight * input[TAPS - 1 - tap + lane];
             }
         }
-        let shelved = plan.shelf.four(driven, &mut shelf_state);
-        let weighted = plan.high_pass.four(shelved, &mut high_pass_state);
-        for row in 0..4 {
-            energy[row] += weighted[row] * weighted[row];
+        driven
+    }
+}
+
+/// `input` begins `TAPS − 1` samples, `output` `BACK` samples before the first new one.
+#[multiversion(targets("x86_64+avx2"))]
+fn recur<const TAPS: usize>(recursion: &Recursion<TAPS>, input: &[f64], output: &mut [f64]) {
+    let c = recursion.c;
+    let (before, output) = output.split_at_mut(BACK);
+    let mut eight_ago = [before[0], before[1], before[2], before[3]];
+    let mut four_ago = [before[4], before[5], before[6], before[7]];
+    let (fours, rest) = output.as_chunks_mut::<4>();
+    let whole = 4 * fours.len();
+    for (i, four) in fours.iter_mut().enumerate() {
+        let driven = recursion.driven::<4>(&input[4 * i..]);
+        for lane in 0..4 {
+            four[lane] = (driven[lane] - c[1] * eight_ago[lane]) - c[0] * four_ago[lane];
+        }
+        (eight_ago, four_ago) = (four_ago, *four);
+    }
+    for (i, out) in rest.iter_mut().enumerate() {
+        let [driven] = recursion.driven(&input[whole + i..]);
+        *out = (driven - c[1] * eight_ago[i]) - c[0] * four_ago[i];
+    }
+}
+
+/// The product of two polynomials, as many terms as asked for.
+fn product<const TERMS: usize>(a: &[f64], b: &[f64]) -> [f64; TERMS] {
+    let mut out = [0.0; TERMS];
+    for (i, a) in a.iter().enumerate() {
+        for (j, b) in b.iter().enumerate() {
+            out[i + j] += a * b;
         }
     }
-    for end in whole + HISTORY..count + HISTORY {
-        let driven = (0..=HISTORY).map(|tap| plan.numerator[tap] * f64::from(samples[end - tap])).sum();
-        let shelved = plan.shelf.one(driven, &mut shelf_state);
-        let weighted = plan.high_pass.one(shelved, &mut high_pass_state);
-        energy[0] += weighted * weighted;
-    }
-    (*shelf, *high_pass) = (shelf_state, high_pass_state);
-    energy.iter().sum()
+    out
 }
 
 #[cfg(test)]
@@ -257,38 +253,47 @@ mod tests {
         }
     }
 
-    /// The four-step form against the plain recursion of both stages in turn.
+    /// The look-ahead form against the plain recursion of both stages in turn, over hops of uneven length.
     #[test]
-    fn four_steps_equal_one() {
-        for length in [1, 3, 4, 110, 441, 480] {
-            let mut samples = vec![0f32; HISTORY];
-            samples.extend((0..length).map(|i| ((i * 7919 % 1000) as f32 / 500.0) - 1.0));
-            let mut energy = 0.0;
-            let mut state = [[0f64; 2]; 2];
-            for &sample in &samples[HISTORY..] {
+    fn look_ahead_equals_the_plain_recursion() {
+        for hz in [8_000, 48_000, 192_000] {
+            let samples: Vec<f32> = (0..3000).map(|i| (i * 7919 % 1000) as f32 / 500.0 - 0.9).collect();
+            let (mut expected, mut state) = (0.0, [[0f64; 2]; 2]);
+            for &sample in &samples {
                 let mut x = f64::from(sample);
-                for (stage, z) in stages(rate(48_000)).iter().zip(&mut state) {
+                for (stage, z) in stages(rate(hz)).iter().zip(&mut state) {
                     let y = stage.b[0] * x + z[0];
                     z[0] = stage.b[1] * x - stage.a[0] * y + z[1];
                     z[1] = stage.b[2] * x - stage.a[1] * y;
                     x = y;
                 }
-                energy += x * x;
+                expected += x * x;
             }
-            let ours = KWeighting::new(rate(48_000)).energy(&samples);
-            assert!((ours / energy - 1.0).abs() < 1e-9, "{length}: {ours} is not {energy}");
+            let mut padded = vec![0f32; HISTORY];
+            padded.extend(samples);
+            let mut filter = KWeighting::new(rate(hz), 480);
+            let (mut energy, mut at) = (0.0, 0);
+            for length in [1, 110, 111, 3, 480, 441, 7].into_iter().cycle() {
+                let end = (at + length).min(3000);
+                energy += filter.energy(&padded[at..HISTORY + end]);
+                at = end;
+                if at == 3000 {
+                    break;
+                }
+            }
+            assert!((energy / expected - 1.0).abs() < 1e-9, "{hz} Hz: {energy} is not {expected}");
         }
     }
 
     #[test]
     fn silence_ends_in_exact_zero() {
-        let mut filter = KWeighting::new(rate(48_000));
-        filter.energy(&[1.0; 484]);
-        let mut silence = vec![0f32; 484];
+        let mut filter = KWeighting::new(rate(48_000), 480);
+        filter.energy(&[1.0; HISTORY + 480]);
+        let mut silence = [0f32; HISTORY + 480];
         silence[..HISTORY].fill(1.0);
         filter.energy(&silence);
-        let hops = (0..2000).take_while(|_| filter.energy(&[0.0; 484]) > 0.0).count();
+        let hops = (0..2000).take_while(|_| filter.energy(&[0.0; HISTORY + 480]) > 0.0).count();
         assert!(hops < 100, "{hops} hops");
-        assert_eq!((filter.shelf, filter.high_pass), ([0.0; 2], [0.0; 2]));
+        assert!(filter.weighted.iter().all(|&value| value == 0.0));
     }
 }

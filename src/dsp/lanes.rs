@@ -59,6 +59,19 @@ pub fn moments(samples: &[f32]) -> (f64, f64) {
     (sums.iter().sum(), squares.iter().sum())
 }
 
+/// The sum of squares.
+#[multiversion(targets("x86_64+avx2"))]
+pub fn energy(samples: &[f64]) -> f64 {
+    let mut lanes = [0f64; 16];
+    let (chunks, rest) = samples.as_chunks::<16>();
+    for chunk in chunks {
+        for lane in 0..16 {
+            lanes[lane] += chunk[lane] * chunk[lane];
+        }
+    }
+    lanes.iter().sum::<f64>() + rest.iter().map(|sample| sample * sample).sum::<f64>()
+}
+
 /// Sum in four lanes, for short arrays of powers.
 pub fn sum(values: &[f64]) -> f64 {
     let mut lanes = [0f64; 4];
@@ -100,6 +113,7 @@ mod tests {
             assert!((sum_ - wide.iter().sum::<f64>()).abs() < 1e-12);
             assert!((squares - wide.iter().map(|x| x * x).sum::<f64>()).abs() < 1e-12);
             assert!((sum(&wide) - sum_).abs() < 1e-12);
+            assert!((energy(&wide) - squares).abs() < 1e-12);
         }
     }
 }

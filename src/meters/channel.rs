@@ -46,13 +46,13 @@ pub(super) struct Channel {
 impl Channel {
     pub fn new(rate: SampleRate) -> Self {
         let longest = longest_frame(rate);
-        let past = pair::window(rate).max(oversample::HISTORY).max(runs::HISTORY);
+        let past = pair::window(rate).max(oversample::HISTORY);
         Self {
             rate: f64::from(rate.get()),
             buffer: vec![0.0; past + longest],
             past,
             invalid: 0,
-            k_weighting: KWeighting::new(rate),
+            k_weighting: KWeighting::new(rate, rate.get().div_ceil(100) as usize),
             runs: Runs::default(),
             frame_peaks: Peaks::default(),
             frame: Moments::default(),
