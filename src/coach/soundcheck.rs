@@ -92,6 +92,9 @@ const LOUDER_TO_COME: Db = Db::new(3.0);
 /// The loudest passage came again if it reaches this near to where it should stand.
 const SAME_PASSAGE: Db = Db::new(3.0);
 const REOPEN: Db = Db::new(2.0);
+/// A steady player's passages differ by this; 3 dB above the ceiling the show would clip.
+const VARIES: Db = Db::new(2.5);
+const REOPEN_AT_MOST: Db = Db::new(2.9);
 /// A knob put back within this is back.
 const BACK: Db = Db::new(1.5);
 const HOT_ENOUGH: Seconds = Seconds::new(6.0);
@@ -374,7 +377,8 @@ impl Soundcheck {
                 }
             }
             Outcome::Set => {
-                let above = check.input.targets.ceiling() + REOPEN;
+                let ceiling = check.input.targets.ceiling();
+                let above = (ceiling + REOPEN).max((check.judged + VARIES).min(ceiling + REOPEN_AT_MOST));
                 let hot = heard.loudest > above && detectors.events_above(line, above) >= 2;
                 if hot || tops.clipped > 0 || tops.near_full_scale {
                     check.outcome = if check.trims < TRIMS { Outcome::Open } else { Outcome::Left };
@@ -464,7 +468,8 @@ impl Soundcheck {
         let heard = detectors.heard(line);
         let check = &self.checks[current.input];
         let due = self.pending(current.input, detectors);
-        let patient = waited < LISTEN_AT_LEAST && matches!(due, Some(Step::ConfirmLoudest));
+        let clipped = due.is_some_and(|step| urgency(&step) == 0);
+        let patient = waited < LISTEN_AT_LEAST && !clipped;
         if check.outcome != Outcome::Open || (due.is_some() && !patient) {
             self.drop_step();
         } else if waited >= ONLY_THE_ROOM && heard.quiet >= ONLY_THE_ROOM {
@@ -481,6 +486,7 @@ impl Soundcheck {
         check.trims += 1;
         check.knows.at_limit = None;
         check.knows.turned = true;
+        check.asked = false;
         let clipped = matches!(self.current, Some(Current { step: Step::Trim { cause: TrimCause::Clipped, .. }, .. }));
         check.expect = (check.confirmed && !clipped).then(|| check.judged + change);
         check.confirmed = false;
@@ -641,7 +647,12 @@ impl Soundcheck {
             Some(Step::Trim { cause: TrimCause::Clipped, .. } | Step::SourceOverload | Step::AskLampLit)
         ) || (verdict == Some(Step::Pad) && tops.clipped > 0);
         let hot = matches!(verdict, Some(Step::Trim { turn: Turn::Down, .. } | Step::Pad));
-        let hot_enough = (heard.active >= HOT_ENOUGH || heard.hits >= HOT_HITS) && heard.settled;
+        // A first turn down can't come too soon; the next waits for the loudest passage, so that three suffice.
+        let hot_enough = if check.trims == 0 {
+            (heard.active >= HOT_ENOUGH || heard.hits >= HOT_HITS) && heard.settled
+        } else {
+            check.asked && check.enough(heard)
+        };
         if clipped || (hot && hot_enough) {
             return Some(self.limited(input, verdict?, heard));
         }

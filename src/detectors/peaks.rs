@@ -3,7 +3,7 @@
 //! Input: complete 100 ms frames. Four make a window of 400 ms; the eight loudest windows that stand apart
 //! are kept. An event is a freak if it stands more than 10 dB over the second-largest, or has more than
 //! 70 % of its energy below 60 Hz (kick and bass are exempt from that one). On a voice it must also be
-//! unlike the source's usual spectrum; otherwise it is a question ("was that meant?"). Below four events
+//! unlike the source, its spectrum much smoother than usual; otherwise it is a question ("was that meant?"). Below four events
 //! nothing can be called a freak. Working values, common practice. Frames of silence are never events.
 
 use crate::meters::{BANDS, Frame, band_centre};
@@ -18,8 +18,9 @@ const APART: u64 = 2;
 const FAR_ABOVE: Db = Db::new(10.0);
 const THUMP_SHARE: f64 = 0.7;
 const THUMP_BELOW_HZ: f64 = 60.0;
-/// Mean distance of two spectra, in dB a band, from which they are unlike.
-const UNLIKE: f64 = 9.0;
+/// An event this much smoother than the source's usual frames is unlike it.
+const SMOOTH: f64 = 0.6;
+const VOICE_BANDS: std::ops::Range<usize> = 8..26;
 /// A hit rises by this within 100 ms.
 const ONSET: Db = Db::new(10.0);
 
@@ -40,7 +41,7 @@ struct Event {
     window: u64,
     at: FrameCount,
     low_share: f64,
-    spectrum: [f32; BANDS],
+    roughness: f64,
 }
 
 /// Peaks of one channel since it was last reset.
@@ -48,7 +49,9 @@ struct Event {
 pub struct Peaks {
     kind: SourceKind,
     events: Vec<Event>,
-    usual: [f64; BANDS],
+    /// Summed over the active frames.
+    roughness: f64,
+    frames: u32,
     window: Event,
     frames_in_window: u32,
     previous: Dbfs,
@@ -60,7 +63,8 @@ impl Peaks {
         Self {
             kind,
             events: Vec::with_capacity(KEPT + 1),
-            usual: [0.0; BANDS],
+            roughness: 0.0,
+            frames: 0,
             window: Event::empty(0),
             frames_in_window: 0,
             previous: Dbfs::SILENCE,
@@ -83,11 +87,10 @@ impl Peaks {
                 self.window.peak = frame.true_peak;
                 self.window.at = now;
                 self.window.low_share = low_share(frame);
-                self.window.spectrum = frame.bands;
+                self.window.roughness = roughness(&frame.bands);
             }
-            for (sum, band) in self.usual.iter_mut().zip(frame.bands) {
-                *sum += f64::from(band);
-            }
+            self.roughness += roughness(&frame.bands);
+            self.frames += 1;
         }
         self.previous = frame.true_peak;
         self.frames_in_window += 1;
@@ -135,7 +138,7 @@ impl Peaks {
         };
         let voice =
             matches!(self.kind, SourceKind::Speech | SourceKind::SoloVocal | SourceKind::Headset | SourceKind::Choir);
-        let doubtful = voice && !thump && !self.is_unlike(&first.spectrum);
+        let doubtful = voice && !thump && !self.is_unlike(first);
         Some(SetAside { peak: first.peak, at: first.at, above_the_rest: above, reason, doubtful })
     }
 
@@ -163,29 +166,24 @@ impl Peaks {
         self.events.truncate(KEPT);
     }
 
-    /// Mean absolute distance in dB between this spectrum and the usual one, both set to the same total;
-    /// bands 40 dB under their spectrum's strongest count as equal.
-    fn is_unlike(&self, spectrum: &[f32; BANDS]) -> bool {
-        let usual_total: f64 = self.usual.iter().sum();
-        let total: f64 = spectrum.iter().map(|&band| f64::from(band)).sum();
-        if usual_total <= 0.0 || total <= 0.0 {
-            return false;
-        }
-        let shape = |power: f64, total: f64| 10.0 * (power / total).max(1e-4).log10();
-        let distance: f64 = self
-            .usual
-            .iter()
-            .zip(spectrum)
-            .map(|(&usual, &band)| (shape(usual, usual_total) - shape(f64::from(band), total)).abs())
-            .sum();
-        distance / BANDS as f64 > UNLIKE
+    /// A voice's spectrum is rough with harmonics and formants; a cough's or a rustle's is smooth.
+    fn is_unlike(&self, event: &Event) -> bool {
+        event.roughness < SMOOTH * self.roughness / f64::from(self.frames.max(1))
     }
 }
 
 impl Event {
     const fn empty(window: u64) -> Self {
-        Self { peak: Dbfs::SILENCE, window, at: FrameCount::ZERO, low_share: 0.0, spectrum: [0.0; BANDS] }
+        Self { peak: Dbfs::SILENCE, window, at: FrameCount::ZERO, low_share: 0.0, roughness: 0.0 }
     }
+}
+
+/// Mean step between neighbouring bands from 160 Hz to 8 kHz, in dB; bands 60 dB under the strongest are level.
+fn roughness(bands: &[f32; BANDS]) -> f64 {
+    let heard = &bands[VOICE_BANDS];
+    let floor = heard.iter().copied().fold(f32::MIN_POSITIVE, f32::max) * 1e-6;
+    let step = |pair: &[f32]| f64::from(10.0 * (pair[1].max(floor) / pair[0].max(floor)).log10()).abs();
+    heard.windows(2).map(step).sum::<f64>() / (heard.len() - 1) as f64
 }
 
 /// The share of the energy in the bands below 60 Hz.
