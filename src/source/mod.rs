@@ -3,6 +3,8 @@
 //! All three give blocks through one trait, so that nothing further on knows which it hears.
 //! Names `units`, `block` and `dsp` only.
 
+pub mod stage;
+
 use crate::block::{BlockBuf, Format};
 
 /// Whether more will come.

@@ -1,1 +1,3 @@
 //! The integration tests, one binary; each module is a subject.
+
+mod stage;
