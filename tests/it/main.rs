@@ -17,3 +17,4 @@ mod support;
 /// Lets a test forbid allocation on its own thread.
 #[global_allocator]
 static ALLOCATOR: assert_no_alloc::AllocDisabler = assert_no_alloc::AllocDisabler;
+mod stage;

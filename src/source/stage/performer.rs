@@ -104,6 +104,7 @@ impl Performer {
         if !self.plays {
             self.plays = true;
             self.stop = None;
+            self.plan_own_loudest();
             if let State::Silent = self.state {
                 let wait = self.dice.between(0.2, 0.8);
                 self.begin_after(wait, self.usual());
