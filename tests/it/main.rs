@@ -13,6 +13,7 @@ mod soundcheck;
 
 #[path = "../support/mod.rs"]
 mod support;
+mod live;
 
 /// Lets a test forbid allocation on its own thread.
 #[global_allocator]

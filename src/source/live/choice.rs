@@ -1,7 +1,7 @@
 //! Which of the formats that a device offers is taken.
 //!
 //! All of its channels at its own rate, in its own sample format, in chunks of about 10 ms. A device that
-//! offers every channel count up to 32 or more converts in software; then its default count is the honest
+//! offers every channel count up to 31 or more converts in software; then its default count is the honest
 //! one. Rates in Hz, channels per frame.
 
 use cpal::{BufferSize, SampleFormat, StreamConfig, SupportedBufferSize, SupportedStreamConfig};
@@ -9,8 +9,9 @@ use cpal::{SupportedStreamConfigRange, traits::DeviceTrait};
 
 use crate::units::{ChannelId, SampleRate};
 
-/// From here on, "offers every count" is taken for conversion in software.
-const ELASTIC_FROM: usize = 32;
+/// From here on, "every count from 1" is taken for conversion in software: a sound server says 31 of any
+/// device, an ALSA converter 64. Hardware names its one count, or a few.
+const ELASTIC_FROM: usize = 31;
 
 /// What the caller asks of a device; `None` leaves it to the device.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -63,7 +64,7 @@ impl Offer {
     pub fn channels(&self) -> usize {
         let counts = self.channel_counts();
         let highest = counts.last().copied().unwrap_or(0);
-        let elastic = highest >= ELASTIC_FROM && counts.len() >= highest.min(ELASTIC_FROM) - 1;
+        let elastic = highest >= ELASTIC_FROM && counts.len() == highest;
         if elastic { usize::from(self.default.channels()).min(ChannelId::MAX_CHANNELS) } else { highest }
     }
 
@@ -209,6 +210,8 @@ mod tests {
             ranges: (1..=64).map(|channels| range(channels, (4_000, 192_000), SampleFormat::F32)).collect(),
         };
         assert_eq!(offer.channels(), 2);
+        assert_eq!(Offer { ranges: offer.ranges[..31].to_vec(), ..offer }.channels(), 2);
+        assert_eq!(Offer { ranges: offer.ranges[31..32].to_vec(), ..offer }.channels(), 32);
         assert_eq!(offer.choose(&LiveConfig { rate: None, channels: Some(8) }).map(|choice| choice.channels), Some(8));
         assert_eq!(offer.in_words(), "1 to 64 channels at 8000–192000 Hz");
     }

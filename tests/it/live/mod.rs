@@ -1,0 +1,10 @@
+//! Live input and the armed tone: the callback without a device, then the whole way through ALSA and through
+//! a private sound server. Debian packages: libasound2-dev to build; pulseaudio for `server`.
+
+mod callback;
+#[cfg(target_os = "linux")]
+mod child;
+#[cfg(target_os = "linux")]
+mod fifo;
+#[cfg(target_os = "linux")]
+mod server;

@@ -1,0 +1,184 @@
+//! The armed tone into a private PulseAudio server and back through `LiveSource`, and the server's death.
+//!
+//! The server runs in a folder of its own with one null sink; it needs no card and no session. Each test is
+//! skipped, and says so, only where the program `pulseaudio` is not installed.
+
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use beforedoors::block::BlockBuf;
+use beforedoors::sink::{TONE_PITCH, TONE_STEP, ToneOutput, arm, outputs};
+use beforedoors::source::Source;
+use beforedoors::source::live::{LiveConfig, LiveError, LiveSource, find};
+use beforedoors::units::Dbfs;
+
+use super::child::{is_told, number, run};
+
+struct Server {
+    folder: tempfile::TempDir,
+    process: Child,
+}
+
+impl Server {
+    /// `None` where the program is missing.
+    fn start() -> Option<Self> {
+        let folder = tempfile::tempdir().expect("a folder");
+        let socket = folder.path().join("pulse.sock");
+        let orders = format!(
+            "load-module module-native-protocol-unix socket={} auth-anonymous=1\n\
+             load-module module-null-sink sink_name=hall format=float32le rate=48000 channels=2 \
+             sink_properties=device.description=Hall\n\
+             set-default-sink hall\nset-default-source hall.monitor\n",
+            socket.display()
+        );
+        let file = folder.path().join("run.pa");
+        std::fs::write(&file, orders).expect("written");
+        let started = Command::new("pulseaudio")
+            .args(["-n", "-F"])
+            .arg(&file)
+            .args(["--daemonize=no", "--exit-idle-time=-1", "--disallow-exit", "--use-pid-file=no"])
+            .args(["--log-target=stderr", "--realtime=no", "--high-priority=no", "--disable-shm=yes"])
+            .env("XDG_RUNTIME_DIR", folder.path())
+            .env("HOME", folder.path())
+            .env_remove("PULSE_SERVER")
+            .stderr(Stdio::null())
+            .spawn();
+        let process = match started {
+            Ok(process) => process,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+                println!("skipped: the program pulseaudio is not installed");
+                return None;
+            }
+            Err(error) => panic!("pulseaudio does not start: {error}"),
+        };
+        let mut server = Self { folder, process };
+        let begun = Instant::now();
+        while !socket.exists() {
+            assert!(server.process.try_wait().expect("a state").is_none(), "pulseaudio ended at once");
+            assert!(begun.elapsed() < Duration::from_secs(20), "pulseaudio opens no socket");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        Some(server)
+    }
+
+    fn run(&self, test: &str) -> std::collections::HashMap<String, String> {
+        let address = self.folder.path().join("address");
+        let socket = format!("unix:{}", self.folder.path().join("pulse.sock").display());
+        let pid = self.process.id().to_string();
+        // No ALSA devices beside the server's.
+        let settings = self.folder.path().join("asound.conf");
+        std::fs::write(&settings, "").expect("written");
+        std::fs::write(address, &socket).expect("written");
+        let environment = [
+            ("PULSE_SERVER", Path::new(&socket)),
+            ("ALSA_CONFIG_PATH", &settings),
+            ("XDG_RUNTIME_DIR", self.folder.path()),
+            ("HOME", self.folder.path()),
+            ("SERVER_PID", Path::new(&pid)),
+        ];
+        run(test, &environment, Duration::from_secs(60))
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
+}
+
+/// Levels of a sine by the way through a sound server: no gain, no loss. It starts at −30, rises by exactly
+/// 10 dB, and is gone after the stop.
+#[test]
+fn the_tone_comes_back_at_its_level() {
+    let Some(server) = Server::start() else { return };
+    let found = server.run("live::server::child_plays");
+    assert_eq!(found["input"], "Monitor of Hall pulseaudio:hall.monitor", "{}", found["stdout"]);
+    assert_eq!(found["output"], "Hall pulseaudio:hall");
+    let (first, second) = (number(&found, "first"), number(&found, "second"));
+    // 24 bits of `f32` and a crest that falls between samples by at most 1/96 turn.
+    assert!((first + 30.0).abs() < 0.01, "{first}");
+    assert!((second - first - 10.0).abs() < 0.01, "{second}");
+    assert_eq!(found["after"], "-inf");
+    assert_eq!(found["loudest_start"], "true");
+    assert!(number(&found, "close_ms") < 1_000.0);
+}
+
+/// The peak of what comes within `seconds`, on both channels.
+fn hear(source: &mut LiveSource, seconds: f64) -> f64 {
+    let mut block = BlockBuf::new(2, 4_800);
+    let frames = (seconds * f64::from(source.format().rate.get())) as usize;
+    let (mut heard, mut peak) = (0, 0.0_f32);
+    let begun = Instant::now();
+    while heard < frames && begun.elapsed() < Duration::from_secs(20) {
+        source.read(&mut block).expect("samples");
+        heard += block.frames();
+        let view = block.as_block();
+        for channel in 0..2 {
+            peak = view.channel(channel).iter().fold(peak, |peak, sample| peak.max(sample.abs()));
+        }
+    }
+    Dbfs::from_amplitude(f64::from(peak)).get()
+}
+
+#[test]
+fn child_plays() {
+    if !is_told("live::server::child_plays") {
+        return;
+    }
+    let input = find("hall").expect("the input");
+    let output = outputs().expect("outputs").into_iter().find(|output| output.is_default).expect("a default");
+    println!("\ninput={} {}\noutput={} {}", input.name, input.id, output.name, output.id);
+    let mut source = LiveSource::open(&input, LiveConfig::default()).expect("it opens");
+    let leave = arm(true).expect("confirmed");
+    let tone = ToneOutput::start(leave, Some(&output), TONE_PITCH).expect("it plays");
+    // Nothing of the start is louder than its level.
+    let start = hear(&mut source, 1.0);
+    println!("loudest_start={}", start < -29.99);
+    println!("first={}", hear(&mut source, 0.5));
+    tone.set_level(TONE_STEP);
+    hear(&mut source, 1.0);
+    println!("second={}", hear(&mut source, 0.5));
+    tone.stop();
+    hear(&mut source, 1.0);
+    assert!(tone.is_over() && tone.failure().is_none());
+    println!("after={}", hear(&mut source, 0.5));
+    let closing = Instant::now();
+    drop((tone, source));
+    println!("close_ms={}", closing.elapsed().as_millis());
+}
+
+/// The server is killed while it is heard: one clear error, again and again, and no hanging.
+#[test]
+fn a_dead_server_is_a_loss() {
+    let Some(server) = Server::start() else { return };
+    let found = server.run("live::server::child_loses");
+    assert_eq!(found["error"], "Lost", "{}", found["stdout"]);
+    assert!(number(&found, "close_ms") < 1_000.0);
+}
+
+#[test]
+fn child_loses() {
+    if !is_told("live::server::child_loses") {
+        return;
+    }
+    let mut source = LiveSource::open(&find("hall").expect("the input"), LiveConfig::default()).expect("it opens");
+    hear(&mut source, 0.2);
+    let server = std::env::var("SERVER_PID").expect("the server's number");
+    assert!(Command::new("kill").args(["-9", &server]).status().expect("kill runs").success());
+    let mut block = BlockBuf::new(2, 4_800);
+    let begun = Instant::now();
+    let error = loop {
+        match source.read(&mut block) {
+            Err(error) => break error,
+            Ok(_) => assert!(begun.elapsed() < Duration::from_secs(20), "no error"),
+        }
+    };
+    println!("\nerror={}", if matches!(error, LiveError::Lost { .. }) { "Lost" } else { "another" });
+    println!("text={error}");
+    assert_eq!(source.read(&mut block).err(), Some(error));
+    let closing = Instant::now();
+    drop(source);
+    println!("close_ms={}", closing.elapsed().as_millis());
+}
