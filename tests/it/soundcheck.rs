@@ -87,7 +87,7 @@ struct Outcome {
 fn evening(seed: u64, mood: Mood) -> Outcome {
     // Half of the callers say "done"; of the others the meters have to notice what they did.
     let skill = Skill { says_done: seed % 2 == 0, ..Skill::CLUMSY };
-    let mut evening = Evening::new(seed, mood, Db::new(1.5), skill);
+    let mut evening = Evening::new(seed, mood, Db::ZERO, skill);
     let mut outcome = Outcome::default();
     evening.run_until(LONGEST_EVENING, true);
     outcome.minutes = evening.pipeline.snapshot().at.get() / 60.0;
@@ -110,6 +110,7 @@ fn evening(seed: u64, mood: Mood) -> Outcome {
         }
     }
     let asked = evening.steps.len();
+    evening.stage.set_restless(Db::new(1.5));
     let end = evening.pipeline.snapshot().at + AFTERWARDS;
     evening.run_until(end, false);
     for &(at, step, channel) in &evening.steps[asked..] {
@@ -235,7 +236,7 @@ fn look() {
         _ => Mood::Normal,
     };
     let skill = Skill { says_done: seed % 2 == 0, ..Skill::CLUMSY };
-    let mut evening = Evening::new(seed, mood, Db::new(1.5), skill);
+    let mut evening = Evening::new(seed, mood, Db::ZERO, skill);
     for i in 0..12 {
         println!("{}", evening.tell(i));
     }

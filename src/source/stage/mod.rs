@@ -235,6 +235,13 @@ impl Stage {
         }
     }
 
+    /// From each performer's next phrase on: how much each is off its level beyond the usual, ±.
+    pub fn set_restless(&mut self, restless: Db) {
+        for actor in &mut self.actors {
+            actor.performer.set_restless(restless.abs().get());
+        }
+    }
+
     /// Someone coughs into the microphone, 12 dB over the performer's loudest.
     pub fn cough(&mut self, channel: ChannelId) {
         self.freak(channel, false);

@@ -87,6 +87,11 @@ impl Performer {
         performer
     }
 
+    /// How much each phrase and passage is off its level beyond the usual, ± dB.
+    pub fn set_restless(&mut self, restless: f64) {
+        self.restless = restless;
+    }
+
     /// The amplitude of the loudest passage's true peak, from the next phrase on.
     pub fn set_level(&mut self, level: f64) {
         self.level = level;
