@@ -469,7 +469,10 @@ impl Soundcheck {
             .channels()
             .filter(|&other| other != line && likely.is_none())
             .filter_map(|other| Some((other, detectors.turn_estimate(other, SINCE_TURNED)?)))
-            .filter(|(_, estimate)| estimate.agree >= enough && is_about(estimate.by, asked))
+            .filter(|(_, estimate)| is_about(estimate.by, asked))
+            .filter(|(other, estimate)| {
+                estimate.agree >= enough || detectors.louder(*other).is_some_and(|louder| is_about(louder, asked))
+            })
             .max_by(|a, b| a.1.agree.total_cmp(&b.1.agree));
         match (likely, wrong) {
             (Some(moved), _) => self.trim_done(current.input, moved),

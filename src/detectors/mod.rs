@@ -57,7 +57,8 @@ struct Channel {
 impl Detectors {
     /// Separate inputs, each with its own source.
     pub fn of_inputs(expected: &[Expected], rate: SampleRate) -> Self {
-        Self { spill: Some(Spill::new(expected.len())), ..Self::of_programme(expected, rate) }
+        let kinds = expected.iter().map(|expected| expected.kind).collect();
+        Self { spill: Some(Spill::new(kinds)), ..Self::of_programme(expected, rate) }
     }
 
     /// The channels of one programme: no spill between them.
