@@ -11,9 +11,9 @@ mod meters;
 /// The soundcheck on the simulated stage.
 mod soundcheck;
 
+mod live;
 #[path = "../support/mod.rs"]
 mod support;
-mod live;
 
 /// Lets a test forbid allocation on its own thread.
 #[global_allocator]
