@@ -5,14 +5,16 @@ use serde_json::{Map, json};
 use super::args::DevicesArgs;
 use super::{Exit, out};
 use crate::engine::session;
+use crate::view::numbers::counted;
 use crate::view::records;
+use crate::view::words::plain;
 
 /// Lists the input devices. None at all: cannot tell.
 pub fn run(args: &DevicesArgs) -> anyhow::Result<Exit> {
     let devices = match session::devices() {
         Ok(devices) => devices,
         Err(error) => {
-            eprintln!("{error}");
+            out::note(&error.to_string());
             return Ok(Exit::CannotTell);
         }
     };
@@ -29,13 +31,13 @@ pub fn run(args: &DevicesArgs) -> anyhow::Result<Exit> {
             continue;
         }
         let usual = if device.is_default { " (the system's usual one)" } else { "" };
-        out::line(&format!("{}{usual}", device.name))?;
+        out::line(&format!("{}{usual}", plain(&device.name)))?;
         let spans =
             rates.iter().map(|&(low, high)| if low == high { format!("{low}") } else { format!("{low}–{high}") });
         let spans: Vec<String> = spans.collect();
         out::line(&format!(
-            "    {} channels · {} Hz (offers {}) · {} · {}",
-            device.channels,
+            "    {} · {} Hz (offers {}) · {} · {}",
+            counted(device.channels as u64, "channel", "channels"),
             device.rate.get(),
             spans.join(", "),
             device.format,

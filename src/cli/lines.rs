@@ -1,9 +1,12 @@
-//! Plain lines for pipes and logs: one when the step changes, a table at the end.
+//! Plain lines for pipes and logs: one entry when the step changes, a table at the end.
+
+use std::io;
 
 use super::out;
 use crate::engine::{Advice, ChannelState, Snapshot};
 use crate::units::{ChannelId, Seconds};
-use crate::view::{self, DeskWords, numbers, records};
+use crate::view::numbers::{self, counted};
+use crate::view::{self, DeskWords, records};
 
 /// "3 Soloist", or "3" without a name.
 pub fn who(channel: Option<ChannelId>, names: &[String]) -> String {
@@ -15,17 +18,17 @@ pub fn who(channel: Option<ChannelId>, names: &[String]) -> String {
 }
 
 /// A step that has just come up.
-pub fn step(at: Seconds, advice: &Advice, names: &[String], desk: &DeskWords, json: bool) -> std::io::Result<()> {
-    let words = view::next_step(advice, &who(advice.channel, names), desk);
+pub fn step(at: Seconds, advice: &Advice, names: &[String], desk: &DeskWords, json: bool) -> io::Result<()> {
+    let next = view::next_step(advice, &who(advice.channel, names), desk);
     if json {
-        return out::json(&records::step(at, advice, &words));
+        return out::json(&records::step(at, advice, &next));
     }
-    out::line(&format!("{:>7}  {} {}", numbers::clock(at), words.arrow.sign(), words.sentence))?;
-    out::line(&format!("         {} · {}", words.then, words.proof))
+    out::line(&format!("{:>7}  {} {}", numbers::clock(at), next.arrow.sign(), next.sentence))?;
+    out::line(&format!("           {} · {}", next.then, next.proof))
 }
 
 /// Every input, as it stands.
-pub fn table(snapshot: &Snapshot, names: &[String], json: bool) -> std::io::Result<()> {
+pub fn table(snapshot: &Snapshot, names: &[String], desk: &DeskWords, json: bool) -> io::Result<()> {
     let width = names.iter().map(|name| name.chars().count()).max().unwrap_or(0).max(4);
     for (index, input) in snapshot.inputs.iter().enumerate() {
         let channel = ChannelId::from_index(index);
@@ -35,12 +38,15 @@ pub fn table(snapshot: &Snapshot, names: &[String], json: bool) -> std::io::Resu
             out::json(&records::input(channel, name, input.state, peak, input.trims))?;
             continue;
         }
-        let (state, loudest) = (input.state, numbers::level(peak));
-        let trims = if input.trims == 1 { "1 trim".into() } else { format!("{} trims", input.trims) };
+        let scale = desk.scale();
         out::line(&format!(
-            "{:>3}  {name:width$}  {}  loudest {loudest:>6} dBFS  {trims}",
+            "{:>3}  {name:width$}  {}  loudest {:>6} {}  window {:>7}  {}",
             channel.number(),
-            state_cell(state)
+            state_cell(input.state),
+            scale.number(peak),
+            scale.unit(),
+            scale.window(input.window),
+            counted(input.trims.into(), "trim", "trims")
         ))?;
     }
     Ok(())

@@ -43,15 +43,17 @@ pub fn main() -> ExitCode {
         Some(Command::Recordings(args)) => recordings::run(&args),
         Some(Command::Devices(args)) => devices::run(&args),
         Some(Command::Completions { shell }) => {
-            clap_complete::generate(shell, &mut Args::command(), "beforedoors", &mut std::io::stdout());
-            Ok(Exit::Fine)
+            // Into memory first: the generator does not forgive a closed pipe.
+            let mut script = Vec::new();
+            clap_complete::generate(shell, &mut Args::command(), "beforedoors", &mut script);
+            out::line(&String::from_utf8_lossy(&script)).map(|()| Exit::Fine).map_err(Into::into)
         }
     };
     match result {
         Ok(exit) => ExitCode::from(exit as u8),
         Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("beforedoors: {error:#}");
+            out::note(&format!("beforedoors: {error:#}"));
             ExitCode::from(Exit::BadInput as u8)
         }
     }

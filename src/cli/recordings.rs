@@ -15,7 +15,12 @@ use super::{Exit, out};
 use crate::engine::recording::{self, ChannelVerdict, Recording, RecordingError};
 use crate::engine::{Advice, Step};
 use crate::units::{ChannelId, Dbfs};
-use crate::view::{self, numbers, records};
+use crate::view::numbers::{self, counted};
+use crate::view::words::plain;
+use crate::view::{self, NextStep, records};
+
+/// Findings of one recording that are told one by one; a broken one has thousands.
+const PAGE: usize = 20;
 
 /// Measures them all; each is reported as soon as those before it are.
 pub fn run(args: &RecordingsArgs) -> anyhow::Result<Exit> {
@@ -73,8 +78,8 @@ fn report(
     match result {
         Ok(recording) if args.json => report_json(&name, recording, args, setup)?,
         Ok(recording) => report_lines(&name, recording, args, setup)?,
-        Err(error) if args.json => out::json(&records::notice("error", &name, &error.to_string()))?,
-        Err(error) => eprintln!("{name}: {error}"),
+        Err(error) if args.json => out::json(&records::error(&name, &error.to_string()))?,
+        Err(error) => out::note(&format!("{}: {error}", plain(&name))),
     }
     Ok(match result {
         Err(_) => Exit::BadInput,
@@ -104,7 +109,7 @@ fn report_json(name: &str, recording: &Recording, args: &RecordingsArgs, setup: 
         out::json(&records::finding(name, finding, format.rate))?;
     }
     for warning in &recording.warnings {
-        out::json(&records::notice("warning", name, &warning.to_string()))?;
+        out::json(&records::warning(name, &warning.to_string()))?;
     }
     Ok(())
 }
@@ -112,18 +117,18 @@ fn report_json(name: &str, recording: &Recording, args: &RecordingsArgs, setup: 
 fn report_lines(name: &str, recording: &Recording, args: &RecordingsArgs, setup: &Setup) -> std::io::Result<()> {
     let Recording { format, summary, info, .. } = recording;
     out::line(&format!(
-        "{name}\n  {} · {} channel{} · {} Hz · {}",
+        "{}\n  {} · {} · {} Hz · {}",
+        plain(name),
         info.kind,
-        format.channels,
-        if format.channels == 1 { "" } else { "s" },
+        counted(format.channels as u64, "channel", "channels"),
         format.rate.get(),
-        numbers::clock(recording.length())
+        numbers::length(recording.length())
     ))?;
     let programme = &summary.programme;
     let range = programme.range.map_or("–".into(), |range| format!("{:.1} LU", range.get()));
     out::line(&format!(
-        "  loudness {} LUFS · range {range} · true peak {} dBTP",
-        numbers::level(Dbfs::new(programme.integrated.get())),
+        "  loudness {} · range {range} · true peak {} dBTP",
+        numbers::lufs(programme.integrated),
         numbers::level(programme.true_peak)
     ))?;
     for (index, (verdict, channel)) in recording.channels.iter().zip(&summary.channels).enumerate() {
@@ -145,26 +150,34 @@ fn report_lines(name: &str, recording: &Recording, args: &RecordingsArgs, setup:
             setup.name(id)
         ))?;
     }
-    for finding in &recording.findings {
+    for finding in recording.findings.iter().take(PAGE) {
         let who = who(Some(finding.channel), &setup.names);
         let (start, words) = (numbers::clock(finding.start.at(format.rate)), view::finding_words(finding));
         out::line(&format!("  at {start}, channel {who}: {words}"))?;
+    }
+    if let Some(more) = recording.findings.len().checked_sub(PAGE).filter(|&more| more > 0) {
+        out::line(&format!("  … and {} (--json tells all)", counted(more as u64, "finding more", "findings more")))?;
     }
     for warning in &recording.warnings {
         out::line(&format!("  note: {warning}"))?;
     }
     match recording.next_step(setup.inputs.as_deref().unwrap_or(&[])) {
-        Some((channel, verdict)) => out::line(&format!("  {}", advice_line(channel, verdict, setup))),
-        None => out::line("  ■ nothing to turn"),
+        Some((channel, verdict)) => {
+            out::line(&format!("  {}", advice_line(channel, verdict, setup)))?;
+            out::line(&format!("    {}", words_of(channel, verdict, setup).map_or(String::new(), |words| words.proof)))
+        }
+        None => out::line("  Nothing to turn"),
     }
 }
 
 /// The verdict of a channel in a sentence.
 fn advice_line(channel: ChannelId, verdict: &ChannelVerdict, setup: &Setup) -> String {
-    let Some(step) = verdict.step else { return String::new() };
-    let advice = Advice { step, channel: Some(channel), why: verdict.why };
-    let words = view::next_step(&advice, &who(Some(channel), &setup.names), &setup.desk);
-    format!("{} {}", words.arrow.sign(), words.sentence)
+    words_of(channel, verdict, setup).map_or(String::new(), |next| format!("{} {}", next.arrow.sign(), next.sentence))
+}
+
+fn words_of(channel: ChannelId, verdict: &ChannelVerdict, setup: &Setup) -> Option<NextStep> {
+    let advice = Advice { step: verdict.step?, channel: Some(channel), why: verdict.why };
+    Some(view::next_step(&advice, &who(Some(channel), &setup.names), &setup.desk))
 }
 
 /// Files as they are named; folders with everything in them that is not hidden, in order.

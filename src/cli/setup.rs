@@ -5,10 +5,12 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 
 use super::args::Way;
+use super::out;
 use crate::engine::{Connection, Input};
 use crate::event::{Event, Listening};
-use crate::units::{ChannelId, Dbfs, SourceKind};
+use crate::units::{ChannelId, SourceKind};
 use crate::view::DeskWords;
+use crate::view::words::plain;
 
 /// What the event tells.
 #[derive(Debug, Default)]
@@ -20,8 +22,6 @@ pub struct Setup {
     pub connection: Option<Connection>,
     pub device: Option<String>,
     pub desk: DeskWords,
-    /// What the desk's 0 reads here.
-    pub reference: Option<Dbfs>,
 }
 
 /// Reads the event folder that was named; else the one in the current folder, if there is one.
@@ -33,14 +33,14 @@ pub fn read(folder: Option<&Path>) -> anyhow::Result<Setup> {
     };
     let (event, warnings) = Event::open(&folder).context("the event can't be read")?;
     for warning in warnings {
-        eprintln!("{warning}");
+        out::note(&warning.to_string());
     }
     let highest = event.inputs.iter().map(|input| input.channel.index() + 1).max();
     let mut inputs = vec![Input::new(SourceKind::Other, None); highest.unwrap_or(0)];
     let mut names = vec![String::new(); inputs.len()];
     for input in &event.inputs {
         inputs[input.channel.index()] = Input::new(input.kind, input.show_lift);
-        names[input.channel.index()] = input.name.clone();
+        names[input.channel.index()] = plain(&input.name);
     }
     let settings = &event.settings;
     let standard = DeskWords::default();
@@ -57,16 +57,16 @@ pub fn read(folder: Option<&Path>) -> anyhow::Result<Setup> {
             knob: settings.desk.knob.clone().unwrap_or(standard.knob),
             lamp: settings.desk.lamp.clone().unwrap_or(standard.lamp),
             marks: settings.desk.marks.unwrap_or(standard.marks),
+            zero: settings.desk.reference,
         },
-        reference: settings.desk.reference,
         event: Some(event),
     })
 }
 
 impl Setup {
-    /// Whether the desk's words were never asked.
+    /// Whether the desk's words were never told.
     pub fn desk_is_unknown(&self) -> bool {
-        self.event.as_ref().is_some_and(|event| event.settings.desk.knob.is_none())
+        self.event.as_ref().is_none_or(|event| event.settings.desk.knob.is_none())
     }
 
     pub fn name(&self, channel: ChannelId) -> &str {

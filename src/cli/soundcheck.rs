@@ -10,6 +10,8 @@ use super::setup::{self, Setup};
 use super::{Exit, desk, lines, out, recordings, screen};
 use crate::engine::session::{Hearing, Pace, Session, Status};
 use crate::engine::{ChannelState, Connection, Mood, Skill};
+use crate::view::DeskWords;
+use crate::view::words::{self, plain};
 
 /// Runs it and says how it ended: 0 all set, 1 something is left to do, 2 nothing could be told.
 pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
@@ -17,15 +19,12 @@ pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
         return desk::write_tone(path);
     }
     let mut setup = setup::read(args.event.as_deref())?;
-    let on_terminal = io::stdout().is_terminal() && io::stdin().is_terminal() && !args.json;
+    let on_terminal = !args.json && is_screen();
     if let (Some(line), Some(device)) = (args.desk_zero, &args.device) {
         return desk::measure(device, line, args.tone, &mut setup);
     }
     if let Some(path) = &args.file {
         return from_recording(path, args);
-    }
-    if on_terminal && setup.desk_is_unknown() {
-        ask_desk_words(&mut setup)?;
     }
     let hearing = hearing(args, &setup, on_terminal);
     let connection = args.connection.map(Connection::from).or(setup.connection).unwrap_or(Connection::Usb);
@@ -37,24 +36,28 @@ pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
     if connection != Connection::Usb && inputs.is_none() {
         bail!("one channel at a time, or a room microphone, needs an input list. Name the event with --event FOLDER");
     }
+    // The simulated stage has no desk of its own.
+    if on_terminal && setup.desk_is_unknown() && (!staged || setup.event.is_some()) {
+        ask_desk_words(&mut setup)?;
+    }
     let session = Session::start(hearing, inputs, connection, None)?;
     if staged || setup.names.is_empty() {
-        setup.names = session.names().to_vec();
+        setup.names = session.names().iter().map(|name| plain(name)).collect();
     }
     if on_terminal {
-        screen::show(&session, &setup, staged)?;
+        screen::show(&session, &setup, connection, staged)?;
     } else {
         if staged && !args.json {
-            out::line("Simulated stage: no device is used, and a simulated helper turns the knobs.")?;
-            out::line("To listen to your desk: beforedoors devices, then beforedoors soundcheck --device NAME\n")?;
+            out::line(&format!("{}; {}", words::SIMULATED, words::HELPED))?;
+            out::line(&format!("{}\n", words::TO_YOUR_DESK))?;
         }
         follow(&session, &setup, args.json)?;
     }
     let snapshot = session.snapshot();
     if let Status::Lost(why) = session.status() {
-        eprintln!("beforedoors: {why}");
+        out::note(&format!("beforedoors: {why}"));
     }
-    lines::table(&snapshot, &setup.names, args.json)?;
+    lines::table(&snapshot, &setup.names, &setup.desk, args.json)?;
     let all = |wanted: ChannelState| snapshot.inputs.iter().all(|input| input.state == wanted);
     Ok(if all(ChannelState::NotHeard) {
         Exit::CannotTell
@@ -98,20 +101,32 @@ fn from_recording(path: &Path, args: &SoundcheckArgs) -> anyhow::Result<Exit> {
     })
 }
 
+/// Whether there is a terminal to draw on.
+fn is_screen() -> bool {
+    let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
+    io::stdout().is_terminal() && io::stdin().is_terminal() && !dumb
+}
+
 /// Asked once an event: the words on this desk.
 fn ask_desk_words(setup: &mut Setup) -> anyhow::Result<()> {
-    println!("Three questions about this desk, once. Enter takes the answer in brackets.");
-    let knob = ask("Which word stands by the input knob?", &setup.desk.knob)?;
-    let lamp = ask("What is the top lamp of a channel called?", &setup.desk.lamp)?;
-    let marks = ask("Do the input knobs have dB marks?", "yes")?;
-    let marks = !marks.to_lowercase().starts_with('n');
-    setup.desk = crate::view::DeskWords { knob: knob.clone(), lamp: lamp.clone(), marks };
+    out::line(words::QUESTIONS)?;
+    let usual = &setup.desk;
+    let knob = short(&ask(words::KNOB_QUESTION, &usual.knob)?, &usual.knob);
+    let lamp = short(&ask(words::LAMP_QUESTION, &usual.lamp)?, &usual.lamp);
+    let marks = !ask(words::MARKS_QUESTION, "yes")?.to_lowercase().starts_with('n');
+    setup.desk = DeskWords { knob: knob.clone(), lamp: lamp.clone(), marks, zero: usual.zero };
     if let Some(event) = &mut setup.event {
         let desk = &mut event.settings.desk;
         (desk.knob, desk.lamp, desk.marks) = (Some(knob), Some(lamp), Some(marks));
         event.save()?;
     }
     Ok(())
+}
+
+/// What stands on a desk is short; anything else is not an answer.
+fn short(answer: &str, usual: &str) -> String {
+    let word: String = plain(answer).chars().filter(|&c| c != '\u{fffd}').take(20).collect();
+    if word.trim().is_empty() { usual.to_owned() } else { word.trim().to_owned() }
 }
 
 /// One line from the person.

@@ -48,6 +48,7 @@ impl Pipeline {
             state: coach.state(ChannelId::from_index(input), &detectors),
             line: coach.line(ChannelId::from_index(input)),
             window: coach.targets(ChannelId::from_index(input)).window(),
+            need: coach.targets(ChannelId::from_index(input)).need,
             heard: Default::default(),
             tops: Default::default(),
             trims: 0,

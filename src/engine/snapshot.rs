@@ -1,6 +1,6 @@
 //! What a face sees: the newest readings, findings, states and the one next step, as plain values.
 
-use crate::coach::{Advice, ChannelState};
+use crate::coach::{Advice, ChannelState, Need};
 use crate::detectors::{Finding, Heard, Tops};
 use crate::meters::Readings;
 use crate::units::{ChannelId, Dbfs, Seconds};
@@ -29,6 +29,8 @@ pub struct InputStatus {
     /// The line it is heard on, while it is.
     pub line: Option<ChannelId>,
     pub window: (Dbfs, Dbfs),
+    /// How much of it must be heard.
+    pub need: Need,
     pub heard: Heard,
     pub tops: Tops,
     pub trims: u8,

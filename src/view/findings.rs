@@ -1,17 +1,22 @@
 //! Findings in words: what it is, and what to do about it.
 
-use super::numbers::{dbfs, seconds, span};
+use super::numbers::{counted, dbfs, seconds, span, times};
 use crate::detectors::{Evidence, Finding, FreakReason};
 
 /// What was found.
 pub fn finding_words(finding: &Finding) -> String {
     match finding.evidence {
         Evidence::Clipped { runs, longest, .. } => {
-            format!("clipped: flat at full scale {} times, longest {longest} samples", runs)
+            format!(
+                "clipped: flat at full scale {}, longest {}",
+                times(runs),
+                counted(longest.into(), "sample", "samples")
+            )
         }
         Evidence::FlatTop { places, level, overshoot, .. } => format!(
-            "flat tops at {} in {places} places, cut by at least {}: overloaded before this meter",
+            "flat tops at {} in {}, cut by at least {}: overloaded before this meter",
             dbfs(level),
+            counted(places.into(), "place", "places"),
             span(overshoot)
         ),
         Evidence::NotHeard { quiet, .. } => format!("only the room for {}", seconds(quiet)),
@@ -22,19 +27,27 @@ pub fn finding_words(finding: &Finding) -> String {
             FreakReason::Thump => format!("one thump of {}: set aside", dbfs(peak)),
         },
         Evidence::Spill { from, lag, below } => {
-            format!("spill from channel {}, {} down, {:.0} ms late", from.number(), span(below), lag.get() * 1000.0)
+            let late = lag.get() * 1000.0;
+            let when = if late < 0.0 { "early" } else { "late" };
+            format!("spill from channel {}, {} down, {:.0} ms {when}", from.number(), span(below), late.abs())
         }
-        Evidence::Invalid { samples } => format!("{samples} samples are no numbers: read as silence"),
-        Evidence::Gap { frames } => format!("gap: {frames} frames were lost"),
+        Evidence::Invalid { samples } => {
+            let verb = if samples == 1 { "is no number" } else { "are no numbers" };
+            format!("{} {verb}: read as silence", counted(samples, "sample", "samples"))
+        }
+        Evidence::Gap { frames } => {
+            let verb = if frames == 1 { "was" } else { "were" };
+            format!("gap: {} {verb} lost", counted(frames, "frame", "frames"))
+        }
     }
 }
 
 /// What to do about it.
 pub const fn finding_advice(evidence: &Evidence) -> &'static str {
     match evidence {
-        Evidence::Clipped { .. } => "Turn the input down 10 dB next time; use another take of this passage",
-        Evidence::FlatTop { .. } => "Turn down at the source (pack, DI, instrument); this meter’s knob can’t mend it",
-        Evidence::NotHeard { .. } => "Check that it is switched on, plugged in and played",
+        Evidence::Clipped { .. } => "Next time DOWN 10 dB at the input; use another take of this passage",
+        Evidence::FlatTop { .. } => "Turn DOWN at the source: pack, DI or instrument",
+        Evidence::NotHeard { .. } => "Is it switched on, plugged in and played?",
         Evidence::Freak { .. } => "Nothing to do; it does not count",
         Evidence::Spill { .. } => "Nothing to turn; ask this channel’s own performer to play",
         Evidence::Invalid { .. } => "Copy the file again, or export it anew",

@@ -1,4 +1,4 @@
-//! What the faces show, as plain values: sentences, rounding, shapes and words for states, table rows, records.
+//! What the faces show, as plain values: sentences, rounding, shapes and words for states, marks, records.
 //!
 //! One wording for the terminal, machine-readable lines and, later, window and pages. Names `units` and result types
 //! only; no drawing, no I/O.
@@ -9,8 +9,10 @@ pub mod records;
 mod sentence;
 mod shelf;
 mod states;
+pub mod words;
 
+pub use crate::coach::Need;
 pub use findings::{finding_advice, finding_words};
-pub use sentence::{Arrow, DeskWords, NextStep, next_step, unseen, wanted, why_lines};
-pub use shelf::shelf;
-pub use states::{STATES, shape, word};
+pub use sentence::{Arrow, DeskWords, NextStep, Reply, heard_of, next_step, why_lines};
+pub use shelf::{Shelf, place};
+pub use states::{STATES, meaning, shape, word};

@@ -5,20 +5,22 @@
 //! | `file` | `file`, `format`, `rate_hz`, `channels`, `duration_s`, `integrated_lufs`, `loudness_range_lu`, `momentary_max_lufs`, `short_term_max_lufs`, `true_peak_dbtp` |
 //! | `channel` | `file`, `channel` (from 1), `sample_peak_dbfs`, `true_peak_dbtp`, `rms_dbfs`, `crest_db`, `active_level_dbfs`, `active_crest_db`, `noise_floor_dbfs`, `active_s`, `dc`, `invalid_samples`, `state`, `advice`; with `--aes17` also `rms_aes17_dbfs` |
 //! | `finding` | `file`, `channel`, `kind`, `start_s`, `end_s`, `evidence`, `advice` |
-//! | `warning`, `error` | `file`, `message` |
-//! | `step` | `time_s`, `channel`, `step`, `then`, `proof`, `peak_dbfs`, `active_s`, `hits`, `show_lift_db`, `window_dbfs` |
+//! | `warning` | `file`, `message`, `fix` |
+//! | `error` | `file`, `message`, `fix` (how to mend it) |
+//! | `step` | `time_s`, `channel` (null: none), `step`, `then`, `proof`, `peak_dbfs`, `active_level_dbfs`, `noise_floor_dbfs`, `active_s`, `hits`, `show_lift_db`, `window_dbfs` (low, high), `unseen` |
 //! | `input` | `channel`, `name`, `state`, `peak_dbfs`, `trims` |
 //! | `device` | `id`, `name`, `host`, `channels`, `rate_hz`, `rates_hz`, `format`, `default` |
 //!
 //! `*_dbfs` re full scale (a full-scale sine has an RMS of −3.01; `rms_aes17_dbfs` reads 0.00), `*_dbtp` true peak,
 //! `*_lufs` and `*_lu` by ITU-R BS.1770-5 and EBU Tech 3342, times in seconds from the start. Numbers are
-//! rounded to 0.001. Silence, and what is not known, is `null`.
+//! rounded to 0.001 and have a plain minus, as sentences have here. Silence, and what is not known, is `null`.
 
 use serde_json::{Map, Value, json};
 
 use super::findings::{finding_advice, finding_words};
 use super::sentence::NextStep;
 use super::states::word;
+use super::words;
 use crate::coach::{Advice, ChannelState};
 use crate::detectors::{Evidence, Finding};
 use crate::meters::{ChannelSummary, Programme};
@@ -39,6 +41,11 @@ fn loudness(level: Lufs) -> Value {
 
 fn difference(change: Option<Db>) -> Value {
     change.map_or(Value::Null, |change| number(change.get()))
+}
+
+/// A sentence with a plain minus, so that its numbers can be searched for.
+fn text(sentence: &str) -> Value {
+    Value::from(sentence.replace('−', "-"))
 }
 
 /// A whole recording.
@@ -78,7 +85,7 @@ pub fn channel(
         "active_level_dbfs": level(take.active_level), "active_crest_db": difference(take.crest()),
         "noise_floor_dbfs": take.floor.map_or(Value::Null, level), "active_s": number(take.active_time.get()),
         "dc": (whole.dc * 1e6).round() / 1e6 + 0.0, "invalid_samples": whole.invalid_samples,
-        "state": word(state), "advice": advice,
+        "state": word(state), "advice": text(advice),
     });
     if let Some(record) = record.as_object_mut().filter(|_| aes17) {
         record.insert("rms_aes17_dbfs".into(), level(whole.rms + Dbfs::AES17_OFFSET));
@@ -91,7 +98,7 @@ pub fn finding(file: &str, finding: &Finding, rate: SampleRate) -> Value {
     json!({
         "type": "finding", "file": file, "channel": finding.channel.number(), "kind": finding.evidence.kind(),
         "start_s": number(finding.start.at(rate).get()), "end_s": number(finding.end.at(rate).get()),
-        "evidence": evidence(finding), "advice": finding_advice(&finding.evidence),
+        "evidence": evidence(finding), "advice": text(finding_advice(&finding.evidence)),
     })
 }
 
@@ -116,25 +123,38 @@ fn evidence(finding: &Finding) -> Value {
         Evidence::Gap { frames } => json!({ "frames": frames }),
     };
     if let Some(numbers) = numbers.as_object_mut() {
-        numbers.insert("text".into(), finding_words(finding).into());
+        numbers.insert("text".into(), text(&finding_words(finding)));
     }
     numbers
 }
 
-/// Something odd about a file, or why it can't be read.
-pub fn notice(kind: &'static str, file: &str, message: &str) -> Value {
-    json!({ "type": kind, "file": file, "message": message })
+/// Something odd about a file that was read all the same.
+pub fn warning(file: &str, message: &str) -> Value {
+    notice("warning", file, message)
+}
+
+/// Why a file can't be read.
+pub fn error(file: &str, message: &str) -> Value {
+    notice("error", file, message)
+}
+
+fn notice(kind: &'static str, file: &str, message: &str) -> Value {
+    let (problem, fix) = words::problem_and_fix(message);
+    json!({ "type": kind, "file": file, "message": text(problem), "fix": fix.map(text) })
 }
 
 /// The next step, when it changes.
-pub fn step(at: Seconds, advice: &Advice, words: &NextStep) -> Value {
+pub fn step(at: Seconds, advice: &Advice, next: &NextStep) -> Value {
     let why = &advice.why;
-    let window = why.window.map_or(Value::Null, |(low, high)| json!([low.get(), high.get()]));
+    let window = why.window.map_or(Value::Null, |(low, high)| json!([level(low), level(high)]));
     json!({
         "type": "step", "time_s": number(at.get()), "channel": advice.channel.map(ChannelId::number),
-        "step": words.sentence, "then": words.then, "proof": words.proof,
-        "peak_dbfs": level(why.peak), "active_s": number(why.active.get()), "hits": why.hits,
+        "step": text(&next.sentence), "then": text(&next.then), "proof": text(&next.proof),
+        "peak_dbfs": level(why.peak), "active_level_dbfs": level(why.active_level),
+        "noise_floor_dbfs": why.floor.map_or(Value::Null, level),
+        "active_s": number(why.active.get()), "hits": why.hits,
         "show_lift_db": number(why.show_lift.get()), "window_dbfs": window,
+        "unseen": words::unseen(why.unseen),
     })
 }
 

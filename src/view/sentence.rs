@@ -1,13 +1,15 @@
 //! The next step in words: verb, knob, channel, DIRECTION, amount; then what to ask; then the proof.
 //!
-//! One knob a sentence; direction words in capitals; the desk's own words for knob and lamp. Never blames.
+//! One knob a sentence; direction words in capitals; the desk's own words for knob and lamp, and its own dB once
+//! they are known. Never blames; what helps is said in at most twelve words.
 
-use super::numbers::{dbfs, seconds, span, window};
-use crate::coach::{Advice, Need, Passage, Step, TrimCause, Turn, Unseen, Why};
-use crate::units::{Dbfs, Seconds};
+use super::numbers::{Scale, counted, seconds, span, times, whole_seconds};
+use super::words::{direction, unseen, wanted};
+use crate::coach::{Advice, Need, Step, TrimCause, Turn, Unseen, Why};
+use crate::units::{Db, Dbfs, Seconds};
 
-/// What is printed on the desk.
-#[derive(Clone, Debug, PartialEq, Eq)]
+/// What is printed on the desk, and what its 0 reads here.
+#[derive(Clone, Debug, PartialEq)]
 pub struct DeskWords {
     /// Beside the input knob: Trim, Gain, Sens …
     pub knob: String,
@@ -15,11 +17,20 @@ pub struct DeskWords {
     pub lamp: String,
     /// Whether the knobs have dB marks.
     pub marks: bool,
+    /// What the desk's 0 reads here, once it was measured.
+    pub zero: Option<Dbfs>,
 }
 
 impl Default for DeskWords {
     fn default() -> Self {
-        Self { knob: "Trim".into(), lamp: "Peak".into(), marks: true }
+        Self { knob: "Trim".into(), lamp: "Peak".into(), marks: true, zero: None }
+    }
+}
+
+impl DeskWords {
+    /// How levels are told.
+    pub fn scale(&self) -> Scale {
+        Scale::of(self.zero)
     }
 }
 
@@ -41,6 +52,15 @@ impl Arrow {
     }
 }
 
+impl From<Turn> for Arrow {
+    fn from(turn: Turn) -> Self {
+        match turn {
+            Turn::Down => Self::Down,
+            Turn::Up => Self::Up,
+        }
+    }
+}
+
 /// The next step, ready to show.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct NextStep {
@@ -51,194 +71,189 @@ pub struct NextStep {
     pub then: String,
     /// One line of numbers.
     pub proof: String,
-    /// The step wants an answer, yes or no.
-    pub asks: bool,
+    /// How it is answered.
+    pub reply: Reply,
+}
+
+/// What the person can say to a step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reply {
+    /// Nothing: it goes on by itself. It can be skipped.
+    Wait,
+    /// Done, or skip.
+    Done,
+    /// A knob: done, at its limit, or skip.
+    Knob,
+    /// Yes or no.
+    YesNo,
+    /// Never, sometimes, often.
+    Lamp,
+    /// It is over.
+    Over,
 }
 
 /// Words for a step; `who` is "3 Soloist".
 pub fn next_step(advice: &Advice, who: &str, desk: &DeskWords) -> NextStep {
-    let DeskWords { knob, lamp, marks } = desk;
+    let DeskWords { knob, lamp, marks, .. } = desk;
     let why = &advice.why;
-    let mut arrow = Arrow::None;
-    let mut turned = |turn: Turn, by: u8| {
-        arrow = if turn == Turn::Down { Arrow::Down } else { Arrow::Up };
-        let direction = direction(turn);
-        if *marks {
-            format!("{knob} of {who} {direction} {by} dB")
-        } else {
-            format!("Turn {knob} of {who} slowly {direction} until the marker meets the line")
-        }
-    };
-    let (sentence, then, asks) = match advice.step {
+    let (arrow, reply, sentence, then): (Arrow, Reply, String, String) = match advice.step {
         Step::Listen { passage, again } => {
             let again = if again { " again" } else { "" };
-            (format!("Ask {who} for {}{again}", wanted(passage)), "listening; nothing to turn yet".into(), false)
+            let sentence = format!("Ask {who} for {}{again}", wanted(passage));
+            (Arrow::None, Reply::Wait, sentence, "listening; nothing to turn yet".into())
         }
         Step::ConfirmLoudest => {
-            (format!("{who}: was that as loud as it gets?"), "yes, or no: there’s louder".into(), true)
+            let sentence = format!("{who}: was that as loud as it gets?");
+            (Arrow::None, Reply::YesNo, sentence, "yes, or no: there’s louder".into())
         }
-        Step::ConfirmMeant { peak } => (
-            format!("{who}: was the burst at {} meant?", dbfs(peak)),
-            "yes: it counts; no: it is set aside".into(),
-            true,
-        ),
+        Step::ConfirmMeant { peak } => {
+            let sentence = format!("{who}: was the burst at {} meant?", desk.scale().level(peak));
+            (Arrow::None, Reply::YesNo, sentence, "yes: it counts; no: it is set aside".into())
+        }
         Step::CheckSource => {
-            (format!("I hear only the room on {who}"), "is it switched on, is anyone at it?".into(), false)
+            let sentence = format!("I hear only the room on {who}");
+            (Arrow::None, Reply::Wait, sentence, "is it switched on, is anyone at it?".into())
         }
         Step::Trim { turn, by, cause, again } => {
-            let sentence = turned(turn, by.db());
-            let then = match (again, cause) {
-                (true, _) => "nothing moved yet; at its end, say so".into(),
-                (false, TrimCause::Clipped) if why.unseen == Unseen::Inputs => {
-                    format!("then look at the {lamp} lamp again")
-                }
-                (false, _) => format!("then ask for {} again", passage_of(why)),
+            let sentence = if *marks {
+                format!("{knob} of {who} {} {} dB", direction(turn), by.db())
+            } else {
+                format!("Turn {knob} of {who} slowly {} until the marker meets the line", direction(turn))
             };
-            (sentence, then, false)
+            let passage = why.passage.map_or("the loudest part", wanted);
+            let then = match cause {
+                _ if again => "I heard no change yet; at its limit? Say so".into(),
+                TrimCause::Clipped if why.unseen == Unseen::Inputs => format!("then look at the {lamp} lamp again"),
+                _ if *marks => format!("then ask for {passage} again"),
+                _ => format!("while you hear {passage}"),
+            };
+            (turn.into(), Reply::Knob, sentence, then)
         }
         Step::PutBack { turn, by } => {
-            let other = direction(if turn == Turn::Down { Turn::Up } else { Turn::Down });
-            (
-                format!("That was {who}. Put it back {} {} dB", direction(turn), by.db()),
-                format!("it went {other}; the other knob comes next"),
-                false,
-            )
+            let sentence = if *marks {
+                format!("That was {who}. Put it back {} {} dB", direction(turn), by.db())
+            } else {
+                format!("That was {who}. Turn it slowly {}, back to where it was", direction(turn))
+            };
+            (turn.into(), Reply::Done, sentence, "then the one that was asked for".into())
         }
         Step::NoMovement { turn } => {
-            (format!("{knob} of {who} did not go {}", direction(turn)), "at its end? Say so, or skip".into(), true)
+            let sentence = format!("{knob} of {who}: I heard no change");
+            let then = format!("no way left {}? Say at its limit, or skip", direction(turn));
+            (Arrow::None, Reply::Knob, sentence, then)
         }
-        Step::SourceOverload => (
-            format!("Turn {who} down at the source"),
-            "pack, DI or instrument clips before the desk; leave the desk".into(),
-            false,
-        ),
-        Step::AskLampLit => (
-            format!("{who}: does the {lamp} lamp flash?"),
-            format!("yes: {knob} comes next; no: look at the source"),
-            true,
-        ),
-        Step::Pad => (format!("Press the pad of {who}"), format!("{knob} is at its end and still too hot"), false),
-        Step::WrongInput => (
-            format!("{who} stays faint: check how it is plugged"),
-            "right input, pad off, microphone close, phantom if it needs it".into(),
-            false,
-        ),
-        Step::MoveCloser => (
-            format!("Move the microphone of {who} closer"),
-            "a hand’s width; gain would lift the noise as well".into(),
-            false,
-        ),
+        Step::SourceOverload => {
+            let sentence = format!("Turn {who} DOWN at the source");
+            (Arrow::None, Reply::Done, sentence, format!("pack, DI or instrument overloads; leave {knob} alone"))
+        }
+        Step::AskLampLit => {
+            let sentence = format!("{who}: does the {lamp} lamp flash?");
+            (Arrow::None, Reply::YesNo, sentence, format!("yes: {knob} comes next; no: the source does"))
+        }
+        Step::Pad => {
+            let sentence = format!("Press the pad of {who}");
+            (Arrow::None, Reply::Done, sentence, format!("{knob} is at its limit and the level still high"))
+        }
+        Step::WrongInput => {
+            let sentence = format!("Look at how {who} is plugged in");
+            let then = "right input, pad off, microphone close, phantom if it needs it";
+            (Arrow::None, Reply::Done, sentence, then.into())
+        }
+        Step::MoveCloser => {
+            let sentence = format!("Move the microphone of {who} to a hand’s width");
+            (Arrow::None, Reply::Done, sentence, "turning up would lift the noise as well".into())
+        }
         Step::LowCut { at } => {
-            (format!("Low-cut of {who} ON (about {:.0} Hz)", at.get()), "much of what is heard is rumble".into(), false)
+            let sentence = format!("Low-cut of {who} ON, about {:.0} Hz", at.get());
+            (Arrow::None, Reply::Done, sentence, "much of what is heard lies below it".into())
         }
         Step::LeaveIt { varies } => {
-            (format!("Leave {who} as it is"), format!("this player varies {}; ride the fader", span(varies)), false)
+            let then = format!("this player varies {}; ride the fader", span(varies));
+            (Arrow::None, Reply::Done, format!("Leave {who} as it is"), then)
         }
-        Step::PressSolo => (format!("Press solo on {who} only"), "then say done".into(), false),
-        Step::ReleaseSolo => ("Release every solo".into(), "the feed must fall silent first".into(), false),
-        Step::AskLamp => (format!("{who}: did the {lamp} lamp flash?"), "never, sometimes or often".into(), true),
-        Step::AllSet => ("All set".into(), "leave the knobs alone".into(), false),
+        Step::PressSolo => {
+            (Arrow::None, Reply::Done, format!("Press solo on {who} only"), "every other solo stays off".into())
+        }
+        Step::ReleaseSolo => {
+            (Arrow::None, Reply::Done, "Release every solo".into(), "the feed falls silent first".into())
+        }
+        Step::AskLamp => {
+            let sentence = format!("{who}: did the {lamp} lamp flash?");
+            (Arrow::None, Reply::Lamp, sentence, "never, sometimes or often".into())
+        }
+        Step::AllSet => (Arrow::None, Reply::Over, "All set".into(), "leave the knobs alone".into()),
     };
-    NextStep { arrow, sentence, then, proof: proof(advice), asks }
+    NextStep { arrow, reply, sentence, then, proof: proof(advice, desk.scale()) }
 }
 
 /// The evidence, line by line.
-pub fn why_lines(advice: &Advice) -> Vec<String> {
+pub fn why_lines(advice: &Advice, desk: &DeskWords) -> Vec<String> {
     let why = &advice.why;
-    let mut lines = vec![format!("Loudest peak that counts: {}", dbfs(why.peak))];
-    if let Some(target) = why.window {
-        lines.push(format!("Target window: {} dBFS; {} of show lift on top", window(target), span(why.show_lift)));
+    let scale = desk.scale();
+    let mut lines = vec![format!("Loudest peak that counts: {}", scale.level(why.peak))];
+    if let Some(window) = why.window {
+        lines.push(format!("Target window: {} {}", scale.window(window), scale.unit()));
+        lines.push(format!("Wanted on top for show night: {} of show lift", span(why.show_lift)));
     }
     if !why.active_level.is_silence() {
-        lines.push(format!("Level while sounding: {}", dbfs(why.active_level)));
+        lines.push(format!("Level while sounding: {}", scale.level(why.active_level)));
     }
     lines.push(match why.floor {
-        Some(floor) => format!("Noise in the pauses: {}", dbfs(floor)),
-        None => "Noise: no pause heard yet".into(),
+        Some(floor) => format!("Noise in the pauses: {}", scale.level(floor)),
+        None => "Noise in the pauses: no pause heard yet".into(),
     });
-    lines.push(heard(why));
+    lines.push(format!("Time: {}", heard(why)));
     if let Some(aside) = why.set_aside {
-        lines.push(format!(
-            "Set aside: one burst of {}, {} over the rest",
-            dbfs(aside.peak),
-            span(aside.above_the_rest)
-        ));
+        let (peak, above) = (scale.level(aside.peak), span(aside.above_the_rest));
+        lines.push(format!("Set aside: one burst of {peak}, {above} over the rest"));
     }
     if why.tops.clipped > 0 {
-        lines.push(format!("Flat at full scale: {} times", why.tops.clipped));
+        lines.push(format!("Flat at full scale: {}", times(why.tops.clipped)));
     }
     if why.tops.flat > 0 {
-        lines.push(format!("Flat tops at {}: {} places", dbfs(why.tops.flat_level), why.tops.flat));
+        let places = counted(why.tops.flat.into(), "place", "places");
+        lines.push(format!("Flat tops at {}: {places}", scale.level(why.tops.flat_level)));
+    }
+    if let Step::LowCut { .. } = advice.step {
+        lines.push(format!("Below the low-cut: {:.0} % of what is heard", why.rumble * 100.0));
     }
     lines.push(unseen(why.unseen).into());
     lines
 }
 
-/// What can't be known this way.
-pub const fn unseen(unseen: Unseen) -> &'static str {
-    match unseen {
-        Unseen::RoomLevel => "Can’t see from here: how loud it is in the room",
-        Unseen::OtherChannels => "Can’t see from here: every channel but this one",
-        Unseen::Inputs => "Can’t see from here: the inputs, and whether they clip",
+/// "heard 12 of 20 s", "heard 5 of 8 hits", for a row of the table too.
+pub fn heard_of(active: Seconds, hits: u32, need: Need) -> String {
+    match need {
+        Need::Hits(need) => format!("heard {} of {}", hits.min(need), counted(need.into(), "hit", "hits")),
+        Need::Active(need) => {
+            let whole = whole_seconds(active).min(whole_seconds(need));
+            format!("heard {whole} of {}", seconds(need))
+        }
     }
 }
 
-fn proof(advice: &Advice) -> String {
+fn proof(advice: &Advice, scale: Scale) -> String {
     let why = &advice.why;
     if advice.step == Step::AllSet || why.unseen == Unseen::Inputs {
         return unseen(why.unseen).to_owned();
     }
     let mut parts = vec![heard(why)];
     if !why.peak.is_silence() {
-        parts.push(format!("loudest {}", dbfs(why.peak)));
+        parts.push(format!("loudest {}", scale.level(why.peak)));
     }
-    if let Some(target) = why.window {
-        parts.push(format!("window {}", window(target)));
+    if let Some(window) = why.window {
+        parts.push(format!("window {}", scale.window(window)));
+    }
+    if why.show_lift > Db::ZERO {
+        parts.push(format!("{} of show lift wanted on top", span(why.show_lift)));
     }
     parts.join(" · ")
 }
 
-/// "heard 12 of 20 s", "heard 5 of 8 hits".
 fn heard(why: &Why) -> String {
     match why.need {
-        _ if why.active == Seconds::ZERO && why.peak == Dbfs::SILENCE => "not heard yet".into(),
-        Some(Need::Hits(need)) => format!("heard {} of {need} hits", why.hits.min(need)),
-        Some(Need::Active(need)) => {
-            format!("heard {} of {}", seconds_in(why.active.get().min(need.get())), seconds(need))
-        }
+        _ if why.active == Seconds::ZERO && why.peak.is_silence() => "not heard yet".into(),
+        Some(need) => heard_of(why.active, why.hits, need),
         None => format!("heard {}", seconds(why.active)),
-    }
-}
-
-fn seconds_in(seconds: f64) -> String {
-    format!("{}", (seconds + 1e-9).floor())
-}
-
-const fn direction(turn: Turn) -> &'static str {
-    match turn {
-        Turn::Down => "DOWN",
-        Turn::Up => "UP",
-    }
-}
-
-fn passage_of(why: &Why) -> &'static str {
-    why.passage.map_or("the loudest part", wanted)
-}
-
-/// What a performer is asked for.
-pub const fn wanted(passage: Passage) -> &'static str {
-    match passage {
-        Passage::ToTheBackWall => "a sentence to the back wall",
-        Passage::LoudestChorus => "the loudest chorus",
-        Passage::ShoutedLine => "a shouted line",
-        Passage::EveryoneWithPiano => "everyone, with piano",
-        Passage::StrumAndPick => "strumming and picking",
-        Passage::LoudestStyle => "the loudest style",
-        Passage::LoudestPatch => "the loudest sound, both hands",
-        Passage::LoudestHits => "the hardest hits",
-        Passage::FullGroove => "the full groove with crash",
-        Passage::Fortissimo => "fortissimo, bell on",
-        Passage::LoudestCue => "the loudest cue",
-        Passage::LoudestPart => "the loudest part",
     }
 }

@@ -1,39 +1,58 @@
-//! The shelf meter in characters: a thin rail for the level now, a notched window for the target, the loudest so
-//! far standing on the rail as its state's shape, the headroom lettered at the right.
+//! The shelf meter as plain values: places on a rail from 0 (left, −60 dBFS) to 1 (right, full scale), and letters.
+//!
+//! A thin rail for the level now, a notched window for the target, the loudest so far standing on the rail, the
+//! last seconds as fading footprints, the headroom lettered at the right. Silence and everything under the rail
+//! stand at 0, everything over full scale at 1.
 
-use super::numbers;
-use super::states::shape;
-use crate::coach::ChannelState;
+use super::numbers::{self, Scale};
 use crate::units::Dbfs;
 
 const BOTTOM: f64 = -60.0;
+const MARKS: [f64; 6] = [-60.0, -48.0, -36.0, -24.0, -12.0, 0.0];
 
-/// Three lines, `width` characters wide at most: what stands on the shelf, the rail, the notched window.
-pub fn shelf(now: Dbfs, loudest: Dbfs, window: Option<(Dbfs, Dbfs)>, state: ChannelState, width: usize) -> [String; 3] {
-    let label = if loudest.is_silence() {
-        String::new()
-    } else {
-        format!(" {} of headroom", numbers::span(Dbfs::new(0.0) - loudest.min(Dbfs::new(0.0))))
-    };
-    let rail = width.saturating_sub(label.chars().count()).max(20);
-    let place = |level: Dbfs| {
-        let share = (level.get().max(BOTTOM).min(0.0) - BOTTOM) / -BOTTOM;
-        (share * (rail - 1) as f64).round() as usize
-    };
-    let mut standing = vec![' '; rail];
-    if !loudest.is_silence() {
-        standing[place(loudest)] = shape(state);
+/// Ready to draw.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shelf {
+    /// The level now.
+    pub now: f64,
+    pub loudest: Option<f64>,
+    /// "loudest −3.1".
+    pub loudest_label: String,
+    pub window: (f64, f64),
+    /// "window −15…−9".
+    pub window_label: String,
+    /// Where a knob without marks is turned to: the window's middle.
+    pub line: f64,
+    /// "3.1 dB of headroom"; empty before anything was heard.
+    pub headroom: String,
+    pub ticks: [(f64, String); 6],
+}
+
+impl Shelf {
+    pub fn new(now: Dbfs, loudest: Dbfs, window: (Dbfs, Dbfs), scale: Scale) -> Self {
+        let (low, high) = window;
+        let heard = !loudest.is_silence();
+        let headroom = Dbfs::new(0.0) - loudest;
+        Self {
+            now: place(now),
+            loudest: heard.then(|| place(loudest)),
+            loudest_label: if heard { format!("loudest {}", scale.number(loudest)) } else { String::new() },
+            window: (place(low), place(high)),
+            window_label: format!("window {}", scale.window(window)),
+            line: (place(low) + place(high)) / 2.0,
+            headroom: match heard {
+                false => String::new(),
+                true if headroom.get() < 0.05 => "no headroom".into(),
+                true => format!("{} of headroom", numbers::span(headroom)),
+            },
+            ticks: MARKS.map(|mark| (place(Dbfs::new(mark)), scale.mark(Dbfs::new(mark)))),
+        }
     }
-    let full = if now.is_silence() { 0 } else { place(now) };
-    let line: String = (0..rail).map(|column| if column < full { '━' } else { '─' }).collect();
-    let mut notch = vec![' '; rail];
-    if let Some((low, high)) = window {
-        let (low, high) = (place(low), place(high));
-        notch[low..=high].fill('_');
-        notch[low] = '╲';
-        notch[high] = '╱';
-    }
-    [standing.into_iter().collect(), format!("{line}{label}"), notch.into_iter().collect()]
+}
+
+/// Where on the rail a level stands, 0 to 1.
+pub fn place(level: Dbfs) -> f64 {
+    ((level.get() - BOTTOM) / -BOTTOM).clamp(0.0, 1.0)
 }
 
 #[cfg(test)]
@@ -42,21 +61,30 @@ mod tests {
 
     #[test]
     fn the_loudest_stands_where_it_is() {
-        let window = Some((Dbfs::new(-15.0), Dbfs::new(-9.0)));
-        let [standing, rail, notch] = shelf(Dbfs::new(-30.0), Dbfs::new(-12.0), window, ChannelState::Set, 80);
-        assert!(rail.ends_with(" 12 dB of headroom"), "{rail}");
-        let columns = rail.chars().count() - " 12 dB of headroom".chars().count();
-        let at = standing.chars().position(|c| c == '■').unwrap();
-        assert!(((at as f64 / (columns - 1) as f64) - 0.8).abs() < 0.01);
-        assert!(notch.chars().nth(at) == Some('_'));
+        let window = (Dbfs::new(-15.0), Dbfs::new(-9.0));
+        let shelf = Shelf::new(Dbfs::new(-30.0), Dbfs::new(-12.0), window, Scale::FullScale);
+        assert_eq!((shelf.now, shelf.loudest, shelf.line), (0.5, Some(0.8), 0.8));
+        assert_eq!(shelf.loudest_label, "loudest −12.0");
+        assert_eq!(shelf.window_label, "window −15…−9");
+        assert_eq!(shelf.headroom, "12 dB of headroom");
+        assert_eq!(shelf.ticks.map(|(_, letters)| letters), ["−60", "−48", "−36", "−24", "−12", "0"]);
     }
 
     #[test]
-    fn silence_over_full_scale_and_narrow_widths_are_drawn() {
-        for level in [Dbfs::SILENCE, Dbfs::new(6.0), Dbfs::new(-200.0)] {
-            for width in [0, 20, 61] {
-                let _ = shelf(level, level, None, ChannelState::Clipped, width);
-            }
-        }
+    fn silence_and_over_full_scale_have_a_place() {
+        let window = (Dbfs::new(-15.0), Dbfs::new(-9.0));
+        let silent = Shelf::new(Dbfs::SILENCE, Dbfs::SILENCE, window, Scale::FullScale);
+        assert_eq!((silent.now, silent.loudest, silent.headroom.as_str()), (0.0, None, ""));
+        let over = Shelf::new(Dbfs::new(6.0), Dbfs::new(6.0), window, Scale::FullScale);
+        assert_eq!((over.now, over.loudest, over.headroom.as_str()), (1.0, Some(1.0), "no headroom"));
+    }
+
+    #[test]
+    fn on_the_desks_scale() {
+        let window = (Dbfs::new(-15.0), Dbfs::new(-9.0));
+        let shelf = Shelf::new(Dbfs::SILENCE, Dbfs::new(-12.0), window, Scale::Desk(Dbfs::new(-22.0)));
+        assert_eq!(shelf.loudest_label, "loudest +10.0");
+        assert_eq!(shelf.window_label, "window +7…+13");
+        assert_eq!(shelf.ticks[5].1, "+22");
     }
 }

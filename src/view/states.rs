@@ -22,15 +22,28 @@ pub const fn word(state: ChannelState) -> &'static str {
     }
 }
 
-/// One character: dotted ring, hollow circle, filled square, triangle, hatched block, dash with a gap.
-pub const fn shape(state: ChannelState) -> char {
+/// Three columns of text: dotted ring, hollow circle, filled square standing on a line, triangle, hatched block,
+/// dash with a gap.
+pub const fn shape(state: ChannelState) -> &'static str {
     match state {
-        ChannelState::NotHeard => '◌',
-        ChannelState::Low => '○',
-        ChannelState::Set => '■',
-        ChannelState::High => '▲',
-        ChannelState::Clipped => '▨',
-        ChannelState::Lost => '╌',
+        ChannelState::NotHeard => " ◌ ",
+        ChannelState::Low => " ○ ",
+        ChannelState::Set => "_■_",
+        ChannelState::High => " ▲ ",
+        ChannelState::Clipped => " ▨ ",
+        ChannelState::Lost => "– –",
+    }
+}
+
+/// What it means, and what to do about it.
+pub const fn meaning(state: ChannelState) -> &'static str {
+    match state {
+        ChannelState::NotHeard => "nothing yet, or not enough of it",
+        ChannelState::Low => "under the window: move closer, or UP",
+        ChannelState::Set => "stands in the window: leave it",
+        ChannelState::High => "over the window: DOWN",
+        ChannelState::Clipped => "flat tops: DOWN, or look at the source",
+        ChannelState::Lost => "was there before, is not now",
     }
 }
 
@@ -39,7 +52,17 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_state_has_its_own_word_and_shape() {
+    fn every_state_has_its_own_word_shape_and_meaning() {
+        let told = STATES.map(|state| (shape(state), word(state), meaning(state)));
+        let expected = [
+            (" ◌ ", "not heard", "nothing yet, or not enough of it"),
+            (" ○ ", "low", "under the window: move closer, or UP"),
+            ("_■_", "set", "stands in the window: leave it"),
+            (" ▲ ", "high", "over the window: DOWN"),
+            (" ▨ ", "clipped", "flat tops: DOWN, or look at the source"),
+            ("– –", "lost", "was there before, is not now"),
+        ];
+        assert_eq!(told, expected);
         for (index, state) in STATES.iter().enumerate() {
             for other in &STATES[index + 1..] {
                 assert_ne!(word(*state), word(*other));

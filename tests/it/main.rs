@@ -15,6 +15,7 @@ mod soundcheck;
 /// The simulated stage keeps its promises.
 mod stage;
 
+mod live;
 #[path = "../support/mod.rs"]
 mod support;
 

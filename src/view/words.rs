@@ -1,0 +1,153 @@
+//! The fixed words of every face, in one place: what to ask a performer for, what can't be seen from here, how the
+//! source is, questions on the first use, cautions.
+//!
+//! Plain words of the trade; no sentence blames; a help is at most twelve words long.
+
+use crate::coach::{Connection, Need, Passage, Turn, Unseen};
+use crate::engine::session::Status;
+
+/// Heard by sound or by signal; said where something may play or be turned up.
+pub const HEARING: &str = "Hearing: nobody close to a loudspeaker; turn outputs down before anything plays.";
+pub const LOCAL_RULES: &str = "Local rules and licensed practice come first.";
+
+/// Asked once an event, with the usual answer.
+pub const KNOB_QUESTION: &str = "Which word stands by the input knob?";
+pub const LAMP_QUESTION: &str = "What is the top lamp of a channel called?";
+pub const MARKS_QUESTION: &str = "Do the input knobs have dB marks?";
+pub const QUESTIONS: &str = "Three questions about this desk, once. Enter takes the answer in brackets.";
+
+pub const SIMULATED: &str = "Simulated stage: no device is used";
+pub const HELPED: &str = "a simulated helper turns the knobs.";
+pub const TO_YOUR_DESK: &str = "Your desk: beforedoors devices, then beforedoors soundcheck --device NAME";
+
+pub const fn direction(turn: Turn) -> &'static str {
+    match turn {
+        Turn::Down => "DOWN",
+        Turn::Up => "UP",
+    }
+}
+
+/// What a performer is asked for.
+pub const fn wanted(passage: Passage) -> &'static str {
+    match passage {
+        Passage::ToTheBackWall => "a sentence to the back wall",
+        Passage::LoudestChorus => "the loudest chorus",
+        Passage::ShoutedLine => "a shouted line",
+        Passage::EveryoneWithPiano => "everyone at full voice with piano",
+        Passage::StrumAndPick => "loud strumming and picking",
+        Passage::LoudestStyle => "the loudest style of playing",
+        Passage::LoudestPatch => "the loudest sound with both hands",
+        Passage::LoudestHits => "the hardest hits",
+        Passage::FullGroove => "the full groove with crashes",
+        Passage::Fortissimo => "the loudest notes straight at the microphone",
+        Passage::LoudestCue => "the loudest cue",
+        Passage::LoudestPart => "the loudest part",
+    }
+}
+
+/// What can't be known this way.
+pub const fn unseen(unseen: Unseen) -> &'static str {
+    match unseen {
+        Unseen::RoomLevel => "Can’t see from here: how loud it is in the room",
+        Unseen::OtherChannels => "Can’t see from here: every channel but this one",
+        Unseen::Inputs => "Can’t see from here: the inputs, and whether they clip",
+    }
+}
+
+pub const fn connection(connection: Connection) -> &'static str {
+    match connection {
+        Connection::Usb => "all channels by USB",
+        Connection::Feed => "one feed, one channel at a time",
+        Connection::Room => "a room microphone only",
+    }
+}
+
+/// How the source is, where that is not well.
+pub fn status(status: &Status) -> Option<String> {
+    match status {
+        Status::Running | Status::Ended => None,
+        Status::Quiet => Some("Nothing comes from the device: check its cable and power".into()),
+        Status::AllZero => Some("Only digital zeros: check microphone permission, mute and routing".into()),
+        Status::Lost(why) => Some(why.clone()),
+    }
+}
+
+/// How much of a source is wanted: "20 s", "8 hits".
+pub fn need(need: Need) -> String {
+    match need {
+        Need::Active(time) => super::numbers::seconds(time),
+        Need::Hits(hits) => super::numbers::counted(hits.into(), "hit", "hits"),
+    }
+}
+
+/// Text from outside (names, paths) in a form that cannot steer a terminal or break a line.
+pub fn plain(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() || is_steering(c) { '\u{fffd}' } else { c }).collect()
+}
+
+/// Marks that turn the direction of writing, or hide.
+const fn is_steering(c: char) -> bool {
+    matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}')
+}
+
+/// An error's text says what is wrong, then how to mend it; these are the two parts.
+pub fn problem_and_fix(message: &str) -> (&str, Option<&str>) {
+    let cut = message.find(". ").or_else(|| message.find(": save "));
+    let parts = cut.and_then(|at| Some((message.get(..at)?, message.get(at + 2..)?.trim())));
+    match parts {
+        Some((problem, fix)) if !fix.is_empty() => (problem, Some(fix)),
+        _ => (message, None),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_performers_are_asked_for() {
+        let all = [
+            (Passage::ToTheBackWall, "a sentence to the back wall"),
+            (Passage::LoudestChorus, "the loudest chorus"),
+            (Passage::ShoutedLine, "a shouted line"),
+            (Passage::EveryoneWithPiano, "everyone at full voice with piano"),
+            (Passage::StrumAndPick, "loud strumming and picking"),
+            (Passage::LoudestStyle, "the loudest style of playing"),
+            (Passage::LoudestPatch, "the loudest sound with both hands"),
+            (Passage::LoudestHits, "the hardest hits"),
+            (Passage::FullGroove, "the full groove with crashes"),
+            (Passage::Fortissimo, "the loudest notes straight at the microphone"),
+            (Passage::LoudestCue, "the loudest cue"),
+            (Passage::LoudestPart, "the loudest part"),
+        ];
+        for (passage, words) in all {
+            assert_eq!(wanted(passage), words);
+        }
+    }
+
+    #[test]
+    fn a_source_that_is_not_well() {
+        assert_eq!(status(&Status::Running), None);
+        assert_eq!(status(&Status::Ended), None);
+        let told = |it| status(&it).unwrap();
+        assert_eq!(told(Status::Quiet), "Nothing comes from the device: check its cable and power");
+        assert_eq!(told(Status::AllZero), "Only digital zeros: check microphone permission, mute and routing");
+        assert_eq!(told(Status::Lost("gone".into())), "gone");
+    }
+
+    #[test]
+    fn names_cannot_steer_the_terminal() {
+        assert_eq!(plain("Chor\u{1b}[2J\n\u{202e}links"), "Chor\u{fffd}[2J\u{fffd}\u{fffd}links");
+        assert_eq!(plain("Flöte – 1st ♪"), "Flöte – 1st ♪");
+    }
+
+    #[test]
+    fn an_error_says_what_and_how_to_mend_it() {
+        let told = problem_and_fix("the file is empty (0 bytes). Copy it again from the recorder");
+        assert_eq!(told, ("the file is empty (0 bytes)", Some("Copy it again from the recorder")));
+        let told = problem_and_fix("this is Opus, which can't be read here: save it as M4A or WAV");
+        assert_eq!(told, ("this is Opus, which can't be read here", Some("save it as M4A or WAV")));
+        assert_eq!(problem_and_fix("no more"), ("no more", None));
+        assert_eq!(problem_and_fix(""), ("", None));
+    }
+}
