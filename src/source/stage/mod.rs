@@ -74,6 +74,8 @@ pub struct StageInput {
     pub kind: SourceKind,
     /// Metres: to the audience's right of the middle, upstage of the front edge.
     pub place: (f64, f64),
+    /// Metres from the performer to the microphone.
+    pub reach: f64,
     /// A microphone hears others too and may have a pad; a line hears only its own.
     pub microphone: bool,
     pub has_pad: bool,
@@ -301,6 +303,7 @@ impl Stage {
                 name,
                 kind: part.player.kind(),
                 place,
+                reach: part.player.reach(),
                 microphone: part.player.acoustic(),
                 has_pad: part.player.acoustic(),
                 show_lift: part.player.show_lift(),

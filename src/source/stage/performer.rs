@@ -58,7 +58,7 @@ enum Next {
 /// Of a phrase that is broken off.
 const FADE_SECONDS: f64 = 0.03;
 /// A phrase is up to this much weaker than its material, dB.
-const PHRASE_DROP: f64 = 1.2;
+const PHRASE_DROP: f64 = 1.0;
 /// A loudest passage is up to this much off the truth, dB.
 const PASS_SPREAD: f64 = 0.25;
 
