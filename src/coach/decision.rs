@@ -16,6 +16,8 @@ const AIM_DOWN: Db = Db::new(3.0);
 const AIM_UP: Db = Db::new(4.0);
 /// Clipping hides how far it went over.
 const CLIPPED_BY: Amount = Amount::LARGEST;
+/// The leeway below that is lost with the first turn.
+const TURNED_LOW: Db = Db::new(2.0);
 const RUMBLE_SHARE: f64 = 0.25;
 /// A take that never passes this holds nothing.
 const SILENT_TAKE: Dbfs = Dbfs::new(-70.0);
@@ -61,8 +63,12 @@ pub fn decide(heard: &Heard, tops: &Tops, targets: &Targets, knows: &Knows) -> O
     if tops.flat > 0 && !knows.mastered && !knows.source_asked {
         return Some(Step::SourceOverload);
     }
-    let (low, high) = targets.window();
-    if peak > if knows.turned { high } else { targets.too_high() } - knows.extra_lift {
+    // After a turn it should stand well, not just pass.
+    let (low, high) = match knows.turned {
+        true => (targets.too_low() + TURNED_LOW, targets.ceiling()),
+        false => (targets.too_low(), targets.too_high()),
+    };
+    if peak > high - knows.extra_lift {
         return if knows.at_limit == Some(Turn::Down) {
             Some(Step::Pad)
         } else {
@@ -70,7 +76,7 @@ pub fn decide(heard: &Heard, tops: &Tops, targets: &Targets, knows: &Knows) -> O
             trim(Turn::Down, by, TrimCause::TooHigh)
         };
     }
-    if peak < if knows.turned && !targets.area { low } else { targets.too_low() } - knows.extra_lift {
+    if peak < low - knows.extra_lift {
         let level = heard.activity.active_level;
         let noisy = heard.activity.floor.is_some_and(|floor| level - floor < NEAR_ITS_FLOOR);
         return if noisy && !knows.closer_asked {

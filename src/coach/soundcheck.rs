@@ -80,7 +80,9 @@ const ONLY_THE_ROOM: Seconds = Seconds::new(20.0);
 /// No knob moved for this long: ask again, then give up.
 const NO_MOVEMENT: Seconds = Seconds::new(15.0);
 /// After "done", the knob is watched this much longer before it is believed.
-const BELIEVE_DONE: Seconds = Seconds::new(5.0);
+const BELIEVE_DONE: Seconds = Seconds::new(6.0);
+/// By then the knob has stood this long.
+const SINCE_TURNED: Seconds = Seconds::new(5.0);
 const TRIMS: u8 = 3;
 /// A performer who was asked gets this long before something else takes the screen.
 const LISTEN_AT_LEAST: Seconds = Seconds::new(12.0);
@@ -97,6 +99,9 @@ const VARIES: Db = Db::new(2.5);
 const REOPEN_AT_MOST: Db = Db::new(2.9);
 /// A knob put back within this is back.
 const BACK: Db = Db::new(1.5);
+/// Shares of the evidence from which a wrong knob is believed: when the right one surely stands, and else.
+const HALF_SURE: f64 = 0.4;
+const NEARLY_SURE: f64 = 0.6;
 const HOT_ENOUGH: Seconds = Seconds::new(6.0);
 const HOT_HITS: u32 = 4;
 
@@ -256,7 +261,8 @@ impl Soundcheck {
                 current.done_at = Some(now);
                 self.current = Some(current);
             }
-            (Step::NoMovement { .. }, Answer::Done) => self.drop_step(),
+            // "I did turn it": then it is heard anew.
+            (Step::NoMovement { .. }, Answer::Done) => self.trim_done(current.input, Db::ZERO),
             (Step::Trim { .. } | Step::NoMovement { .. } | Step::LeaveIt { .. }, _) => self.leave(current.input),
             (Step::PutBack { .. }, _) => self.drop_step(),
             (Step::ConfirmLoudest, Answer::No) => {
@@ -412,19 +418,18 @@ impl Soundcheck {
                     (None, None) => self.wait_for_turn(current, asked, detectors, now),
                 }
             }
-            Step::PutBack { turn, .. } => {
+            Step::PutBack { .. } => {
                 let line = self.line(input).unwrap_or(ChannelId::new(0));
-                match detectors.knob_offset(line) {
+                let late = current.done_at.is_some_and(|at| now - at >= BELIEVE_DONE) || waited >= NO_MOVEMENT;
+                let estimate =
+                    detectors.turn_estimate(line, SINCE_TURNED).filter(|estimate| late && estimate.agree >= HALF_SURE);
+                match detectors.knob_offset(line).or(estimate.map(|estimate| estimate.by)) {
                     Some(offset) if offset.abs() < BACK => self.back_again(current.input, offset, now),
                     // Moved, but not home: the remaining way is a new request.
-                    Some(offset) if current.done_at.is_some_and(|at| now - at >= BELIEVE_DONE) => {
-                        let asked = if turn == Turn::Down { offset > Db::ZERO } else { offset < Db::ZERO };
-                        if asked && waited < NO_MOVEMENT + NO_MOVEMENT {
-                            self.put_back(current.input, offset, now);
-                        } else {
-                            self.back_again(current.input, offset, now);
-                        }
+                    Some(offset) if late && waited < NO_MOVEMENT + NO_MOVEMENT => {
+                        self.put_back(current.input, offset, now);
                     }
+                    Some(offset) if late => self.back_again(current.input, offset, now),
                     _ if waited >= NO_MOVEMENT + NO_MOVEMENT => self.back_again(current.input, Db::ZERO, now),
                     _ => {}
                 }
@@ -450,14 +455,34 @@ impl Soundcheck {
     fn wait_for_turn(&mut self, current: Current, asked: Db, detectors: &Detectors, now: Seconds) {
         let Step::Trim { turn, by, cause, again } = current.step else { return };
         let line = self.line(ChannelId::from_index(current.input)).unwrap_or(ChannelId::new(0));
-        if current.done_at.is_some_and(|at| now - at >= BELIEVE_DONE) {
-            self.trim_done(current.input, asked);
-        } else if now - current.since >= NO_MOVEMENT && current.done_at.is_none() {
-            match detectors.likely_turn(line).filter(|&moved| is_about(moved, asked)) {
-                Some(moved) => self.trim_done(current.input, moved),
-                None if again => self.show(current.input, Step::NoMovement { turn }, now),
-                None => self.show(current.input, Step::Trim { turn, by, cause, again: true }, now),
+        let believed = current.done_at.is_some_and(|at| now - at >= BELIEVE_DONE);
+        let overdue = current.done_at.is_none() && now - current.since >= NO_MOVEMENT;
+        if !believed && !overdue {
+            return;
+        }
+        let estimate = detectors.turn_estimate(line, SINCE_TURNED);
+        let untouched = estimate.is_some_and(|estimate| estimate.is_surely_none());
+        let guesses = [estimate.map(|estimate| estimate.by), detectors.louder(line)];
+        let likely = guesses.into_iter().flatten().find(|&moved| !untouched && is_about(moved, asked));
+        let enough = if untouched { HALF_SURE } else { NEARLY_SURE };
+        let wrong = detectors
+            .channels()
+            .filter(|&other| other != line && likely.is_none())
+            .filter_map(|other| Some((other, detectors.turn_estimate(other, SINCE_TURNED)?)))
+            .filter(|(_, estimate)| is_about(estimate.by, asked))
+            .filter(|(other, estimate)| {
+                estimate.agree >= enough || detectors.louder(*other).is_some_and(|louder| is_about(louder, asked))
+            })
+            .max_by(|a, b| a.1.agree.total_cmp(&b.1.agree));
+        match (likely, wrong) {
+            (Some(moved), _) => self.trim_done(current.input, moved),
+            (None, Some((other, estimate))) => {
+                self.resume = Some((current.input, current.step));
+                self.put_back(other.index(), estimate.by, now);
             }
+            (None, None) if believed && !untouched => self.trim_done(current.input, asked),
+            (None, None) if again => self.show(current.input, Step::NoMovement { turn }, now),
+            (None, None) => self.show(current.input, Step::Trim { turn, by, cause, again: true }, now),
         }
     }
 

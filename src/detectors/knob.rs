@@ -33,13 +33,30 @@ const FEWEST_BANDS: usize = 8;
 pub struct Knob {
     /// The last frames' bands in dB, a ring.
     ring: Vec<[f32; BANDS]>,
+    /// The same frames' level in dB.
+    levels: Vec<f32>,
     next: usize,
     filled: usize,
     before: [Quiet; BANDS],
+    loud_before: f32,
     since: Option<usize>,
     /// The last estimates, newest last; NaN where the bands did not move alike.
     estimates: [f64; STEADY_FRAMES],
-    likely: Option<f64>,
+}
+
+/// A guess at a turn.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Estimate {
+    pub by: Db,
+    /// The share of the evidence that agrees with it, 0 to 1.
+    pub agree: f64,
+}
+
+impl Estimate {
+    /// Most of the evidence agrees that the knob stands where it stood.
+    pub fn is_surely_none(&self) -> bool {
+        self.agree >= MOST && self.by.abs() < LEAST
+    }
 }
 
 /// A band between the notes, in dB.
@@ -57,12 +74,13 @@ impl Default for Knob {
     fn default() -> Self {
         Self {
             ring: vec![[f32::NEG_INFINITY; BANDS]; BEFORE],
+            levels: vec![f32::NEG_INFINITY; BEFORE],
             next: 0,
             filled: 0,
             before: [Quiet::NOTHING; BANDS],
+            loud_before: f32::NEG_INFINITY,
             since: None,
             estimates: [f64::NAN; STEADY_FRAMES],
-            likely: None,
         }
     }
 }
@@ -71,6 +89,7 @@ impl Knob {
     /// A complete frame.
     pub fn observe(&mut self, frame: &Frame) {
         self.ring[self.next] = frame.bands.map(|power| 10.0 * power.log10());
+        self.levels[self.next] = frame.rms.get() as f32;
         self.next = (self.next + 1) % BEFORE;
         self.filled = (self.filled + 1).min(BEFORE);
         if let Some(since) = &mut self.since {
@@ -83,10 +102,17 @@ impl Knob {
 
     /// From here on a turn is looked for.
     pub fn expect_turn(&mut self) {
-        self.before = self.quiet_levels(self.filled);
+        let known = self.filled >= AFTER;
+        self.before = if known { self.quiet_levels(self.filled) } else { [Quiet::NOTHING; BANDS] };
+        self.loud_before = if known { self.loud_level() } else { f32::NEG_INFINITY };
         self.since = Some(0);
-        self.likely = None;
         self.estimates = [f64::NAN; STEADY_FRAMES];
+    }
+
+    /// The knob was turned: what stood before says nothing about the next turn.
+    pub fn forget(&mut self) {
+        self.filled = 0;
+        self.since = None;
     }
 
     /// Stops looking.
@@ -108,21 +134,38 @@ impl Knob {
         self.offset().filter(|by| by.abs() >= LEAST)
     }
 
-    /// The best guess at the turn, however unsure.
-    pub fn likely(&self) -> Option<Db> {
-        self.likely.map(Db::new)
+    /// The best guess at the turn by the sound between the notes of the last `frames`, however unsure.
+    pub fn estimate(&self, frames: usize) -> Option<Estimate> {
+        self.since?;
+        self.shift(frames).map(|(by, agree)| Estimate { by: Db::new(by), agree })
+    }
+
+    /// How much louder the notes are: a turn, or the performer.
+    pub fn louder(&self) -> Option<Db> {
+        let louder = self.loud_level() - self.loud_before;
+        louder.is_finite().then(|| Db::new(f64::from(louder)))
+    }
+
+    /// The 90th percentile of the last frames' levels.
+    fn loud_level(&self) -> f32 {
+        let mut levels = [f32::NEG_INFINITY; BEFORE];
+        for (back, level) in levels[..self.filled].iter_mut().enumerate() {
+            *level = self.levels[(self.next + BEFORE - 1 - back) % BEFORE];
+        }
+        let levels = &mut levels[..self.filled];
+        levels.sort_unstable_by(f32::total_cmp);
+        levels.get(self.filled * 9 / 10).copied().unwrap_or(f32::NEG_INFINITY)
     }
 
     fn judge(&mut self) {
-        let shift = self.shift();
-        self.likely = shift.map(|(by, _)| by);
+        let shift = self.shift(AFTER);
         self.estimates.rotate_left(1);
         self.estimates[STEADY_FRAMES - 1] = shift.filter(|&(_, agree)| agree >= MOST).map_or(f64::NAN, |(by, _)| by);
     }
 
     /// The weighted median shift of the bands, and the share of the weight that agrees with it.
-    fn shift(&self) -> Option<(f64, f64)> {
-        let after = self.quiet_levels(AFTER);
+    fn shift(&self, frames: usize) -> Option<(f64, f64)> {
+        let after = self.quiet_levels(frames);
         let mut shifts = [(0.0, 0.0); BANDS];
         let mut count = 0;
         for (before, after) in self.before.iter().zip(after) {

@@ -13,6 +13,7 @@ mod spill;
 pub use clipping::Tops;
 pub use finding::{Evidence, Finding, FreakReason};
 pub use heard::Heard;
+pub use knob::Estimate;
 pub use peaks::SetAside;
 
 use crate::meters::Readings;
@@ -56,7 +57,8 @@ struct Channel {
 impl Detectors {
     /// Separate inputs, each with its own source.
     pub fn of_inputs(expected: &[Expected], rate: SampleRate) -> Self {
-        Self { spill: Some(Spill::new(expected.len())), ..Self::of_programme(expected, rate) }
+        let kinds = expected.iter().map(|expected| expected.kind).collect();
+        Self { spill: Some(Spill::new(kinds)), ..Self::of_programme(expected, rate) }
     }
 
     /// The channels of one programme: no spill between them.
@@ -122,6 +124,7 @@ impl Detectors {
         let channel = &mut self.channels[channel.index()];
         channel.listener.reset();
         channel.clipping.reset();
+        channel.knob.forget();
         channel.set_aside = None;
         channel.not_heard = false;
     }
@@ -150,9 +153,14 @@ impl Detectors {
         self.channels[channel.index()].knob.turned()
     }
 
-    /// The best guess at that turn, however unsure.
-    pub fn likely_turn(&self, channel: ChannelId) -> Option<Db> {
-        self.channels[channel.index()].knob.likely()
+    /// The best guess at that turn by the sound between the notes of the last `span`, however unsure.
+    pub fn turn_estimate(&self, channel: ChannelId, span: Seconds) -> Option<Estimate> {
+        self.channels[channel.index()].knob.estimate((span.get() * 10.0) as usize)
+    }
+
+    /// How much louder its notes are since `expect_turn`: a turn, or the performer.
+    pub fn louder(&self, channel: ChannelId) -> Option<Db> {
+        self.channels[channel.index()].knob.louder()
     }
 
     pub fn channels(&self) -> impl Iterator<Item = ChannelId> + use<> {

@@ -8,7 +8,7 @@
 
 use super::finding::{Evidence, Finding, Outbox};
 use crate::meters::{PairLag, Readings};
-use crate::units::{ChannelId, Db, FrameCount, Seconds};
+use crate::units::{ChannelId, Db, FrameCount, Seconds, SourceKind};
 
 const HOTTER: Db = Db::new(10.0);
 const ALIKE: f64 = 0.4;
@@ -57,6 +57,7 @@ struct Pair {
 /// Watches every channel for spill; asks for one pair at a time.
 #[derive(Clone, Debug)]
 pub struct Spill {
+    kinds: Vec<SourceKind>,
     channels: Vec<Suspicion>,
     /// Quiet channel × loud channel.
     pairs: Vec<Pair>,
@@ -64,8 +65,10 @@ pub struct Spill {
 }
 
 impl Spill {
-    pub fn new(channels: usize) -> Self {
+    pub fn new(kinds: Vec<SourceKind>) -> Self {
+        let channels = kinds.len();
         Self {
+            kinds,
             channels: vec![Suspicion::default(); channels],
             pairs: vec![Pair::default(); channels * channels],
             turn: 0,
@@ -87,7 +90,7 @@ impl Spill {
                 .channels
                 .iter()
                 .enumerate()
-                .filter(|&(other, _)| other != index)
+                .filter(|&(other, _)| other != index && !share_a_source(self.kinds[index], self.kinds[other]))
                 .max_by(|a, b| a.1.frame.rms.get().total_cmp(&b.1.frame.rms.get()));
             if let Some((other, reading)) = hottest {
                 let below = reading.frame.rms - own.frame.rms;
@@ -168,4 +171,10 @@ impl Spill {
             }
         }
     }
+}
+
+/// Two microphones over one choir, or an overhead and the drums under it: what both hear is nobody's spill.
+const fn share_a_source(own: SourceKind, other: SourceKind) -> bool {
+    use SourceKind::{Choir, Kick, Overhead, Percussion, Snare};
+    matches!((own, other), (Choir, Choir) | (Overhead, Overhead | Kick | Snare | Percussion))
 }

@@ -65,6 +65,8 @@ impl Stagehand {
         self.due = None;
         let channel = channel?;
         match step {
+            // A knob was turned already, this one or (who knows?) another.
+            Step::Trim { again: true, .. } | Step::NoMovement { .. } => Some(Answer::Done),
             Step::Trim { turn, by, .. } => {
                 let knob = self.pick_knob(channel, snapshot.inputs.len());
                 self.turn(knob, turn, by, stage)
@@ -85,7 +87,6 @@ impl Stagehand {
             Step::ConfirmMeant { .. } | Step::PressSolo | Step::ReleaseSolo | Step::LowCut { .. } => Some(Answer::Done),
             Step::SourceOverload
             | Step::AskLampLit
-            | Step::NoMovement { .. }
             | Step::Pad
             | Step::WrongInput
             | Step::MoveCloser

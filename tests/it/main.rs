@@ -8,10 +8,14 @@ mod event;
 mod files;
 /// The house: who may name whom, and what stands where.
 mod house;
+/// Live input and the tone: conversion, the ring, virtual devices.
+mod live;
 /// The meters: standards, references, second opinions, promises.
 mod meters;
 /// The soundcheck on the simulated stage.
 mod soundcheck;
+/// The simulated stage keeps its promises.
+mod stage;
 
 mod live;
 #[path = "../support/mod.rs"]
@@ -20,4 +24,3 @@ mod support;
 /// Lets a test forbid allocation on its own thread.
 #[global_allocator]
 static ALLOCATOR: assert_no_alloc::AllocDisabler = assert_no_alloc::AllocDisabler;
-mod stage;

@@ -23,7 +23,7 @@ impl Material {
     pub fn new(player: Player, dice: &mut Dice, rate: f64) -> Self {
         let mut ordinary = sounds::perform(player, Passage::Ordinary, dice, rate);
         let loudest = sounds::perform(player, Passage::Loudest, dice, rate);
-        let step = dice.between(4.6, 7.4);
+        let step = dice.between(4.3, 6.9);
         let full = highest(&ordinary);
         scale(&mut ordinary, 10f64.powf(-step / 20.0) / full);
         Self::joined(ordinary, loudest)

@@ -74,6 +74,8 @@ pub struct StageInput {
     pub kind: SourceKind,
     /// Metres: to the audience's right of the middle, upstage of the front edge.
     pub place: (f64, f64),
+    /// Metres from the performer to the microphone.
+    pub reach: f64,
     /// A microphone hears others too and may have a pad; a line hears only its own.
     pub microphone: bool,
     pub has_pad: bool,
@@ -235,6 +237,13 @@ impl Stage {
         }
     }
 
+    /// From each performer's next phrase on: how much each is off its level beyond the usual, ±.
+    pub fn set_restless(&mut self, restless: Db) {
+        for actor in &mut self.actors {
+            actor.performer.set_restless(restless.abs().get());
+        }
+    }
+
     /// Someone coughs into the microphone, 12 dB over the performer's loudest.
     pub fn cough(&mut self, channel: ChannelId) {
         self.freak(channel, false);
@@ -294,6 +303,7 @@ impl Stage {
                 name,
                 kind: part.player.kind(),
                 place,
+                reach: part.player.reach(),
                 microphone: part.player.acoustic(),
                 has_pad: part.player.acoustic(),
                 show_lift: part.player.show_lift(),

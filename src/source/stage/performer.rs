@@ -58,7 +58,7 @@ enum Next {
 /// Of a phrase that is broken off.
 const FADE_SECONDS: f64 = 0.03;
 /// A phrase is up to this much weaker than its material, dB.
-const PHRASE_DROP: f64 = 1.2;
+const PHRASE_DROP: f64 = 1.0;
 /// A loudest passage is up to this much off the truth, dB.
 const PASS_SPREAD: f64 = 0.25;
 
@@ -85,6 +85,11 @@ impl Performer {
         };
         performer.plan_own_loudest();
         performer
+    }
+
+    /// How much each phrase and passage is off its level beyond the usual, ± dB.
+    pub fn set_restless(&mut self, restless: f64) {
+        self.restless = restless;
     }
 
     /// The amplitude of the loudest passage's true peak, from the next phrase on.

@@ -2,7 +2,7 @@
 
 use std::f64::consts::TAU;
 
-use super::filters::{Decay, HighPass, LowPass};
+use super::filters::{Decay, Diffuser, HighPass, LowPass};
 use super::{Passage, Track};
 use crate::source::stage::dice::Dice;
 
@@ -42,21 +42,27 @@ pub fn triangle(passage: Passage, dice: &mut Dice, rate: f64) -> Track {
     track
 }
 
-/// The whole kit from above: hi-hat, drums at a distance, a crash when it is loud.
+/// The whole kit from above: hi-hat and cymbal near, the drums at a distance and through the room.
 pub fn overhead(passage: Passage, dice: &mut Dice, rate: f64) -> Track {
-    let bars = if passage == Passage::Ordinary { 4 } else { 3 };
-    let mut track = Track::silent(bars as f64 * 4.0 * BEAT, rate);
-    for half_beat in 0..bars * 8 {
+    let (bars, drums, crash) = if passage == Passage::Ordinary { (4, 0.5, 0.5) } else { (3, 0.6, 0.8) };
+    let mut track = Track::silent(f64::from(bars) * 4.0 * BEAT, rate);
+    for half_beat in 0..bars as usize * 8 {
         let at = beat_frame(half_beat as f64 / 2.0, dice, rate);
-        let hat = dice.between(0.10, 0.2) * if half_beat % 2 == 0 { 1.4 } else { 1.0 };
-        add_hat(&mut track.samples[at..], rate, dice, hat);
         match half_beat % 8 {
-            0 | 3 | 4 => add_kick(&mut track.samples[at..], rate, dice, 0.3),
-            2 | 6 => add_snare(&mut track.samples[at..], rate, dice, dice_level(passage, half_beat)),
+            0 | 3 | 4 => add_kick(&mut track.samples[at..], rate, dice, 0.4 * drums),
+            2 | 6 => add_snare(&mut track.samples[at..], rate, dice, drums * accent(half_beat)),
             _ => {}
         }
+    }
+    let mut room = Diffuser::new(rate);
+    for sample in &mut track.samples {
+        *sample = room.next(f64::from(*sample)) as f32;
+    }
+    for half_beat in 0..bars as usize * 8 {
+        let at = beat_frame(half_beat as f64 / 2.0, dice, rate);
+        let hat = dice.between(0.28, 0.42) * if half_beat % 2 == 0 { 1.3 } else { 1.0 };
+        add_hat(&mut track.samples[at..], rate, dice, hat);
         if half_beat % 16 == 0 {
-            let crash = if passage == Passage::Ordinary { 0.25 } else { 0.45 };
             add_crash(&mut track.samples[at..], rate, dice, crash);
         }
     }
@@ -64,12 +70,9 @@ pub fn overhead(passage: Passage, dice: &mut Dice, rate: f64) -> Track {
     track
 }
 
-fn dice_level(passage: Passage, half_beat: usize) -> f64 {
-    match (passage, half_beat % 16) {
-        (Passage::Loudest, _) => 1.0,
-        (Passage::Ordinary, 2) => 0.9,
-        (Passage::Ordinary, _) => 0.75,
-    }
+/// The first backbeat of two bars is the strongest.
+fn accent(half_beat: usize) -> f64 {
+    if half_beat % 16 == 2 { 1.0 } else { 0.85 }
 }
 
 /// One hit alone, about 1.0 at its top.
@@ -113,9 +116,9 @@ pub fn add_kick(track: &mut [f32], rate: f64, dice: &mut Dice, level: f64) {
 }
 
 pub fn add_snare(track: &mut [f32], rate: f64, dice: &mut Dice, level: f64) {
-    let modes = [(dice.between(182.0, 192.0), 0.45, 0.16), (dice.between(325.0, 340.0), 0.3, 0.11)];
+    let modes = [(dice.between(182.0, 192.0), 0.5, 0.26), (dice.between(325.0, 340.0), 0.33, 0.18)];
     add_modes(track, rate, &modes, level);
-    let (mut wires, mut stroke) = (Decay::new(0.42 * level, 0.26, rate), Decay::new(0.8 * level, 0.022, rate));
+    let (mut wires, mut stroke) = (Decay::new(0.5 * level, 0.38, rate), Decay::new(0.45 * level, 0.022, rate));
     let (mut thin, mut soften) = (HighPass::new(900.0, rate), LowPass::new(7000.0, rate));
     for sample in track.iter_mut().take((0.4 * rate) as usize) {
         let noise = dice.noise() * (wires.next() + stroke.next());

@@ -80,3 +80,27 @@ impl Decay {
         now
     }
 }
+
+/// The first reflections of a room: a chain of all-passes (M. R. Schroeder, "Natural sounding artificial
+/// reverberation", JAES 10(3), 1962), which keeps the spectrum and spreads what is sudden.
+pub struct Diffuser(Vec<(Vec<f64>, usize)>);
+
+impl Diffuser {
+    /// Delays of the stages, seconds, no two in a simple ratio.
+    const DELAYS: [f64; 5] = [0.0031, 0.0079, 0.0173, 0.0371, 0.0613];
+    const GAIN: f64 = 0.6;
+
+    pub fn new(rate: f64) -> Self {
+        Self(Self::DELAYS.iter().map(|delay| (vec![0.0; (delay * rate) as usize + 1], 0)).collect())
+    }
+
+    pub fn next(&mut self, x: f64) -> f64 {
+        self.0.iter_mut().fold(x, |x, (line, at)| {
+            let late = line[*at];
+            let back = x + Self::GAIN * late;
+            line[*at] = back;
+            *at = (*at + 1) % line.len();
+            late - Self::GAIN * back
+        })
+    }
+}

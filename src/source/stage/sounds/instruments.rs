@@ -21,7 +21,7 @@ pub fn keys(passage: Passage, dice: &mut Dice, rate: f64) -> Track {
         track.samples.resize(start + ((seconds + 0.5) * rate) as usize, 0.0);
         let phrase = &mut track.samples[start..];
         // Patches differ in loudness, as they do on every instrument.
-        let level = [1.0, 0.55, 0.5][index];
+        let level = [1.0, 0.9, 0.9][index];
         play(phrase, seconds, level, &patches[index], passage, dice, rate);
         track.phrases.push(start..start + phrase.len());
     }
@@ -34,7 +34,7 @@ fn play(phrase: &mut [f32], seconds: f64, level: f64, patch: &Patch, passage: Pa
     while beat * BEAT < seconds - BEAT {
         let chord = CHORDS[(beat / 4.0) as usize % CHORDS.len()];
         let length = if busy { 1.0 } else { 2.0 };
-        let touch = level * dice.between(0.6, 1.0);
+        let touch = level * dice.between(0.75, 1.0);
         for (note, semitones) in chord.iter().enumerate() {
             let start = ((beat * BEAT + 0.004 * note as f64 + dice.between(0.0, 0.008)) * rate) as usize;
             add_note(phrase, rate, start, 0.95 * length * BEAT, pitch(*semitones), touch, patch);
@@ -47,7 +47,7 @@ fn play(phrase: &mut [f32], seconds: f64, level: f64, patch: &Patch, passage: Pa
             if dice.chance(0.7) {
                 let start = ((beat + half as f64 / 2.0) * BEAT * rate) as usize;
                 let note = chord[1 + dice.pick(3)] + 12.0;
-                add_note(phrase, rate, start, 0.45 * BEAT, pitch(note), touch * dice.between(0.7, 1.1), patch);
+                add_note(phrase, rate, start, 0.45 * BEAT, pitch(note), touch * dice.between(0.6, 0.9), patch);
             }
         }
         beat += length;
@@ -65,7 +65,7 @@ pub fn bass(passage: Passage, dice: &mut Dice, rate: f64) -> Track {
         let note = root + [0.0, 0.0, 0.0, 7.0, 12.0][dice.pick(5)];
         let length = if passage == Passage::Loudest || dice.chance(0.7) { 0.5 } else { 1.0 };
         let start = ((beat * BEAT + dice.between(0.0, 0.008)) * rate) as usize;
-        let level = dice.between(0.6, 1.0);
+        let level = dice.between(0.7, 1.0);
         add_note(&mut track.samples, rate, start, 0.9 * length * BEAT, pitch(note), level, &patch);
         pluck(&mut track.samples[start..], level, dice, rate);
         beat += length;
@@ -79,7 +79,7 @@ fn pluck(track: &mut [f32], level: f64, dice: &mut Dice, rate: f64) {
     let mut soften = LowPass::new(1800.0, rate);
     let frames = 0.012 * rate;
     for (n, sample) in track.iter_mut().take(frames as usize).enumerate() {
-        *sample += soften.next(0.5 * level * (1.0 - n as f64 / frames) * dice.noise()) as f32;
+        *sample += soften.next(0.15 * level * (1.0 - n as f64 / frames) * dice.noise()) as f32;
     }
 }
 
@@ -89,10 +89,10 @@ fn harmonics(count: usize, amplitude: impl Fn(f64) -> f64) -> Vec<f64> {
 
 fn electric_piano() -> Patch {
     Patch {
-        bright: Table::new(&[0.1, 0.35, 0.3, 0.2, 0.1, 0.15, 0.12]),
+        bright: Table::new(&[0.1, 0.25, 0.2, 0.1, 0.06, 0.08, 0.06]),
         dull: Table::new(&[0.5, 0.12, 0.03]),
         attack: 0.002,
-        decays: (0.45, 2.4),
+        decays: (0.8, 5.0),
         release: 0.08,
     }
 }
@@ -119,10 +119,10 @@ fn strings() -> Patch {
 
 pub fn bass_patch() -> Patch {
     Patch {
-        bright: Table::new(&harmonics(16, |n| 0.5 / n.powf(0.8))),
+        bright: Table::new(&harmonics(16, |n| 0.22 / n.powf(0.8))),
         dull: Table::new(&harmonics(4, |n| 0.7 / (n * n))),
         attack: 0.004,
-        decays: (0.35, 2.0),
+        decays: (0.5, 4.0),
         release: 0.04,
     }
 }

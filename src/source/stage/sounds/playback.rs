@@ -8,7 +8,7 @@ use super::{Passage, Track};
 use crate::source::stage::dice::Dice;
 
 pub fn playback(passage: Passage, dice: &mut Dice, rate: f64) -> Track {
-    let (bars, drive) = if passage == Passage::Ordinary { (4, 1.0) } else { (3, 1.5) };
+    let (bars, drive) = if passage == Passage::Ordinary { (4, 1.4) } else { (3, 1.8) };
     let mut track = Track::silent(f64::from(bars) * 4.0 * BEAT + 0.4, rate);
     let samples = &mut track.samples;
     let (bass, pad, lead) = (bass_patch(), pad(), lead());
