@@ -4,19 +4,23 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 
+use crate::view::records;
+use crate::view::words::{HEARING, LOCAL_RULES};
+
 /// One thing to do next and why, for the person who runs a school hall's small PA.
 ///
 /// Without a command: the soundcheck of the event in this folder, or else of a simulated stage that
 /// needs no device.
 #[derive(Debug, Parser)]
-#[command(name = "beforedoors", version, after_help = AFTER)]
+#[command(name = "beforedoors", version, after_help = after())]
 pub struct Args {
     #[command(subcommand)]
     pub command: Option<Command>,
 }
 
-const AFTER: &str = "Exit codes: 0 nothing wrong, 1 findings, 2 cannot tell, 3 bad input.\n\
-    Hearing: turn outputs down before anything plays; local rules and licensed practice come first.";
+fn after() -> String {
+    format!("Exit codes: 0 nothing wrong, 1 findings, 2 cannot tell, 3 bad input.\n{HEARING}\n{LOCAL_RULES}")
+}
 
 #[derive(Debug, Subcommand)]
 pub enum Command {
@@ -47,7 +51,7 @@ pub struct SoundcheckArgs {
     /// How the laptop hears the desk
     #[arg(long, value_name = "WAY")]
     pub connection: Option<Way>,
-    /// Which simulated evening
+    /// Which simulated evening: the same number gives the same evening
     #[arg(long, value_name = "NUMBER")]
     pub seed: Option<u64>,
     /// How brave the simulated performers are
@@ -62,8 +66,8 @@ pub struct SoundcheckArgs {
     /// Write the tone as a WAV file, to be played from somewhere else, and stop
     #[arg(long, value_name = "PATH")]
     pub tone_file: Option<PathBuf>,
-    /// One JSON object a line: `step` when the next step changes, `input` at the end; silence is null
-    #[arg(long)]
+    /// Lines for other programs: JSON, one object a line
+    #[arg(long, long_help = records::SOUNDCHECK_KEYS)]
     pub json: bool,
 }
 
@@ -78,15 +82,15 @@ pub struct RecordingsArgs {
     /// Also the RMS by the AES17 convention: a full-scale sine reads 0.00
     #[arg(long)]
     pub aes17: bool,
-    /// One JSON object a line: `file`, `channel`, `finding`, `warning`, `error`; silence is null
-    #[arg(long)]
+    /// Lines for other programs: JSON, one object a line
+    #[arg(long, long_help = records::RECORDING_KEYS)]
     pub json: bool,
 }
 
 #[derive(Clone, Debug, ClapArgs)]
 pub struct DevicesArgs {
-    /// One JSON object a line
-    #[arg(long)]
+    /// Lines for other programs: JSON, one object a line
+    #[arg(long, long_help = records::DEVICE_KEYS)]
     pub json: bool,
 }
 
@@ -102,7 +106,10 @@ pub enum Way {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum MoodArg {
+    /// They hold back
     Shy,
+    /// As at rehearsal
     Normal,
+    /// As on show night: louder
     Show,
 }

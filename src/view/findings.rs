@@ -45,7 +45,7 @@ pub fn finding_words(finding: &Finding) -> String {
 /// What to do about it.
 pub const fn finding_advice(evidence: &Evidence) -> &'static str {
     match evidence {
-        Evidence::Clipped { .. } => "Next time DOWN 10 dB at the input; use another take of this passage",
+        Evidence::Clipped { .. } => "Next time DOWN 10 dB at the input; here, use another take",
         Evidence::FlatTop { .. } => "Turn DOWN at the source: pack, DI or instrument",
         Evidence::NotHeard { .. } => "Is it switched on, plugged in and played?",
         Evidence::Freak { .. } => "Nothing to do; it does not count",

@@ -44,6 +44,14 @@ impl Scale {
         }
     }
 
+    /// For the head of a column.
+    pub const fn short_unit(self) -> &'static str {
+        match self {
+            Self::FullScale => "dBFS",
+            Self::Desk(_) => "desk dB",
+        }
+    }
+
     /// "−15…−9", whole decibels where they are whole.
     pub fn window(self, (low, high): (Dbfs, Dbfs)) -> String {
         format!("{}…{}", self.mark(low), self.mark(high))

@@ -26,6 +26,38 @@ use crate::detectors::{Evidence, Finding};
 use crate::meters::{ChannelSummary, Programme};
 use crate::units::{ChannelId, Db, Dbfs, Lufs, SampleRate, Seconds};
 
+/// The keys of a recording's lines, for a help text.
+pub const RECORDING_KEYS: &str = "\
+One JSON object a line, each with a `type`:
+
+file: file, format, rate_hz, channels, duration_s, integrated_lufs, loudness_range_lu, momentary_max_lufs, \
+short_term_max_lufs, true_peak_dbtp
+
+channel: file, channel (from 1), sample_peak_dbfs, true_peak_dbtp, rms_dbfs, crest_db, active_level_dbfs, \
+active_crest_db, noise_floor_dbfs, active_s, dc, invalid_samples, state, advice; with --aes17 also rms_aes17_dbfs
+
+finding: file, channel, kind, start_s, end_s, evidence, advice
+
+warning, error: file, message, fix
+
+Levels in dB re full scale (a full-scale sine has an RMS of -3.01), times in seconds from the start, numbers rounded \
+to 0.001. Silence, and what is not known, is null.";
+
+/// The keys of a soundcheck's lines.
+pub const SOUNDCHECK_KEYS: &str = "\
+One JSON object a line, each with a `type`:
+
+step, whenever the next step changes: time_s, channel (from 1), step, then, proof, peak_dbfs, active_level_dbfs, \
+noise_floor_dbfs, active_s, hits, show_lift_db, window_dbfs (low, high), unseen
+
+input, at the end: channel, name, state, peak_dbfs, trims
+
+With --file the lines are those of `recordings`. Silence, and what is not known, is null.";
+
+/// The keys of a device's line.
+pub const DEVICE_KEYS: &str = "\
+One JSON object a line, of `type` device: id, name, host, channels, rate_hz, rates_hz (lowest, highest), format, default";
+
 /// Rounded to 0.001; −∞ and NaN become `null`.
 fn number(value: f64) -> Value {
     if value.is_finite() { json!((value * 1000.0).round() / 1000.0 + 0.0) } else { Value::Null }

@@ -241,6 +241,9 @@ fn proof(advice: &Advice, scale: Scale) -> String {
     if !why.peak.is_silence() {
         parts.push(format!("loudest {}", scale.level(why.peak)));
     }
+    if why.tops.clipped > 0 {
+        parts.push(format!("flat at full scale {}", times(why.tops.clipped)));
+    }
     if let Some(window) = why.window {
         parts.push(format!("window {}", scale.window(window)));
     }

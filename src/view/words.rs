@@ -18,6 +18,7 @@ pub const QUESTIONS: &str = "Three questions about this desk, once. Enter takes 
 
 pub const SIMULATED: &str = "Simulated stage: no device is used";
 pub const HELPED: &str = "a simulated helper turns the knobs.";
+pub const YOUR_DESK: &str = "your desk: beforedoors soundcheck --device NAME";
 pub const TO_YOUR_DESK: &str = "Your desk: beforedoors devices, then beforedoors soundcheck --device NAME";
 
 pub const fn direction(turn: Turn) -> &'static str {

@@ -1,5 +1,7 @@
 //! The integration tests, one binary; each module is a subject.
 
+/// The terminal: words, lines, codes, the screen.
+mod cli;
 /// The event folder: reading, exact errors, saving.
 mod event;
 /// Recordings: every width and container, bad input, damage.

@@ -37,7 +37,7 @@ pub enum Panel {
 }
 
 /// The arrow's column, blanks included.
-const GUTTER: usize = 14;
+const GUTTER: usize = 13;
 const DOWN: [&str; 4] = ["  ███  ", "  ███  ", "▜█████▛", "  ▜█▛  "];
 const UP: [&str; 4] = ["  ▟█▙  ", "▟█████▙", "  ███  ", "  ███  "];
 /// Narrower than this there is only the small arrow.
@@ -81,7 +81,7 @@ pub fn next(picture: &Picture) -> NextStep {
 fn next_step(picture: &Picture, next: &NextStep) -> Vec<Line> {
     let wide = picture.columns >= WIDE;
     let gutter = if wide { GUTTER } else { 5 };
-    let columns = picture.columns.saturating_sub(gutter + 2).max(20);
+    let columns = picture.columns.saturating_sub(gutter + 1).max(20);
     let tone = match (next.arrow, picture.snapshot.advice.channel) {
         (Arrow::None, _) | (_, None) => Tone::Text,
         (_, Some(channel)) => Tone::State(state(picture, channel)),
@@ -91,10 +91,10 @@ fn next_step(picture: &Picture, next: &NextStep) -> Vec<Line> {
         Arrow::Up if wide => UP,
         arrow => [if wide { "" } else { arrow.sign() }, if wide { arrow.sign() } else { "" }, "", ""],
     };
-    let texts = [(Tone::Strong, &next.sentence), (Tone::Text, &next.then), (Tone::Quiet, &next.proof)];
+    let texts = [(Tone::Strong, &next.sentence, " "), (Tone::Text, &next.then, " "), (Tone::Quiet, &next.proof, " · ")];
     let mut texts: Vec<(Tone, String)> = texts
         .into_iter()
-        .flat_map(|(tone, text)| wrap(text, columns).into_iter().map(move |line| (tone, line)))
+        .flat_map(|(tone, text, between)| wrap(text, between, columns).into_iter().map(move |line| (tone, line)))
         .collect();
     if wide && texts.len() < 4 {
         texts.insert(0, (Tone::Text, String::new()));
@@ -137,7 +137,7 @@ fn why(picture: &Picture) -> Vec<Line> {
 fn help(picture: &Picture) -> Vec<Line> {
     let mut panel = Vec::new();
     for state in view::STATES {
-        let cell = format!("   {} {:10}", view::shape(state), view::word(state));
+        let cell = format!("   {} {:12}", view::shape(state), view::word(state));
         panel.push(Line::of(Tone::State(state), cell).and(Tone::Text, view::meaning(state)));
     }
     panel.push(Line::new());
@@ -173,29 +173,29 @@ fn table(picture: &Picture, room: usize) -> Vec<Line> {
 /// Widths of the table's columns.
 struct Columns {
     name: usize,
+    level: usize,
     window: bool,
 }
 
 impl Columns {
-    const STATE: usize = 14;
-    const LEVEL: usize = 9;
+    const STATE: usize = 15;
     const WINDOW: usize = 11;
 
     fn of(picture: &Picture) -> Self {
         let names = picture.setup.names.iter().map(|name| Line::of(Tone::Text, name.as_str()).columns());
         let window = picture.columns >= 72;
-        let others = 8 + Self::STATE + Self::LEVEL + if window { Self::WINDOW } else { 0 } + 14;
+        let level = if window { 18 } else { 9 };
+        let others = 8 + Self::STATE + level + if window { Self::WINDOW } else { 0 } + 14;
         let room = picture.columns.saturating_sub(others).clamp(4, 24);
-        Self { name: names.max().unwrap_or(0).clamp(4, room), window }
+        Self { name: names.max().unwrap_or(0).clamp(4, room), level, window }
     }
 
     fn head(&self, picture: &Picture) -> Line {
         let name = fit("", self.name);
-        let level = fit_right("loudest", Self::LEVEL);
+        let unit = if self.window { format!(" {}", picture.setup.desk.scale().short_unit()) } else { String::new() };
+        let level = fit_right(&format!("loudest{unit}"), self.level);
         let window = if self.window { fit_right("window", Self::WINDOW) } else { String::new() };
-        let unit = picture.setup.desk.scale().unit();
-        let unit = if picture.columns >= 84 { format!("   ({unit})") } else { String::new() };
-        Line::of(Tone::Quiet, format!("        {name}{:14}{level}{window}   heard{unit}", ""))
+        Line::of(Tone::Quiet, format!("        {name}{:15}{level}{window}   heard", ""))
     }
 
     fn row(&self, picture: &Picture, index: usize, input: &InputStatus) -> Line {
@@ -204,12 +204,12 @@ impl Columns {
         let name = picture.setup.names.get(index).map_or("", String::as_str);
         let at_hand = picture.at_hand == Some(channel);
         let mark = if at_hand { '›' } else { ' ' };
-        let level = fit_right(&scale.number(input.heard.loudest), Self::LEVEL);
+        let level = fit_right(&scale.number(input.heard.loudest), self.level);
         let window = if self.window { fit_right(&scale.window(input.window), Self::WINDOW) } else { String::new() };
         let heard = view::heard_of(input.heard.active, input.heard.hits, input.need);
         let tone = if at_hand { Tone::Strong } else { Tone::Text };
         Line::of(tone, format!("  {mark}{:>3}  {}", channel.number(), fit(name, self.name)))
-            .and(Tone::State(input.state), format!("  {} {:8}", view::shape(input.state), view::word(input.state)))
+            .and(Tone::State(input.state), format!("  {} {:9}", view::shape(input.state), view::word(input.state)))
             .up_to(8 + self.name + Self::STATE)
             .and(Tone::Text, level)
             .and(Tone::Quiet, window)
@@ -226,7 +226,7 @@ fn keys(picture: &Picture, reply: Reply) -> Vec<Line> {
         Reply::Lamp => "N never   S sometimes   O often   X skip   ",
         Reply::Over => "",
     };
-    let asks = if picture.staged { "A ask them   ← → turn the knob   " } else { "" };
+    let asks = if picture.staged { "A ask them   ← → turn   " } else { "" };
     let line = format!("{answers}{asks}W why   1–9 look at   ? help   Q leave");
     let rate = picture.snapshot.readings.rate.get();
     let source = if picture.staged { "simulated stage" } else { words::connection(picture.connection) };
@@ -234,11 +234,11 @@ fn keys(picture: &Picture, reply: Reply) -> Vec<Line> {
     if picture.snapshot.lost_frames > 0 {
         facts += &format!(" · {} lost", counted(picture.snapshot.lost_frames, "frame", "frames"));
     }
-    if picture.staged && picture.columns >= 100 {
-        facts += &format!(" · {}", words::TO_YOUR_DESK);
+    if picture.staged {
+        facts += &format!(" · {}", words::YOUR_DESK);
     }
-    let mut lines = indented(Tone::Quiet, &line, picture.columns);
-    lines.extend(indented(Tone::Quiet, &facts, picture.columns));
+    let mut lines = joined(Tone::Quiet, &line, "   ", picture.columns);
+    lines.extend(joined(Tone::Quiet, &facts, " · ", picture.columns));
     lines
 }
 
@@ -247,7 +247,12 @@ fn state(picture: &Picture, channel: ChannelId) -> ChannelState {
 }
 
 fn indented(tone: Tone, text: &str, columns: usize) -> Vec<Line> {
-    let lines = wrap(text, columns.saturating_sub(6).max(20));
+    joined(tone, text, " ", columns)
+}
+
+/// Broken only at what stands between its pieces.
+fn joined(tone: Tone, text: &str, between: &str, columns: usize) -> Vec<Line> {
+    let lines = wrap(text, between, columns.saturating_sub(4).max(20));
     lines.into_iter().map(|line| Line::of(tone, format!("   {line}"))).collect()
 }
 

@@ -84,16 +84,16 @@ fn cut(text: &str, columns: usize) -> String {
     out
 }
 
-/// Broken between words so that no line is wider, if the words allow.
-pub fn wrap(text: &str, columns: usize) -> Vec<String> {
+/// Broken where `between` stands, so that no line is wider if the pieces allow.
+pub fn wrap(text: &str, between: &str, columns: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ') {
+    for piece in text.split(between) {
         match lines.last_mut() {
-            Some(line) if line.width() + 1 + word.width() <= columns => {
-                line.push(' ');
-                line.push_str(word);
+            Some(line) if line.width() + between.width() + piece.width() <= columns => {
+                line.push_str(between);
+                line.push_str(piece);
             }
-            _ => lines.push(word.to_owned()),
+            _ => lines.push(piece.to_owned()),
         }
     }
     lines
@@ -184,9 +184,13 @@ mod tests {
 
     #[test]
     fn words_are_never_broken() {
-        assert_eq!(wrap("then ask for the loudest chorus again", 16), ["then ask for the", "loudest chorus", "again"]);
-        assert_eq!(wrap("", 10), [""]);
-        assert_eq!(wrap("unbreakable", 3), ["unbreakable"]);
+        assert_eq!(
+            wrap("then ask for the loudest chorus again", " ", 16),
+            ["then ask for the", "loudest chorus", "again"]
+        );
+        assert_eq!(wrap("heard 8 of 15 s · loudest −9.7 dBFS", " · ", 20), ["heard 8 of 15 s", "loudest −9.7 dBFS"]);
+        assert_eq!(wrap("", " ", 10), [""]);
+        assert_eq!(wrap("unbreakable", " ", 3), ["unbreakable"]);
     }
 
     #[test]

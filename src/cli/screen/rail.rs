@@ -50,19 +50,20 @@ fn standing(shelf: &Shelf, extras: &Extras, rail: usize) -> Line {
     let sign = shape(extras.state);
     let wide = sign.trim().chars().count();
     let from = at(loudest).saturating_sub(wide / 2).min(rail - wide);
-    let label = shelf.loudest_label.chars().count() + 1;
+    // With a blank on both sides.
+    let label = shelf.loudest_label.chars().count() + 2;
     let text = |cells: &[char]| cells.iter().collect::<String>();
     let tone = Tone::State(extras.state);
     let after = &cells[from + wide..];
     if from >= label {
         let left = text(&cells[..from - label]);
         Line::of(Tone::Quiet, format!("   {left}"))
-            .and(tone, format!("{} {}", shelf.loudest_label, sign.trim()))
+            .and(tone, format!(" {} {}", shelf.loudest_label, sign.trim()))
             .and(Tone::Quiet, text(after))
     } else {
         let right = text(after.get(label..).unwrap_or_default());
         Line::of(Tone::Quiet, format!("   {}", text(&cells[..from])))
-            .and(tone, format!("{} {}", sign.trim(), shelf.loudest_label))
+            .and(tone, format!("{} {} ", sign.trim(), shelf.loudest_label))
             .and(Tone::Quiet, right)
     }
 }
@@ -126,15 +127,13 @@ mod tests {
     fn a_high_channel_on_eighty_columns() {
         let rows = drawn(-20.0, -3.1, ChannelState::High, 80);
         let expected = [
-            "   3 Soloist                                                 3.1 dB of headroom",
-            "                                        ·       •       loudest −3.1 ▲",
-            "   ━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━────────────────────────────",
-            "   ╵              ╵             ╵              ╵       ╲▁▁▁▁▁▁╱               ╵",
-            "   −60           −48           −36            −24    window −15…−9            0",
+            "   3 Soloist                                               3.1 dB of headroom",
+            "                                        ·      •           loudest −3.1 ▲",
+            "   ━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━─────────────────────────",
+            "   ╵              ╵             ╵              ╵          ╲▁▁▁▁▁▁╱          ╵",
+            "   −60           −48           −36            −24      window −15…−9        0",
         ];
-        for (row, expected) in rows.iter().zip(expected) {
-            assert_eq!(row.trim_end(), expected.trim_end());
-        }
+        assert_eq!(rows, expected, "\n{}", rows.join("\n"));
     }
 
     #[test]
