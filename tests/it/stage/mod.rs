@@ -33,7 +33,8 @@ fn channels(stage: &Stage) -> Vec<ChannelId> {
 fn trim_to(stage: &mut Stage, peak: f64) {
     for channel in channels(stage) {
         let by = Dbfs::new(peak) - stage.true_peak_of_loudest(channel);
-        assert_eq!(stage.turn_trim(channel, by), by, "the right trim is within reach");
+        let moved = stage.turn_trim(channel, by);
+        assert!((moved - by).abs() < Db::new(1e-6), "the right trim is within reach");
     }
 }
 
@@ -83,7 +84,7 @@ fn each_kind_has_its_active_crest() {
         for channel in channels(&stage) {
             let input = stage.inputs()[channel.index()].clone();
             stage.ask_play(channel);
-            let heard = listen(&mut stage, 30.0);
+            let heard = listen(&mut stage, 60.0);
             stage.ask_quiet(channel);
             listen(&mut stage, 0.5);
             let found = active(&heard[channel.index()], rate(16_000));

@@ -22,7 +22,8 @@ fn drums_hit_on_time_with_a_known_peak() {
             assert!(decibels(true_peak(&heard[channel], at, at + 480)) > -22.0);
         }
     }
-    assert_eq!(stage.true_peak_of_loudest(ChannelId::new(0)), Dbfs::new(-12.0));
+    let told = stage.true_peak_of_loudest(ChannelId::new(0));
+    assert!((told - Dbfs::new(-12.0)).abs().get() < 1e-6, "{told:?}");
 }
 
 #[test]

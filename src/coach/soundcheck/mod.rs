@@ -7,11 +7,17 @@
 //! moved in 15 s → ask once more, then offer to skip. At most three trims an input: after that the player
 //! varies, and the fader rides. Common practice.
 
-use super::advice::{Advice, Amount, ChannelState, Step, TrimCause, Turn, Unseen, Why};
-use super::decision::{self, Knows};
-use super::targets::Targets;
+mod order;
+mod turns;
+
+use crate::coach::advice::{Advice, ChannelState, Step, Unseen, Why};
+use crate::coach::decision::{self, Knows};
+use crate::coach::targets::Targets;
 use crate::detectors::{Detectors, Expected, Heard, Tops};
 use crate::units::{ChannelId, Db, Dbfs, Seconds, SourceKind};
+
+pub use order::most_urgent;
+use order::turn_of;
 
 /// How the laptop hears the desk.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -75,14 +81,6 @@ pub enum Request {
     Retarget(ChannelId, Expected),
 }
 
-/// No sound for this long after being asked for is worth a look at the source.
-const ONLY_THE_ROOM: Seconds = Seconds::new(20.0);
-/// No knob moved for this long: ask again, then give up.
-const NO_MOVEMENT: Seconds = Seconds::new(15.0);
-/// After "done", the knob is watched this much longer before it is believed.
-const BELIEVE_DONE: Seconds = Seconds::new(6.0);
-/// By then the knob has stood this long.
-const SINCE_TURNED: Seconds = Seconds::new(5.0);
 const TRIMS: u8 = 3;
 /// A performer who was asked gets this long before something else takes the screen.
 const LISTEN_AT_LEAST: Seconds = Seconds::new(12.0);
@@ -97,13 +95,6 @@ const REOPEN: Db = Db::new(2.0);
 /// A steady player's passages differ by this; 3 dB above the ceiling the show would clip.
 const VARIES: Db = Db::new(2.5);
 const REOPEN_AT_MOST: Db = Db::new(2.9);
-/// A knob put back within this is back.
-const BACK: Db = Db::new(1.5);
-/// Shares of the evidence from which a wrong knob is believed: when the right one surely stands, and else.
-const HALF_SURE: f64 = 0.4;
-const NEARLY_SURE: f64 = 0.6;
-const HOT_ENOUGH: Seconds = Seconds::new(6.0);
-const HOT_HITS: u32 = 4;
 
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Outcome {
@@ -392,158 +383,6 @@ impl Soundcheck {
         }
     }
 
-    /// The step on the screen: carried out, timed out, or still to be waited for?
-    fn follow(&mut self, current: Current, detectors: &Detectors, now: Seconds) {
-        let input = ChannelId::from_index(current.input);
-        let waited = now - current.since;
-        match current.step {
-            Step::Trim { turn, by, .. } => {
-                let line = self.line(input).unwrap_or(ChannelId::new(0));
-                let asked = by.change(turn);
-                let wrong = detectors.channels().find_map(|other| {
-                    let moved = detectors.turned(other).filter(|&moved| other != line && is_about(moved, asked))?;
-                    Some((other, moved))
-                });
-                match (detectors.turned(line), wrong) {
-                    (Some(moved), _) if (moved < Db::ZERO) == (turn == Turn::Down) => {
-                        self.trim_done(current.input, moved);
-                    }
-                    (Some(moved), None) => self.put_back(current.input, moved, now),
-                    (_, Some((other, moved))) => {
-                        self.resume = Some((current.input, current.step));
-                        self.put_back(other.index(), moved, now);
-                    }
-                    (None, None) => self.wait_for_turn(current, asked, detectors, now),
-                }
-            }
-            Step::PutBack { .. } => {
-                let line = self.line(input).unwrap_or(ChannelId::new(0));
-                let late = current.done_at.is_some_and(|at| now - at >= BELIEVE_DONE) || waited >= NO_MOVEMENT;
-                let estimate =
-                    detectors.turn_estimate(line, SINCE_TURNED).filter(|estimate| late && estimate.agree >= HALF_SURE);
-                match detectors.knob_offset(line).or(estimate.map(|estimate| estimate.by)) {
-                    Some(offset) if offset.abs() < BACK => self.back_again(current.input, offset, now),
-                    // Moved, but not home: the remaining way is a new request.
-                    Some(offset) if late && waited < NO_MOVEMENT + NO_MOVEMENT => {
-                        self.put_back(current.input, offset, now);
-                    }
-                    Some(offset) if late => self.back_again(current.input, offset, now),
-                    _ if waited >= NO_MOVEMENT + NO_MOVEMENT => self.back_again(current.input, Db::ZERO, now),
-                    _ => {}
-                }
-            }
-            Step::Listen { .. } => self.follow_listening(current, detectors, now),
-            Step::CheckSource if self.sounds(current.input, detectors) => self.drop_step(),
-            Step::PressSolo => {
-                let heard = detectors.heard(ChannelId::new(0));
-                if current.done_at.is_some() || (waited >= Seconds::new(2.0) && heard.active > Seconds::new(1.0)) {
-                    self.pressed = Some(current.input);
-                    let expected = self.checks[current.input].input.expected();
-                    self.requests.push(Request::Retarget(ChannelId::new(0), expected));
-                    self.drop_step();
-                }
-            }
-            Step::ReleaseSolo if detectors.heard(ChannelId::new(0)).quiet >= Seconds::new(1.0) => self.drop_step(),
-            _ => {}
-        }
-    }
-
-    /// No knob has surely moved yet. After "done", or when the time is up, a likely turn is good enough: if it
-    /// was none, the next verdict asks again; asking at once would have a turned knob turned twice.
-    fn wait_for_turn(&mut self, current: Current, asked: Db, detectors: &Detectors, now: Seconds) {
-        let Step::Trim { turn, by, cause, again } = current.step else { return };
-        let line = self.line(ChannelId::from_index(current.input)).unwrap_or(ChannelId::new(0));
-        let believed = current.done_at.is_some_and(|at| now - at >= BELIEVE_DONE);
-        let overdue = current.done_at.is_none() && now - current.since >= NO_MOVEMENT;
-        if !believed && !overdue {
-            return;
-        }
-        let estimate = detectors.turn_estimate(line, SINCE_TURNED);
-        let untouched = estimate.is_some_and(|estimate| estimate.is_surely_none());
-        let guesses = [estimate.map(|estimate| estimate.by), detectors.louder(line)];
-        let likely = guesses.into_iter().flatten().find(|&moved| !untouched && is_about(moved, asked));
-        let enough = if untouched { HALF_SURE } else { NEARLY_SURE };
-        let wrong = detectors
-            .channels()
-            .filter(|&other| other != line && likely.is_none())
-            .filter_map(|other| Some((other, detectors.turn_estimate(other, SINCE_TURNED)?)))
-            .filter(|(_, estimate)| is_about(estimate.by, asked))
-            .filter(|(other, estimate)| {
-                estimate.agree >= enough || detectors.louder(*other).is_some_and(|louder| is_about(louder, asked))
-            })
-            .max_by(|a, b| a.1.agree.total_cmp(&b.1.agree));
-        match (likely, wrong) {
-            (Some(moved), _) => self.trim_done(current.input, moved),
-            (None, Some((other, estimate))) => {
-                self.resume = Some((current.input, current.step));
-                self.put_back(other.index(), estimate.by, now);
-            }
-            (None, None) if believed && !untouched => self.trim_done(current.input, asked),
-            (None, None) if again => self.show(current.input, Step::NoMovement { turn }, now),
-            (None, None) => self.show(current.input, Step::Trim { turn, by, cause, again: true }, now),
-        }
-    }
-
-    /// While an input is being listened to: judge it when enough was heard, look at its source when nothing is.
-    fn follow_listening(&mut self, current: Current, detectors: &Detectors, now: Seconds) {
-        let waited = now - current.since;
-        let Some(line) = self.line(ChannelId::from_index(current.input)) else { return self.drop_step() };
-        let heard = detectors.heard(line);
-        let check = &self.checks[current.input];
-        let due = self.pending(current.input, detectors);
-        let clipped = due.is_some_and(|step| urgency(&step) == 0);
-        let patient = waited < LISTEN_AT_LEAST && !clipped;
-        if check.outcome != Outcome::Open || (due.is_some() && !patient) {
-            self.drop_step();
-        } else if waited >= ONLY_THE_ROOM && heard.quiet >= ONLY_THE_ROOM {
-            self.show(current.input, Step::CheckSource, now);
-        }
-    }
-
-    fn sounds(&self, input: usize, detectors: &Detectors) -> bool {
-        self.line(ChannelId::from_index(input)).is_some_and(|line| detectors.heard(line).quiet == Seconds::ZERO)
-    }
-
-    fn trim_done(&mut self, input: usize, change: Db) {
-        let check = &mut self.checks[input];
-        check.trims += 1;
-        check.knows.at_limit = None;
-        check.knows.turned = true;
-        check.asked = false;
-        let clipped = matches!(self.current, Some(Current { step: Step::Trim { cause: TrimCause::Clipped, .. }, .. }));
-        check.expect = (check.confirmed && !clipped).then(|| check.judged + change);
-        check.confirmed = false;
-        self.listen_anew(input);
-        self.drop_step();
-    }
-
-    fn put_back(&mut self, input: usize, moved: Db, now: Seconds) {
-        let turn = if moved > Db::ZERO { Turn::Down } else { Turn::Up };
-        let by = Amount::nearest(moved, turn);
-        self.show_quietly(input, Step::PutBack { turn, by }, now);
-    }
-
-    /// The wrong knob is back: its own books move by what is left, and the waiting request returns.
-    fn back_again(&mut self, input: usize, offset: Db, now: Seconds) {
-        let check = &mut self.checks[input];
-        if check.judged > Dbfs::SILENCE {
-            check.judged = check.judged + offset;
-            check.expect = check.expect.map(|expect| expect + offset);
-        }
-        if check.outcome == Outcome::Set && !decision::is_in_reach(check.judged, &check.input.targets) {
-            check.outcome = Outcome::Open;
-        }
-        if check.outcome == Outcome::Open && check.confirmed {
-            check.expect = Some(check.judged);
-            check.confirmed = false;
-        }
-        self.listen_anew(input);
-        self.drop_step();
-        if let Some((waiting, step)) = self.resume.take() {
-            self.show(waiting, step, now);
-        }
-    }
-
     fn listen_anew(&mut self, input: usize) {
         if let Some(line) = self.line(ChannelId::from_index(input)) {
             self.requests.push(Request::Restart(line));
@@ -574,131 +413,6 @@ impl Soundcheck {
     /// Shows a step and leaves the watch on the knobs as it is.
     fn show_quietly(&mut self, input: usize, step: Step, now: Seconds) {
         self.current = Some(Current { input, step, since: now, done_at: None });
-    }
-
-    /// Clipping on any line takes the screen from whatever only waits; after a while, anything that is due
-    /// takes it from mere listening.
-    fn overtake(&mut self, detectors: &Detectors, now: Seconds) {
-        let Some(current) = self.current else { return };
-        if self.connection != Connection::Usb || !is_patient(&current.step) {
-            return;
-        }
-        let listens = matches!(current.step, Step::Listen { .. }) && now - current.since >= LISTEN_AT_LEAST;
-        let due = (0..self.checks.len()).any(|input| {
-            input != current.input
-                && self.checks[input].outcome == Outcome::Open
-                && self.pending(input, detectors).is_some_and(|step| listens || urgency(&step) == 0)
-        });
-        if due {
-            self.current = None;
-        }
-    }
-
-    fn choose(&mut self, detectors: &Detectors, now: Seconds) {
-        match self.connection {
-            Connection::Usb => self.choose_for_stage(detectors, now),
-            Connection::Feed => self.choose_for_feed(detectors, now),
-            Connection::Room => self.choose_for_room(now),
-        }
-    }
-
-    fn choose_for_stage(&mut self, detectors: &Detectors, now: Seconds) {
-        let open = (0..self.checks.len()).filter(|&input| self.checks[input].outcome == Outcome::Open);
-        let step = |input: usize| self.pending(input, detectors).unwrap_or_else(|| self.checks[input].listen());
-        let best = open
-            .map(|input| (input, step(input)))
-            .min_by_key(|(input, step)| (urgency(step), turn_of(self.checks[*input].input.kind), *input));
-        if let Some((input, step)) = best {
-            self.show(input, step, now);
-        }
-    }
-
-    fn choose_for_feed(&mut self, detectors: &Detectors, now: Seconds) {
-        if let Some(input) = self.pressed {
-            if self.checks[input].outcome == Outcome::Open {
-                let step = self.pending(input, detectors).unwrap_or_else(|| self.checks[input].listen());
-                return self.show(input, step, now);
-            }
-            // Before the next is pressed, the feed must fall silent: otherwise two are down.
-            self.pressed = None;
-            self.requests.push(Request::Restart(ChannelId::new(0)));
-            return self.show(input, Step::ReleaseSolo, now);
-        }
-        let open = (0..self.checks.len()).filter(|&input| self.checks[input].outcome == Outcome::Open);
-        if let Some(input) = open.min_by_key(|&input| (turn_of(self.checks[input].input.kind), input)) {
-            self.requests.push(Request::Restart(ChannelId::new(0)));
-            self.show(input, Step::PressSolo, now);
-        }
-    }
-
-    /// A room microphone can't see an input: the lamp on the desk is asked for, and the answer is DOWN or nothing.
-    fn choose_for_room(&mut self, now: Seconds) {
-        let open = (0..self.checks.len()).filter(|&input| self.checks[input].outcome == Outcome::Open);
-        let Some(input) = open.min_by_key(|&input| (turn_of(self.checks[input].input.kind), input)) else { return };
-        let check = &mut self.checks[input];
-        let down = |by| Step::Trim {
-            turn: Turn::Down,
-            by: Amount::nearest(Db::new(by), Turn::Down),
-            cause: TrimCause::Clipped,
-            again: false,
-        };
-        match check.lamp {
-            None => self.show(input, Step::AskLamp, now),
-            Some(Flashes::Never) => check.outcome = Outcome::Set,
-            Some(_) if check.trims >= TRIMS => check.outcome = Outcome::Left,
-            Some(flashes) => {
-                // Asked again after the turn.
-                check.lamp = None;
-                self.show(input, down(if flashes == Flashes::Often { 10.0 } else { 4.0 }), now);
-            }
-        }
-    }
-
-    /// What is due for an open input, beyond more listening.
-    fn pending(&self, input: usize, detectors: &Detectors) -> Option<Step> {
-        let line = self.line(ChannelId::from_index(input))?;
-        let check = &self.checks[input];
-        let heard = detectors.heard(line);
-        let tops = detectors.tops(line);
-        let verdict = check.verdict(heard, &tops);
-        let verdict = match verdict {
-            Some(Step::SourceOverload) if self.connection == Connection::Feed => Some(Step::AskLampLit),
-            verdict => verdict,
-        };
-        let clipped = matches!(
-            verdict,
-            Some(Step::Trim { cause: TrimCause::Clipped, .. } | Step::SourceOverload | Step::AskLampLit)
-        ) || (verdict == Some(Step::Pad) && tops.clipped > 0);
-        let hot = matches!(verdict, Some(Step::Trim { turn: Turn::Down, .. } | Step::Pad));
-        // A first turn down can't come too soon; the next waits for the loudest passage, so that three suffice.
-        let hot_enough = if check.trims == 0 {
-            (heard.active >= HOT_ENOUGH || heard.hits >= HOT_HITS) && heard.settled
-        } else {
-            check.asked && check.enough(heard)
-        };
-        if clipped || (hot && hot_enough) {
-            return Some(self.limited(input, verdict?, heard));
-        }
-        if !check.enough(heard) {
-            return None;
-        }
-        if let Some(aside) = heard.set_aside.filter(|aside| aside.doubtful && !check.meant) {
-            return Some(Step::ConfirmMeant { peak: aside.peak });
-        }
-        if !check.confirmed {
-            return (check.asked && check.louder_than.is_none()).then_some(Step::ConfirmLoudest);
-        }
-        verdict.map(|step| self.limited(input, step, heard))
-    }
-
-    /// Three trims are enough; after that the player varies.
-    fn limited(&self, input: usize, step: Step, heard: &Heard) -> Step {
-        match step {
-            Step::Trim { .. } if self.checks[input].trims >= TRIMS => {
-                Step::LeaveIt { varies: heard.loudest - heard.typical }
-            }
-            step => step,
-        }
     }
 
     fn explain(&mut self, detectors: &Detectors) {
@@ -751,48 +465,7 @@ impl Check {
     }
 }
 
-/// Whether a movement is 40 to 160 % of what was asked, the same way.
-fn is_about(moved: Db, asked: Db) -> bool {
-    let share = moved.get() / asked.get();
-    (0.4..=1.6).contains(&share)
-}
-
 /// Before anything was heard.
 fn nothing(unseen: Unseen) -> Why {
     Why::of(&Heard::default(), &Tops::default(), unseen)
-}
-
-/// Steps that only wait, so that clipping elsewhere may overtake them.
-fn is_patient(step: &Step) -> bool {
-    matches!(step, Step::Listen { .. } | Step::ConfirmLoudest | Step::CheckSource | Step::LowCut { .. })
-}
-
-/// Danger and clipping, no signal, too high, too low, low-cut, tidy; questions go with what they decide.
-fn urgency(step: &Step) -> u8 {
-    match step {
-        Step::Trim { cause: TrimCause::Clipped, .. } | Step::SourceOverload | Step::AskLampLit => 0,
-        Step::CheckSource => 1,
-        Step::Pad | Step::Trim { turn: Turn::Down, .. } => 2,
-        Step::Trim { turn: Turn::Up, .. } | Step::MoveCloser | Step::WrongInput => 3,
-        Step::ConfirmLoudest | Step::ConfirmMeant { .. } | Step::LeaveIt { .. } => 4,
-        Step::LowCut { .. } => 5,
-        _ => 6,
-    }
-}
-
-/// The channel whose step comes first.
-pub fn most_urgent(steps: impl Iterator<Item = (ChannelId, SourceKind, Step)>) -> Option<ChannelId> {
-    steps.min_by_key(|(channel, kind, step)| (urgency(step), turn_of(*kind), *channel)).map(|(channel, ..)| channel)
-}
-
-/// Voices first, since children tire and leave; then playback, then the rest; drums last.
-fn turn_of(kind: SourceKind) -> u8 {
-    match kind {
-        SourceKind::Speech => 0,
-        SourceKind::SoloVocal | SourceKind::Headset => 1,
-        SourceKind::Choir => 2,
-        SourceKind::Playback => 3,
-        SourceKind::Kick | SourceKind::Snare | SourceKind::Overhead | SourceKind::Percussion => 5,
-        _ => 4,
-    }
 }

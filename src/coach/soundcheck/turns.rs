@@ -1,0 +1,182 @@
+//! The step on the screen: carried out, timed out, or still to be waited for; turned knobs, the wrong ones too.
+
+use super::order::urgency;
+use super::{Current, LISTEN_AT_LEAST, Outcome, Request, Soundcheck};
+use crate::coach::advice::{Amount, Step, TrimCause, Turn};
+use crate::coach::decision;
+use crate::detectors::Detectors;
+use crate::units::{ChannelId, Db, Dbfs, Seconds};
+
+/// No sound for this long after being asked for is worth a look at the source.
+const ONLY_THE_ROOM: Seconds = Seconds::new(20.0);
+/// No knob moved for this long: ask again, then give up.
+const NO_MOVEMENT: Seconds = Seconds::new(15.0);
+/// After "done", the knob is watched this much longer before it is believed.
+const BELIEVE_DONE: Seconds = Seconds::new(6.0);
+/// By then the knob has stood this long.
+const SINCE_TURNED: Seconds = Seconds::new(5.0);
+/// A knob put back within this is back.
+const BACK: Db = Db::new(1.5);
+/// Shares of the evidence from which a wrong knob is believed: when the right one surely stands, and else.
+const HALF_SURE: f64 = 0.4;
+const NEARLY_SURE: f64 = 0.6;
+
+impl Soundcheck {
+    /// The step on the screen: carried out, timed out, or still to be waited for?
+    pub(super) fn follow(&mut self, current: Current, detectors: &Detectors, now: Seconds) {
+        let input = ChannelId::from_index(current.input);
+        let waited = now - current.since;
+        match current.step {
+            Step::Trim { turn, by, .. } => {
+                let line = self.line(input).unwrap_or(ChannelId::new(0));
+                let asked = by.change(turn);
+                let wrong = detectors.channels().find_map(|other| {
+                    let moved = detectors.turned(other).filter(|&moved| other != line && is_about(moved, asked))?;
+                    Some((other, moved))
+                });
+                match (detectors.turned(line), wrong) {
+                    (Some(moved), _) if (moved < Db::ZERO) == (turn == Turn::Down) => {
+                        self.trim_done(current.input, moved);
+                    }
+                    (Some(moved), None) => self.put_back(current.input, moved, now),
+                    (_, Some((other, moved))) => {
+                        self.resume = Some((current.input, current.step));
+                        self.put_back(other.index(), moved, now);
+                    }
+                    (None, None) => self.wait_for_turn(current, asked, detectors, now),
+                }
+            }
+            Step::PutBack { .. } => {
+                let line = self.line(input).unwrap_or(ChannelId::new(0));
+                let late = current.done_at.is_some_and(|at| now - at >= BELIEVE_DONE) || waited >= NO_MOVEMENT;
+                let estimate =
+                    detectors.turn_estimate(line, SINCE_TURNED).filter(|estimate| late && estimate.agree >= HALF_SURE);
+                match detectors.knob_offset(line).or(estimate.map(|estimate| estimate.by)) {
+                    Some(offset) if offset.abs() < BACK => self.back_again(current.input, offset, now),
+                    // Moved, but not home: the remaining way is a new request.
+                    Some(offset) if late && waited < NO_MOVEMENT + NO_MOVEMENT => {
+                        self.put_back(current.input, offset, now);
+                    }
+                    Some(offset) if late => self.back_again(current.input, offset, now),
+                    _ if waited >= NO_MOVEMENT + NO_MOVEMENT => self.back_again(current.input, Db::ZERO, now),
+                    _ => {}
+                }
+            }
+            Step::Listen { .. } => self.follow_listening(current, detectors, now),
+            Step::CheckSource if self.sounds(current.input, detectors) => self.drop_step(),
+            Step::PressSolo => {
+                let heard = detectors.heard(ChannelId::new(0));
+                if current.done_at.is_some() || (waited >= Seconds::new(2.0) && heard.active > Seconds::new(1.0)) {
+                    self.pressed = Some(current.input);
+                    let expected = self.checks[current.input].input.expected();
+                    self.requests.push(Request::Retarget(ChannelId::new(0), expected));
+                    self.drop_step();
+                }
+            }
+            Step::ReleaseSolo if detectors.heard(ChannelId::new(0)).quiet >= Seconds::new(1.0) => self.drop_step(),
+            _ => {}
+        }
+    }
+
+    /// No knob has surely moved yet. After "done", or when the time is up, a likely turn is good enough: if it
+    /// was none, the next verdict asks again; asking at once would have a turned knob turned twice.
+    pub(super) fn wait_for_turn(&mut self, current: Current, asked: Db, detectors: &Detectors, now: Seconds) {
+        let Step::Trim { turn, by, cause, again } = current.step else { return };
+        let line = self.line(ChannelId::from_index(current.input)).unwrap_or(ChannelId::new(0));
+        let believed = current.done_at.is_some_and(|at| now - at >= BELIEVE_DONE);
+        let overdue = current.done_at.is_none() && now - current.since >= NO_MOVEMENT;
+        if !believed && !overdue {
+            return;
+        }
+        let estimate = detectors.turn_estimate(line, SINCE_TURNED);
+        let untouched = estimate.is_some_and(|estimate| estimate.is_surely_none());
+        let guesses = [estimate.map(|estimate| estimate.by), detectors.louder(line)];
+        let likely = guesses.into_iter().flatten().find(|&moved| !untouched && is_about(moved, asked));
+        let enough = if untouched { HALF_SURE } else { NEARLY_SURE };
+        let wrong = detectors
+            .channels()
+            .filter(|&other| other != line && likely.is_none())
+            .filter_map(|other| Some((other, detectors.turn_estimate(other, SINCE_TURNED)?)))
+            .filter(|(_, estimate)| is_about(estimate.by, asked))
+            .filter(|(other, estimate)| {
+                estimate.agree >= enough || detectors.louder(*other).is_some_and(|louder| is_about(louder, asked))
+            })
+            .max_by(|a, b| a.1.agree.total_cmp(&b.1.agree));
+        match (likely, wrong) {
+            (Some(moved), _) => self.trim_done(current.input, moved),
+            (None, Some((other, estimate))) => {
+                self.resume = Some((current.input, current.step));
+                self.put_back(other.index(), estimate.by, now);
+            }
+            (None, None) if believed && !untouched => self.trim_done(current.input, asked),
+            (None, None) if again => self.show(current.input, Step::NoMovement { turn }, now),
+            (None, None) => self.show(current.input, Step::Trim { turn, by, cause, again: true }, now),
+        }
+    }
+
+    /// While an input is being listened to: judge it when enough was heard, look at its source when nothing is.
+    pub(super) fn follow_listening(&mut self, current: Current, detectors: &Detectors, now: Seconds) {
+        let waited = now - current.since;
+        let Some(line) = self.line(ChannelId::from_index(current.input)) else { return self.drop_step() };
+        let heard = detectors.heard(line);
+        let check = &self.checks[current.input];
+        let due = self.pending(current.input, detectors);
+        let clipped = due.is_some_and(|step| urgency(&step) == 0);
+        let patient = waited < LISTEN_AT_LEAST && !clipped;
+        if check.outcome != Outcome::Open || (due.is_some() && !patient) {
+            self.drop_step();
+        } else if waited >= ONLY_THE_ROOM && heard.quiet >= ONLY_THE_ROOM {
+            self.show(current.input, Step::CheckSource, now);
+        }
+    }
+
+    pub(super) fn sounds(&self, input: usize, detectors: &Detectors) -> bool {
+        self.line(ChannelId::from_index(input)).is_some_and(|line| detectors.heard(line).quiet == Seconds::ZERO)
+    }
+
+    pub(super) fn trim_done(&mut self, input: usize, change: Db) {
+        let check = &mut self.checks[input];
+        check.trims += 1;
+        check.knows.at_limit = None;
+        check.knows.turned = true;
+        check.asked = false;
+        let clipped = matches!(self.current, Some(Current { step: Step::Trim { cause: TrimCause::Clipped, .. }, .. }));
+        check.expect = (check.confirmed && !clipped).then(|| check.judged + change);
+        check.confirmed = false;
+        self.listen_anew(input);
+        self.drop_step();
+    }
+
+    pub(super) fn put_back(&mut self, input: usize, moved: Db, now: Seconds) {
+        let turn = if moved > Db::ZERO { Turn::Down } else { Turn::Up };
+        let by = Amount::nearest(moved, turn);
+        self.show_quietly(input, Step::PutBack { turn, by }, now);
+    }
+
+    /// The wrong knob is back: its own books move by what is left, and the waiting request returns.
+    pub(super) fn back_again(&mut self, input: usize, offset: Db, now: Seconds) {
+        let check = &mut self.checks[input];
+        if check.judged > Dbfs::SILENCE {
+            check.judged = check.judged + offset;
+            check.expect = check.expect.map(|expect| expect + offset);
+        }
+        if check.outcome == Outcome::Set && !decision::is_in_reach(check.judged, &check.input.targets) {
+            check.outcome = Outcome::Open;
+        }
+        if check.outcome == Outcome::Open && check.confirmed {
+            check.expect = Some(check.judged);
+            check.confirmed = false;
+        }
+        self.listen_anew(input);
+        self.drop_step();
+        if let Some((waiting, step)) = self.resume.take() {
+            self.show(waiting, step, now);
+        }
+    }
+}
+
+/// Whether a movement is 40 to 160 % of what was asked, the same way.
+fn is_about(moved: Db, asked: Db) -> bool {
+    let share = moved.get() / asked.get();
+    (0.4..=1.6).contains(&share)
+}
