@@ -17,7 +17,6 @@ mod soundcheck;
 /// The simulated stage keeps its promises.
 mod stage;
 
-mod live;
 #[path = "../support/mod.rs"]
 mod support;
 

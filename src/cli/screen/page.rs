@@ -75,6 +75,7 @@ pub fn page(picture: &Picture) -> Vec<Line> {
 pub fn next(picture: &Picture) -> NextStep {
     let advice = &picture.snapshot.advice;
     view::next_step(advice, &who(advice.channel, &picture.setup.names), &picture.setup.desk)
+        .with_the_end(picture.snapshot.inputs.iter().map(|input| input.state))
 }
 
 /// Arrow, sentence, what to ask, proof: always in that place.
@@ -226,7 +227,7 @@ fn keys(picture: &Picture, reply: Reply) -> Vec<Line> {
         Reply::Lamp => "N never   S sometimes   O often   X skip   ",
         Reply::Over => "",
     };
-    let asks = if picture.staged { "A ask them   ← → turn   " } else { "" };
+    let asks = if picture.staged && picture.at_hand.is_some() { "A ask them   ← → turn   " } else { "" };
     let line = format!("{answers}{asks}W why   1–9 look at   ? help   Q leave");
     let rate = picture.snapshot.readings.rate.get();
     let source = if picture.staged { "simulated stage" } else { words::connection(picture.connection) };
