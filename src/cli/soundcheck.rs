@@ -43,13 +43,16 @@ pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
     if on_terminal && setup.desk_is_unknown() && (!staged || setup.event.is_some()) {
         ask_desk_words(&mut setup)?;
     }
+    let listed = inputs.as_ref().filter(|_| connection == Connection::Usb).map_or(0, Vec::len);
     let session = Session::start(hearing, inputs, connection, None)?;
+    let doubt = words::too_few_channels(session.format().channels, listed);
     if staged || setup.names.is_empty() {
         setup.names = session.names().iter().map(|name| plain(name)).collect();
     }
     if on_terminal {
-        screen::show(&session, &setup, connection, staged)?;
+        screen::show(&session, &screen::Around { setup: &setup, connection, staged, doubt: doubt.as_deref() })?;
     } else {
+        doubt.iter().for_each(|doubt| out::note(doubt));
         if staged && !args.json {
             out::line(&format!("{}; {}", words::SIMULATED, words::HELPED))?;
             out::line(&format!("{}\n", words::TO_YOUR_DESK))?;
