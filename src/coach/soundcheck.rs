@@ -376,11 +376,9 @@ impl Soundcheck {
             }
         }
         match check.outcome {
-            Outcome::Open if check.enough(heard) && check.confirmed => {
-                if check.verdict(heard, &tops).is_none() {
-                    check.outcome = Outcome::Set;
-                    check.judged = heard.loudest;
-                }
+            Outcome::Open if check.enough(heard) && check.confirmed && check.verdict(heard, &tops).is_none() => {
+                check.outcome = Outcome::Set;
+                check.judged = heard.loudest;
             }
             Outcome::Set => {
                 let ceiling = check.input.targets.ceiling();

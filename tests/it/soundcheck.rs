@@ -86,7 +86,7 @@ struct Outcome {
 /// Three moods, a caller who errs by 30 % and turns the wrong knob once in ten, and then ten steady minutes.
 fn evening(seed: u64, mood: Mood) -> Outcome {
     // Half of the callers say "done"; of the others the meters have to notice what they did.
-    let skill = Skill { says_done: seed % 2 == 0, ..Skill::CLUMSY };
+    let skill = Skill { says_done: seed.is_multiple_of(2), ..Skill::CLUMSY };
     let mut evening = Evening::new(seed, mood, Db::ZERO, skill);
     let mut outcome = Outcome::default();
     evening.run_until(LONGEST_EVENING, true);

@@ -132,8 +132,9 @@ mod tests {
     /// (EBU Tech 3341, case 16).
     #[test]
     fn a_peak_between_samples_is_found() {
-        let sine: Vec<f32> =
-            (0..400).map(|n| (std::f64::consts::FRAC_PI_2 * f64::from(n) + 0.785_398).sin() as f32).collect();
+        let sine: Vec<f32> = (0..400)
+            .map(|n| (std::f64::consts::FRAC_PI_2 * f64::from(n) + std::f64::consts::FRAC_PI_4).sin() as f32)
+            .collect();
         // A sudden start rings, as it must; only the inside is a sine.
         let faded: Vec<f32> =
             sine.iter().enumerate().map(|(n, x)| x * (n.min(399 - n) as f32 / 100.0).min(1.0)).collect();

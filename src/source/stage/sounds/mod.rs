@@ -47,7 +47,8 @@ impl Track {
 
     /// All of it is one phrase.
     fn single_phrase(&mut self) {
-        self.phrases = vec![0..self.samples.len()];
+        self.phrases.clear();
+        self.phrases.push(0..self.samples.len());
     }
 }
 
