@@ -3,6 +3,7 @@
 use std::io;
 
 use super::out;
+use super::setup::Setup;
 use crate::engine::{Advice, ChannelState, Snapshot};
 use crate::units::{ChannelId, Seconds};
 use crate::view::numbers::{self, counted};
@@ -17,9 +18,16 @@ pub fn who(channel: Option<ChannelId>, names: &[String]) -> String {
     }
 }
 
-/// A step that has just come up.
-pub fn step(at: Seconds, advice: &Advice, names: &[String], desk: &DeskWords, json: bool) -> io::Result<()> {
-    let next = view::next_step(advice, &who(advice.channel, names), desk);
+/// A step that has just come up; `states` tells how the inputs stand at the end.
+pub fn step(
+    at: Seconds,
+    advice: &Advice,
+    states: impl Iterator<Item = ChannelState> + Clone,
+    setup: &Setup,
+    json: bool,
+) -> io::Result<()> {
+    let desk = setup.desk.without_a_marker();
+    let next = view::next_step(advice, &who(advice.channel, &setup.names), &desk).with_the_end(states);
     if json {
         return out::json(&records::step(at, advice, &next));
     }

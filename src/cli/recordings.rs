@@ -177,7 +177,7 @@ fn advice_line(channel: ChannelId, verdict: &ChannelVerdict, setup: &Setup) -> S
 
 fn words_of(channel: ChannelId, verdict: &ChannelVerdict, setup: &Setup) -> Option<NextStep> {
     let advice = Advice { step: verdict.step?, channel: Some(channel), why: verdict.why };
-    Some(view::next_step(&advice, &who(Some(channel), &setup.names), &setup.desk))
+    Some(view::next_step(&advice, &who(Some(channel), &setup.names), &setup.desk.without_a_marker()))
 }
 
 /// Files as they are named; folders with everything in them that is not hidden, in order.

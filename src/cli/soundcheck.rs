@@ -2,6 +2,7 @@
 
 use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::Path;
+use std::time::Duration;
 
 use anyhow::bail;
 
@@ -9,9 +10,11 @@ use super::args::{MoodArg, RecordingsArgs, SoundcheckArgs};
 use super::setup::{self, Setup};
 use super::{Exit, desk, lines, out, recordings, screen};
 use crate::engine::session::{Hearing, Pace, Session, Status};
-use crate::engine::{ChannelState, Connection, Mood, Skill};
+use crate::engine::{ChannelState, Connection, Mood, Skill, Step};
 use crate::view::DeskWords;
 use crate::view::words::{self, plain};
+
+const PUBLISHED: Duration = Duration::from_millis(100);
 
 /// Runs it and says how it ended: 0 all set, 1 something is left to do, 2 nothing could be told.
 pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
@@ -40,13 +43,16 @@ pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
     if on_terminal && setup.desk_is_unknown() && (!staged || setup.event.is_some()) {
         ask_desk_words(&mut setup)?;
     }
+    let listed = inputs.as_ref().filter(|_| connection == Connection::Usb).map_or(0, Vec::len);
     let session = Session::start(hearing, inputs, connection, None)?;
+    let doubt = words::too_few_channels(session.format().channels, listed);
     if staged || setup.names.is_empty() {
         setup.names = session.names().iter().map(|name| plain(name)).collect();
     }
     if on_terminal {
-        screen::show(&session, &setup, connection, staged)?;
+        screen::show(&session, &screen::Around { setup: &setup, connection, staged, doubt: doubt.as_deref() })?;
     } else {
+        doubt.iter().for_each(|doubt| out::note(doubt));
         if staged && !args.json {
             out::line(&format!("{}; {}", words::SIMULATED, words::HELPED))?;
             out::line(&format!("{}\n", words::TO_YOUR_DESK))?;
@@ -86,7 +92,12 @@ fn hearing(args: &SoundcheckArgs, setup: &Setup, on_terminal: bool) -> Hearing {
 /// Tells each change of the next step until the session ends, or whoever reads has had enough.
 fn follow(session: &Session, setup: &Setup, json: bool) -> io::Result<()> {
     while let Ok((at, advice)) = session.changes().recv() {
-        lines::step(at, &advice, &setup.names, &setup.desk, json)?;
+        if advice.step == Step::AllSet {
+            // The picture that goes with it is published a moment later.
+            std::thread::sleep(PUBLISHED);
+        }
+        let snapshot = session.snapshot();
+        lines::step(at, &advice, snapshot.inputs.iter().map(|input| input.state), setup, json)?;
     }
     Ok(())
 }

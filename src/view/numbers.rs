@@ -141,7 +141,7 @@ mod tests {
 
     #[test]
     fn rounding_and_signs() {
-        assert_eq!(level(Dbfs::new(-3.16)), "−3.2");
+        assert_eq!(level(Dbfs::new(-3.12)), "−3.1");
         assert_eq!(level(Dbfs::new(-0.04)), "0.0");
         assert_eq!(level(Dbfs::SILENCE), "−∞");
         assert_eq!(lufs(Lufs::new(-23.04)), "−23.0 LUFS");

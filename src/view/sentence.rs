@@ -5,7 +5,7 @@
 
 use super::numbers::{Scale, counted, seconds, span, times, whole_seconds};
 use super::words::{direction, unseen, wanted};
-use crate::coach::{Advice, Need, Step, TrimCause, Turn, Unseen, Why};
+use crate::coach::{Advice, ChannelState, Need, Step, TrimCause, Turn, Unseen, Why};
 use crate::units::{Db, Dbfs, Seconds};
 
 /// What is printed on the desk, and what its 0 reads here.
@@ -31,6 +31,11 @@ impl DeskWords {
     /// How levels are told.
     pub fn scale(&self) -> Scale {
         Scale::of(self.zero)
+    }
+
+    /// Where no meter is on show, there is no marker to turn by: amounts are told in dB.
+    pub fn without_a_marker(&self) -> Self {
+        Self { marks: true, ..self.clone() }
     }
 }
 
@@ -184,6 +189,22 @@ pub fn next_step(advice: &Advice, who: &str, desk: &DeskWords) -> NextStep {
         Step::AllSet => (Arrow::None, Reply::Over, "All set".into(), "leave the knobs alone".into()),
     };
     NextStep { arrow, reply, sentence, then, proof: proof(advice, desk.scale()) }
+}
+
+impl NextStep {
+    /// At the end, with how every input stands: not all that is over is set.
+    pub fn with_the_end(self, states: impl Iterator<Item = ChannelState> + Clone) -> Self {
+        let (all, set) = (states.clone().count(), states.filter(|state| *state == ChannelState::Set).count());
+        if self.reply != Reply::Over || set == all {
+            return self;
+        }
+        let left = counted((all - set) as u64, "input is", "inputs are");
+        Self {
+            sentence: "Nothing more to ask".into(),
+            then: format!("{set} of {all} set; {left} left as found"),
+            ..self
+        }
+    }
 }
 
 /// The evidence, line by line.

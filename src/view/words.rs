@@ -3,7 +3,8 @@
 //!
 //! Plain words of the trade; no sentence blames; a help is at most twelve words long.
 
-use crate::coach::{Connection, Need, Passage, Turn, Unseen};
+use super::numbers::counted;
+use crate::coach::{Connection, Passage, Turn, Unseen};
 use crate::engine::session::Status;
 
 /// Heard by sound or by signal; said where something may play or be turned up.
@@ -73,12 +74,12 @@ pub fn status(status: &Status) -> Option<String> {
     }
 }
 
-/// How much of a source is wanted: "20 s", "8 hits".
-pub fn need(need: Need) -> String {
-    match need {
-        Need::Active(time) => super::numbers::seconds(time),
-        Need::Hits(hits) => super::numbers::counted(hits.into(), "hit", "hits"),
-    }
+/// All channels by USB, and the list is longer than the device is wide; `None` if it is not.
+pub fn too_few_channels(given: usize, listed: usize) -> Option<String> {
+    let given_words = counted(given as u64, "channel", "channels");
+    (listed > given).then(|| {
+        format!("The device gives {given_words}, the input list has {listed}: from {} on nothing is heard", given + 1)
+    })
 }
 
 /// Text from outside (names, paths) in a form that cannot steer a terminal or break a line.
@@ -134,6 +135,13 @@ mod tests {
         assert_eq!(told(Status::Quiet), "Nothing comes from the device: check its cable and power");
         assert_eq!(told(Status::AllZero), "Only digital zeros: check microphone permission, mute and routing");
         assert_eq!(told(Status::Lost("gone".into())), "gone");
+    }
+
+    #[test]
+    fn a_list_longer_than_the_device() {
+        assert_eq!(too_few_channels(8, 8), None);
+        let told = "The device gives 2 channels, the input list has 8: from 3 on nothing is heard";
+        assert_eq!(too_few_channels(2, 8).unwrap(), told);
     }
 
     #[test]

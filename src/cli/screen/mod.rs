@@ -26,8 +26,19 @@ use trail::Trail;
 const FRAME: Duration = Duration::from_millis(100);
 const TURN: Db = Db::new(1.0);
 
+/// What stays as it is while the screen is up.
+#[derive(Clone, Copy)]
+pub struct Around<'a> {
+    pub setup: &'a Setup,
+    pub connection: Connection,
+    /// The simulated stage is heard.
+    pub staged: bool,
+    /// Something about the source that is not as it was told.
+    pub doubt: Option<&'a str>,
+}
+
 /// Shows the session until the person leaves or it ends.
-pub fn show(session: &Session, setup: &Setup, connection: Connection, staged: bool) -> io::Result<()> {
+pub fn show(session: &Session, around: &Around) -> io::Result<()> {
     let _screen = Screen::enter()?;
     let palette = Palette::of_this_terminal();
     let mut picked: Option<ChannelId> = None;
@@ -43,9 +54,7 @@ pub fn show(session: &Session, setup: &Setup, connection: Connection, staged: bo
         let picture = Picture {
             snapshot: &snapshot,
             status: &status,
-            setup,
-            connection,
-            staged,
+            around: *around,
             at_hand,
             panel,
             trail: &trail,

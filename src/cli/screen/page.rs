@@ -3,11 +3,11 @@
 //! A pure function of what is known, so that every state and every size can be tested. Order: one sentence first, then
 //! the meter, then (in what room is left) why or help, then the table; the keys always stand at the bottom.
 
+use super::Around;
 use super::paint::{Line, Tone, fit, fit_right, wrap};
 use super::rail::{self, Extras};
 use super::trail::Trail;
 use crate::cli::lines::who;
-use crate::cli::setup::Setup;
 use crate::engine::session::Status;
 use crate::engine::{ChannelState, Connection, InputStatus, Snapshot};
 use crate::units::ChannelId;
@@ -18,9 +18,7 @@ use crate::view::{self, Arrow, NextStep, Reply, Shelf, words};
 pub struct Picture<'a> {
     pub snapshot: &'a Snapshot,
     pub status: &'a Status,
-    pub setup: &'a Setup,
-    pub connection: Connection,
-    pub staged: bool,
+    pub around: Around<'a>,
     pub at_hand: Option<ChannelId>,
     pub panel: Panel,
     pub trail: &'a Trail,
@@ -46,13 +44,14 @@ const WIDE: usize = 76;
 pub fn page(picture: &Picture) -> Vec<Line> {
     let next = next(picture);
     let mut top = vec![Line::new()];
-    if let Some(told) = words::status(picture.status) {
+    if let Some(told) = words::status(picture.status).or(picture.around.doubt.map(str::to_owned)) {
         top.extend(indented(Tone::Strong, &format!("– – {told}"), picture.columns));
         top.push(Line::new());
     }
     top.extend(next_step(picture, &next));
     top.push(Line::new());
-    if let Some(channel) = picture.at_hand {
+    // A room microphone sees no input.
+    if let Some(channel) = picture.at_hand.filter(|_| picture.around.connection != Connection::Room) {
         top.extend(meter(picture, channel));
         top.push(Line::new());
     }
@@ -74,7 +73,8 @@ pub fn page(picture: &Picture) -> Vec<Line> {
 /// The words of the next step.
 pub fn next(picture: &Picture) -> NextStep {
     let advice = &picture.snapshot.advice;
-    view::next_step(advice, &who(advice.channel, &picture.setup.names), &picture.setup.desk)
+    view::next_step(advice, &who(advice.channel, &picture.around.setup.names), &picture.around.setup.desk)
+        .with_the_end(picture.snapshot.inputs.iter().map(|input| input.state))
 }
 
 /// Arrow, sentence, what to ask, proof: always in that place.
@@ -109,25 +109,26 @@ fn next_step(picture: &Picture, next: &NextStep) -> Vec<Line> {
 
 fn meter(picture: &Picture, channel: ChannelId) -> Vec<Line> {
     let Some(input) = picture.snapshot.inputs.get(channel.index()) else { return Vec::new() };
-    let name = who(Some(channel), &picture.setup.names);
+    let name = who(Some(channel), &picture.around.setup.names);
     let reading = input.line.and_then(|line| picture.snapshot.readings.channels.get(line.index()));
     let (Some(line), Some(reading)) = (input.line, reading) else {
         let heard = format!("   {name} is not being listened to now");
         return vec![Line::of(Tone::Quiet, fit(&heard, picture.columns))];
     };
-    let shelf = Shelf::new(reading.frame.sample_peak, input.heard.loudest, input.window, picture.setup.desk.scale());
+    let shelf =
+        Shelf::new(reading.frame.sample_peak, input.heard.loudest, input.window, picture.around.setup.desk.scale());
     let turning = picture.snapshot.advice.channel == Some(channel) && next(picture).arrow != Arrow::None;
     let extras = Extras {
         who: &name,
         state: input.state,
         footprints: &picture.trail.footprints(line),
-        marker: (turning && !picture.setup.desk.marks).then(|| picture.trail.newest(line)),
+        marker: (turning && !picture.around.setup.desk.marks).then(|| picture.trail.newest(line)),
     };
     rail::lines(&shelf, &extras, picture.columns)
 }
 
 fn why(picture: &Picture) -> Vec<Line> {
-    let lines = view::why_lines(&picture.snapshot.advice, &picture.setup.desk);
+    let lines = view::why_lines(&picture.snapshot.advice, &picture.around.setup.desk);
     let mut panel = vec![Line::of(Tone::Strong, "   Why")];
     panel.extend(lines.iter().flat_map(|line| indented(Tone::Text, line, picture.columns)));
     panel.push(Line::new());
@@ -182,7 +183,7 @@ impl Columns {
     const WINDOW: usize = 11;
 
     fn of(picture: &Picture) -> Self {
-        let names = picture.setup.names.iter().map(|name| Line::of(Tone::Text, name.as_str()).columns());
+        let names = picture.around.setup.names.iter().map(|name| Line::of(Tone::Text, name.as_str()).columns());
         let window = picture.columns >= 72;
         let level = if window { 18 } else { 9 };
         let others = 8 + Self::STATE + level + if window { Self::WINDOW } else { 0 } + 14;
@@ -192,7 +193,8 @@ impl Columns {
 
     fn head(&self, picture: &Picture) -> Line {
         let name = fit("", self.name);
-        let unit = if self.window { format!(" {}", picture.setup.desk.scale().short_unit()) } else { String::new() };
+        let unit =
+            if self.window { format!(" {}", picture.around.setup.desk.scale().short_unit()) } else { String::new() };
         let level = fit_right(&format!("loudest{unit}"), self.level);
         let window = if self.window { fit_right("window", Self::WINDOW) } else { String::new() };
         Line::of(Tone::Quiet, format!("        {name}{:15}{level}{window}   heard", ""))
@@ -200,8 +202,8 @@ impl Columns {
 
     fn row(&self, picture: &Picture, index: usize, input: &InputStatus) -> Line {
         let channel = ChannelId::from_index(index);
-        let scale = picture.setup.desk.scale();
-        let name = picture.setup.names.get(index).map_or("", String::as_str);
+        let scale = picture.around.setup.desk.scale();
+        let name = picture.around.setup.names.get(index).map_or("", String::as_str);
         let at_hand = picture.at_hand == Some(channel);
         let mark = if at_hand { '›' } else { ' ' };
         let level = fit_right(&scale.number(input.heard.loudest), self.level);
@@ -226,15 +228,15 @@ fn keys(picture: &Picture, reply: Reply) -> Vec<Line> {
         Reply::Lamp => "N never   S sometimes   O often   X skip   ",
         Reply::Over => "",
     };
-    let asks = if picture.staged { "A ask them   ← → turn   " } else { "" };
+    let asks = if picture.around.staged && picture.at_hand.is_some() { "A ask them   ← → turn   " } else { "" };
     let line = format!("{answers}{asks}W why   1–9 look at   ? help   Q leave");
     let rate = picture.snapshot.readings.rate.get();
-    let source = if picture.staged { "simulated stage" } else { words::connection(picture.connection) };
+    let source = if picture.around.staged { "simulated stage" } else { words::connection(picture.around.connection) };
     let mut facts = format!("{source} · {} kHz · {}", f64::from(rate) / 1000.0, numbers::clock(picture.snapshot.at));
     if picture.snapshot.lost_frames > 0 {
         facts += &format!(" · {} lost", counted(picture.snapshot.lost_frames, "frame", "frames"));
     }
-    if picture.staged {
+    if picture.around.staged {
         facts += &format!(" · {}", words::YOUR_DESK);
     }
     let mut lines = joined(Tone::Quiet, &line, "   ", picture.columns);
@@ -259,6 +261,7 @@ fn joined(tone: Tone, text: &str, between: &str, columns: usize) -> Vec<Line> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cli::setup::Setup;
     use crate::engine::Mood;
     use crate::engine::session::{Hearing, Pace, Session};
     use crate::units::{Dbfs, Seconds};
@@ -274,9 +277,7 @@ mod tests {
         let picture = Picture {
             snapshot,
             status: &Status::Running,
-            setup,
-            connection: Connection::Usb,
-            staged: true,
+            around: Around { setup, connection: Connection::Usb, staged: true, doubt: Some("The device gives less") },
             at_hand: Some(ChannelId::new(2)),
             panel,
             trail: &Trail::default(),

@@ -1,6 +1,6 @@
 //! Putting lines on the terminal: tones, columns, redrawing in place.
 //!
-//! Colour only underlines what word and shape say already. `NO_COLOR` (https://no-color.org) leaves it away; without
+//! Colour only underlines what word and shape say already. `NO_COLOR` (<https://no-color.org>) leaves it away; without
 //! 24-bit colour the nearest of the 256 stands in. Text keeps the terminal's own colour, dark or bright.
 
 use std::io::{self, Write};

@@ -182,6 +182,29 @@ fn without_marks_a_marker_guides_the_hand() {
     assert_eq!(next.sentence, "That was 3 Soloist. Turn it slowly UP, back to where it was");
 }
 
+#[test]
+fn where_no_marker_is_on_show_amounts_are_told() {
+    let desk = DeskWords { marks: false, ..DeskWords::default() }.without_a_marker();
+    let next = next_step(&advice(trim(Turn::Down, 6.0, TrimCause::TooHigh, false)), "3", &desk);
+    assert_eq!(next.sentence, "Trim of 3 DOWN 6 dB");
+}
+
+/// What was skipped is not called set.
+#[test]
+fn the_end_is_told_as_it_is() {
+    use beforedoors::coach::ChannelState::{High, NotHeard, Set};
+    let end = |states: &[_]| {
+        let next = next_step(&advice(Step::AllSet), "", &DeskWords::default());
+        let next = next.with_the_end(states.iter().copied());
+        (next.sentence, next.then)
+    };
+    assert_eq!(end(&[Set, Set]), ("All set".into(), "leave the knobs alone".into()));
+    let told = "1 of 3 set; 2 inputs are left as found";
+    assert_eq!(end(&[Set, High, NotHeard]), ("Nothing more to ask".into(), told.into()));
+    let going_on = next_step(&advice(Step::CheckSource), "3", &DeskWords::default());
+    assert_eq!(going_on.clone().with_the_end([High].into_iter()), going_on);
+}
+
 /// desk dB = dBFS − what the desk's 0 reads here.
 #[test]
 fn levels_in_the_desks_decibels() {
