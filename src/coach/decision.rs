@@ -108,14 +108,14 @@ pub fn judge_input(heard: &Heard, tops: &Tops, targets: &Targets) -> Option<Step
     }
 }
 
-/// What to do next time about a channel of a finished recording whose source is not known; `None`: it can
+/// What to do next time about a channel of a finished recording, highest at `peak`, whose source is not known; `None`: it can
 /// be used. A take may come close to full scale; it may not clip, nor lie near its own noise.
-pub fn judge_take(heard: &Heard, tops: &Tops) -> Option<Step> {
+pub fn judge_take(heard: &Heard, tops: &Tops, peak: Dbfs) -> Option<Step> {
     let level = heard.activity.active_level;
     let near_noise = heard.activity.floor.is_some_and(|floor| level - floor < NEAR_THE_NOISE);
     if tops.clipped > 0 {
         Some(Step::Trim { turn: Turn::Down, by: CLIPPED_BY, cause: TrimCause::Clipped, again: false })
-    } else if heard.loudest < SILENT_TAKE {
+    } else if peak < SILENT_TAKE {
         Some(Step::CheckSource)
     } else if level < LOW_TAKE && near_noise {
         Some(Step::Trim { turn: Turn::Up, by: Amount::LARGEST, cause: TrimCause::TooLow, again: false })

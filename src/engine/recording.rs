@@ -13,7 +13,7 @@ use crate::detectors::{Detectors, Expected, Finding, Heard, Tops};
 use crate::meters::{ChannelSummary, LoudnessLayout, Meters, Summary};
 use crate::source::file::{FileError, FileInfo, FileSource, FileWarning};
 use crate::source::{Flow, Source};
-use crate::units::{ChannelId, Seconds, SourceKind};
+use crate::units::{ChannelId, Dbfs, Seconds, SourceKind};
 
 /// Read and measured at a time.
 const STRETCH: Seconds = Seconds::new(1.0);
@@ -110,7 +110,7 @@ pub fn measure(path: &Path, inputs: &[Input], progress: &(dyn Fn(f64) + Sync)) -
     let verdict = |(index, summary): (usize, &ChannelSummary)| {
         let channel = ChannelId::from_index(index);
         let heard = Heard { activity: summary.take, ..*detectors.heard(channel) };
-        judge(heard, detectors.tops(channel), inputs.get(index))
+        judge(heard, detectors.tops(channel), summary.whole.true_peak, inputs.get(index))
     };
     let channels = summary.channels.iter().enumerate().map(verdict).collect();
     let (info, warnings) = (source.info().clone(), source.warnings().to_vec());
@@ -141,10 +141,10 @@ fn detectors(format: Format, inputs: &[Input]) -> Detectors {
     }
 }
 
-fn judge(heard: Heard, tops: Tops, input: Option<&Input>) -> ChannelVerdict {
+fn judge(heard: Heard, tops: Tops, peak: Dbfs, input: Option<&Input>) -> ChannelVerdict {
     let step = match input {
         Some(input) => judge_input(&heard, &tops, &input.targets),
-        None => judge_take(&heard, &tops),
+        None => judge_take(&heard, &tops, peak),
     };
     let clipped = tops.clipped > 0 || tops.near_full_scale || tops.flat > 0;
     let state = match step {
