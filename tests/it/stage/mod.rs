@@ -1,6 +1,9 @@
 //! The simulated stage: its performers sound like their kinds, and its truths are true.
 
+mod air;
+mod levels;
 mod reference;
+mod scripts;
 
 use beforedoors::block::BlockBuf;
 use beforedoors::source::Source;
@@ -80,7 +83,7 @@ fn each_kind_has_its_active_crest() {
         for channel in channels(&stage) {
             let input = stage.inputs()[channel.index()].clone();
             stage.ask_play(channel);
-            let heard = listen(&mut stage, 40.0);
+            let heard = listen(&mut stage, 30.0);
             stage.ask_quiet(channel);
             listen(&mut stage, 0.5);
             let found = active(&heard[channel.index()], rate(16_000));
