@@ -155,7 +155,7 @@ fn each_channel_has_its_own_noise_floor() {
 
 #[test]
 fn a_hot_channel_has_flat_tops_at_full_scale() {
-    let mut stage = waiting(10, Mood::ShowNight, 16_000);
+    let mut stage = waiting(10, Mood::ShowNight, 48_000);
     trim_to(&mut stage, 8.0);
     for channel in channels(&stage) {
         let heard = loudest(&mut stage, channel);

@@ -46,14 +46,10 @@ pub fn rms(signal: &[f32]) -> f64 {
     (signal.iter().map(|&x| f64::from(x).powi(2)).sum::<f64>() / signal.len().max(1) as f64).sqrt()
 }
 
-/// What a stretch of a channel is like, dB and dBFS.
-#[derive(Debug)]
+/// The active level (RMS) and the peaks of a stretch of a channel, dBFS.
 pub struct Active {
-    pub floor: f64,
-    pub loud: f64,
     pub level: f64,
     pub peak_95: f64,
-    pub seconds: f64,
 }
 
 impl Active {
@@ -78,14 +74,7 @@ pub fn active(signal: &[f32], rate: SampleRate) -> Active {
         let window = &frame_peaks[index.saturating_sub(3)..=index];
         peaks.push(decibels(window.iter().fold(0.0, |peak: f64, &x| peak.max(x))));
     }
-    let seconds = peaks.len() as f64 / 10.0;
-    Active {
-        floor,
-        loud,
-        level: 10.0 * (power / peaks.len() as f64).log10(),
-        peak_95: percentile(peaks, 0.95),
-        seconds,
-    }
+    Active { level: 10.0 * (power / peaks.len() as f64).log10(), peak_95: percentile(peaks, 0.95) }
 }
 
 fn percentile(mut values: Vec<f64>, part: f64) -> f64 {

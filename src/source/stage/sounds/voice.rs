@@ -38,7 +38,7 @@ pub struct Person {
 }
 
 impl Person {
-    pub const SPEAKER: Self = Self { pitch: 165.0, tract: 1.12, syllables_per_second: (3.2, 4.8), stress: 9.0 };
+    pub const SPEAKER: Self = Self { pitch: 165.0, tract: 1.12, syllables_per_second: (3.2, 4.8), stress: 8.0 };
     pub const NARRATOR: Self = Self { pitch: 235.0, tract: 1.22, syllables_per_second: (3.4, 5.0), stress: 11.0 };
 }
 
@@ -78,6 +78,8 @@ pub fn speech(person: &Person, passage: Passage, dice: &mut Dice, rate: f64) -> 
 
 /// A song's lines on five notes of a scale; the loudest is its chorus, higher and with more voice.
 pub fn song(passage: Passage, dice: &mut Dice, rate: f64) -> Track {
+    /// Open vowels carry.
+    const SUNG: [usize; 6] = [2, 3, 4, 5, 6, 8];
     const SCALE: [f64; 6] = [-5.0, -3.0, 0.0, 2.0, 4.0, 7.0];
     let (phrases, effort, home) = if passage == Passage::Ordinary { (3, 0.4, 300.0) } else { (2, 1.0, 370.0) };
     let mut singer = Tract::new(1.2, effort, rate);
@@ -93,10 +95,10 @@ pub fn song(passage: Passage, dice: &mut Dice, rate: f64) -> Track {
             let last = index + 1 == notes;
             let syllable = Syllable {
                 consonant: Consonant::any(dice),
-                vowel: VOWELS[2 + dice.pick(8)],
+                vowel: VOWELS[SUNG[dice.pick(SUNG.len())]],
                 seconds: if last { dice.between(0.9, 1.3) } else { dice.between(0.32, 0.7) },
                 pitch: (pitch, pitch),
-                level: 10f64.powf(dice.between(-6.0, 0.0) / 20.0),
+                level: 10f64.powf(dice.between(-5.0, 0.0) / 20.0),
                 held: true,
             };
             singer.utter(&mut track.samples, dice, &syllable);
