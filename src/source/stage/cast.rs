@@ -63,6 +63,23 @@ impl Player {
         })
     }
 
+    /// The least and the most active crest of ordinary playing.
+    pub(super) const fn crest(self) -> (Db, Db) {
+        let (least, most) = match self {
+            Self::Speaker => (12.0, 18.0),
+            Self::Narrator => (12.0, 20.0),
+            Self::Soloist => (10.0, 16.0),
+            Self::Choir | Self::Bass => (8.0, 14.0),
+            Self::Keys => (8.0, 16.0),
+            Self::Kick => (14.0, 22.0),
+            Self::Snare => (16.0, 24.0),
+            Self::Overhead => (14.0, 20.0),
+            Self::Triangle => (18.0, 28.0),
+            Self::Playback => (6.0, 14.0),
+        };
+        (Db::new(least), Db::new(most))
+    }
+
     /// Whether a microphone takes the player up, which hears others too; else a line.
     pub const fn acoustic(self) -> bool {
         !matches!(self, Self::Keys | Self::Bass | Self::Playback)

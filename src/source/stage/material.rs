@@ -1,7 +1,7 @@
 //! A performer's rendered passages, scaled so that their levels are known.
 //!
-//! The highest true peak of the loudest passage on the first track is 1.0, that of the ordinary
-//! material 4 to 8 dB less. True peak: four times oversampled by a Kaiser-windowed sinc (ITU-R
+//! On each track the highest true peak of the loudest passage is 1.0, that of the ordinary material
+//! 4 to 8 dB less. True peak: four times oversampled by a Kaiser-windowed sinc (ITU-R
 //! BS.1770-5 Annex 2 asks for at least that rate), looked for only where a sample comes near the highest.
 
 use std::ops::Range;
@@ -9,43 +9,40 @@ use std::ops::Range;
 use super::cast::Player;
 use super::dice::Dice;
 use super::sounds::{self, Passage, Track};
+use crate::units::{Db, Dbfs};
 
 pub struct Material {
     /// One per microphone, ordinary phrases first.
     pub tracks: Vec<Vec<f32>>,
     pub ordinary: Vec<Range<usize>>,
     pub loudest: Vec<Range<usize>>,
-    /// The highest true peak of the loudest passage on each track.
-    pub peaks: Vec<f64>,
 }
 
 impl Material {
     pub fn new(player: Player, dice: &mut Dice, rate: f64) -> Self {
-        let mut ordinary = sounds::perform(player, Passage::Ordinary, dice, rate);
+        let ordinary = typical(player, dice, rate);
         let loudest = sounds::perform(player, Passage::Loudest, dice, rate);
-        let step = dice.between(4.3, 6.9);
-        let full = highest(&ordinary);
-        scale(&mut ordinary, 10f64.powf(-step / 20.0) / full);
-        Self::joined(ordinary, loudest)
+        let step = 10f64.powf(-dice.between(4.3, 6.9) / 20.0);
+        Self::joined(ordinary, step, loudest)
     }
 
-    /// Nothing but the loudest: one hit, or the loudest passage.
+    /// Nothing but one hit of a drum, or of others the loudest passage.
     pub fn hits(player: Player, dice: &mut Dice, rate: f64) -> Self {
-        Self::joined(Vec::new(), sounds::hit(player, dice, rate))
+        Self::joined(Vec::new(), 1.0, sounds::hit(player, dice, rate))
     }
 
+    /// Nothing but the loudest passage.
     pub fn steady(player: Player, dice: &mut Dice, rate: f64) -> Self {
-        Self::joined(Vec::new(), sounds::perform(player, Passage::Loudest, dice, rate))
+        Self::joined(Vec::new(), 1.0, sounds::perform(player, Passage::Loudest, dice, rate))
     }
 
-    fn joined(ordinary: Vec<Track>, mut loudest: Vec<Track>) -> Self {
-        let full = loudest.first().map_or(1.0, |track| true_peak(&track.samples));
-        scale(&mut loudest, 1.0 / full);
-        let peaks = loudest.iter().map(|track| true_peak(&track.samples)).collect();
-        let offset = ordinary.first().map_or(0, |track| track.samples.len());
-        let moved = |phrase: &Range<usize>| phrase.start + offset..phrase.end + offset;
+    fn joined(mut ordinary: Vec<Track>, step: f64, mut loudest: Vec<Track>) -> Self {
+        let split = ordinary.first().map_or(0, |track| track.samples.len());
+        let moved = |phrase: &Range<usize>| phrase.start + split..phrase.end + split;
         let loud_phrases = loudest.first().map_or(Vec::new(), |track| track.phrases.iter().map(moved).collect());
         let phrases = ordinary.first().map_or(Vec::new(), |track| track.phrases.clone());
+        ordinary.iter_mut().for_each(|track| scale_to(track, step));
+        loudest.iter_mut().for_each(|track| scale_to(track, 1.0));
         let mut before = ordinary.into_iter().map(|track| track.samples);
         let tracks = loudest
             .into_iter()
@@ -53,21 +50,56 @@ impl Material {
                 let mut samples = before.next().unwrap_or_default();
                 samples.reserve_exact(track.samples.len());
                 samples.extend(track.samples);
+                samples.shrink_to_fit();
                 samples
             })
             .collect();
-        Self { tracks, ordinary: phrases, loudest: loud_phrases, peaks }
+        Self { tracks, ordinary: phrases, loudest: loud_phrases }
     }
 }
 
-fn scale(tracks: &mut [Track], factor: f64) {
-    for sample in tracks.iter_mut().flat_map(|track| &mut track.samples) {
-        *sample *= factor as f32;
+/// A take that is not like its kind is played again, a few times at most.
+fn typical(player: Player, dice: &mut Dice, rate: f64) -> Vec<Track> {
+    let (least, most) = player.crest();
+    let mut tracks = Vec::new();
+    for _ in 0..6 {
+        tracks = sounds::perform(player, Passage::Ordinary, dice, rate);
+        let crests = tracks.iter().map(|track| active_crest(&track.samples, rate));
+        if crests.into_iter().all(|crest| least + CREST_MARGIN <= crest && crest <= most - CREST_MARGIN) {
+            break;
+        }
     }
+    tracks
 }
 
-fn highest(tracks: &[Track]) -> f64 {
-    tracks.iter().map(|track| true_peak(&track.samples)).fold(1e-9, f64::max)
+/// Within the range of a kind: what the choice of phrases and the noise of a channel may add.
+const CREST_MARGIN: Db = Db::new(0.8);
+
+/// Peak (95th percentile of 400 ms windows) over RMS, in the frames of 100 ms within 30 dB of the loud ones
+/// (95th percentile).
+fn active_crest(samples: &[f32], rate: f64) -> Db {
+    let frames = samples.chunks_exact((0.1 * rate) as usize);
+    let frames: Vec<(f64, f64)> = frames
+        .map(|frame| {
+            let power = frame.iter().map(|&x| f64::from(x).powi(2)).sum::<f64>() / frame.len() as f64;
+            (power, f64::from(frame.iter().fold(0f32, |peak, x| peak.max(x.abs()))))
+        })
+        .collect();
+    let loud = percentile_95(frames.iter().map(|frame| frame.0).collect());
+    let active: Vec<usize> = (0..frames.len()).filter(|&index| frames[index].0 > loud / 1000.0).collect();
+    let level = active.iter().map(|&index| frames[index].0).sum::<f64>() / active.len().max(1) as f64;
+    let window = |&index: &usize| frames[index.saturating_sub(3)..=index].iter().fold(0.0, |a: f64, b| a.max(b.1));
+    Dbfs::from_amplitude(percentile_95(active.iter().map(window).collect())) - Dbfs::from_power(level)
+}
+
+fn percentile_95(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() * 95 / 100).copied().unwrap_or(0.0)
+}
+
+fn scale_to(track: &mut Track, peak: f64) {
+    let factor = (peak / true_peak(&track.samples)) as f32;
+    track.samples.iter_mut().for_each(|sample| *sample *= factor);
 }
 
 const PHASES: usize = 4;
@@ -132,9 +164,8 @@ mod tests {
     /// (EBU Tech 3341, case 16).
     #[test]
     fn a_peak_between_samples_is_found() {
-        let sine: Vec<f32> = (0..400)
-            .map(|n| (std::f64::consts::FRAC_PI_2 * f64::from(n) + std::f64::consts::FRAC_PI_4).sin() as f32)
-            .collect();
+        let sine: Vec<f32> =
+            (0..400).map(|n| (std::f64::consts::FRAC_PI_2 * (f64::from(n) + 0.5)).sin() as f32).collect();
         // A sudden start rings, as it must; only the inside is a sine.
         let faded: Vec<f32> =
             sine.iter().enumerate().map(|(n, x)| x * (n.min(399 - n) as f32 / 100.0).min(1.0)).collect();

@@ -110,7 +110,6 @@ pub struct Stage {
 
 struct Channel {
     actor: usize,
-    track: usize,
     preamp: Preamp,
     freak: Option<Freak>,
 }
@@ -296,7 +295,7 @@ impl Stage {
     fn add(&mut self, part: &Part, mut actor: Actor, seed: u64, knob: impl Fn(&mut Dice) -> (Db, Dbfs)) {
         let rate = f64::from(self.format.rate.get());
         actor.performer.set_level(actor.level(self.mood).amplitude());
-        for (track, &(name, place)) in part.inputs.iter().enumerate() {
+        for &(name, place) in part.inputs {
             let stream = self.channels.len() as u64;
             let (trim, floor) = knob(&mut Dice::new(seed, 200 + stream));
             self.inputs.push(StageInput {
@@ -310,7 +309,6 @@ impl Stage {
             });
             self.channels.push(Channel {
                 actor: self.actors.len(),
-                track,
                 preamp: Preamp::new(trim, floor, Dice::new(seed, 300 + stream), rate),
                 freak: None,
             });
@@ -353,8 +351,7 @@ impl Stage {
     fn truth(&self, channel: ChannelId, mood: Mood) -> Dbfs {
         self.channel(channel).map_or(Dbfs::SILENCE, |channel| {
             let actor = &self.actors[channel.actor];
-            let own = Db::from_ratio(actor.performer.peak(channel.track));
-            actor.level(mood) + own + channel.preamp.trim()
+            actor.level(mood) + channel.preamp.trim()
         })
     }
 

@@ -59,8 +59,8 @@ enum Next {
 const FADE_SECONDS: f64 = 0.03;
 /// A phrase is up to this much weaker than its material, dB.
 const PHRASE_DROP: f64 = 1.0;
-/// A loudest passage is up to this much off the truth, dB.
-const PASS_SPREAD: f64 = 0.25;
+/// A loudest passage lies between these about the truth, dB.
+const PASS_SPREAD: (f64, f64) = (-0.25, 0.15);
 
 impl Performer {
     pub fn new(player: Player, material: Material, pace: Pace, restless: f64, dice: Dice, rate: f64) -> Self {
@@ -95,10 +95,6 @@ impl Performer {
     /// The amplitude of the loudest passage's true peak, from the next phrase on.
     pub fn set_level(&mut self, level: f64) {
         self.level = level;
-    }
-
-    pub fn peak(&self, track: usize) -> f64 {
-        self.material.peaks.get(track).copied().unwrap_or(0.0)
     }
 
     pub fn tracks(&self) -> usize {
@@ -246,7 +242,7 @@ impl Performer {
             Next::Loudest(index) => {
                 if index == 0 {
                     self.pass_gain = match self.pace {
-                        Pace::Free => self.dice.between(-PASS_SPREAD, PASS_SPREAD) + uneven,
+                        Pace::Free => self.dice.between(PASS_SPREAD.0, PASS_SPREAD.1) + uneven,
                         _ => 0.0,
                     };
                 }

@@ -12,7 +12,7 @@ fn alone(seed: u64, source: ChannelId, prepare: impl Fn(&mut Stage)) -> Vec<Vec<
         listen(stage, 0.5);
     }
     playing.ask_play(source);
-    let (with, without) = (listen(&mut playing, 9.0), listen(&mut silent, 9.0));
+    let (with, without) = (listen(&mut playing, 6.0), listen(&mut silent, 6.0));
     with.iter().zip(&without).map(|(a, b)| a.iter().zip(b).map(|(a, b)| a - b).collect()).collect()
 }
 
@@ -27,7 +27,7 @@ fn spill_is_15_to_25_db_down_with_its_lag() {
             stage.turn_trim(channel, by);
         }
     };
-    for seed in 0..3 {
+    for seed in 0..2 {
         for source in channels(&waiting(seed, Mood::ShowNight, 16_000)) {
             for prepare in [&right as &dyn Fn(&mut Stage), &equal] {
                 check_spill(seed, source, &alone(seed, source, prepare));
@@ -66,6 +66,8 @@ fn check_spill(seed: u64, source: ChannelId, heard: &[Vec<f32>]) {
 
 /// The lag in frames at which `late` is most like `first`, up to 40 ms.
 fn lag(first: &[f32], late: &[f32]) -> f64 {
+    let begin = first.iter().position(|&x| x != 0.0).unwrap_or(0);
+    let (first, late) = (&first[begin..begin + 32_000], &late[begin..]);
     let likeness = |lag: usize| -> f64 {
         first.iter().zip(&late[lag..]).map(|(&a, &b)| f64::from(a) * f64::from(b)).sum::<f64>().abs()
     };

@@ -2,10 +2,66 @@
 
 use super::*;
 
+/// The asked loudest passage peaks where the stage says, in each mood, with the others quiet.
+#[test]
+fn the_truth_is_true() {
+    for (seed, mood) in [(1, Mood::Shy), (2, Mood::Normal), (3, Mood::ShowNight), (4, Mood::ShowNight)] {
+        let mut stage = waiting(seed, mood, 16_000);
+        trim_to(&mut stage, -9.0);
+        for channel in channels(&stage) {
+            let name = stage.inputs()[channel.index()].name;
+            let heard = loudest(&mut stage, channel);
+            let found = decibels(true_peak(&heard, 0, heard.len()));
+            let truth = stage.true_peak_of_loudest(channel).get();
+            assert!((found - truth).abs() <= 0.3, "{seed} {name}: {found:.2}, not {truth:.2}");
+
+            let first = heard.iter().position(|x| decibels(f64::from(x.abs())) > -40.0).expect("it sounds") as f64;
+            let last = heard.iter().rposition(|x| decibels(f64::from(x.abs())) > -40.0).expect("it sounds") as f64;
+            assert!((16_000.0..=3.3 * 16_000.0).contains(&first), "{name} began after {first} frames");
+            assert!((last - first) < 15.0 * 16_000.0, "{name} went on for {} frames", last - first);
+        }
+    }
+}
+
 /// What is heard after the loudest passage was asked for, until it is over.
 fn loudest(stage: &mut Stage, channel: ChannelId) -> Vec<f32> {
     stage.ask_loudest(channel);
     listen(stage, 17.0).swap_remove(channel.index())
+}
+
+/// School drummers are asked for eight hits (common practice); hits are what comes near the highest
+/// after 0.12 s without.
+#[test]
+fn the_loudest_of_a_drum_has_eight_hits() {
+    let mut stage = waiting(5, Mood::ShowNight, 16_000);
+    trim_to(&mut stage, -9.0);
+    for channel in channels(&stage) {
+        if stage.inputs()[channel.index()].kind.is_intermittent() {
+            let heard = loudest(&mut stage, channel);
+            let (mut hits, mut last) = (0, None);
+            for (at, _) in heard.iter().enumerate().filter(|(_, x)| decibels(f64::from(x.abs())) > -13.0) {
+                hits += usize::from(last.is_none_or(|last| at - last > 1920));
+                last = Some(at);
+            }
+            assert!(hits >= 8, "{} has {hits} hits", stage.inputs()[channel.index()].name);
+        }
+    }
+}
+
+#[test]
+fn the_loudest_is_4_to_8_db_over_the_ordinary_and_rare() {
+    for seed in 0..4 {
+        let mut stage = waiting(seed, Mood::Normal, 16_000);
+        trim_to(&mut stage, -9.0);
+        for channel in channels(&stage) {
+            stage.ask_play(channel);
+            let heard = listen(&mut stage, 55.0).swap_remove(channel.index());
+            stage.ask_quiet(channel);
+            listen(&mut stage, 0.5);
+            let step = -9.0 - decibels(true_peak(&heard, 0, heard.len()));
+            assert!((4.0..=8.0).contains(&step), "{} of {seed}: {step:.2} dB", stage.inputs()[channel.index()].name);
+        }
+    }
 }
 
 /// By itself it comes once in 60 to 120 s: 240 s hold 2 to 4 of them, never above the truth by over 0.3 dB.
@@ -51,8 +107,7 @@ fn the_knobs_begin_wrong_and_can_be_set_right() {
             let error = (stage.true_show_peak(channel) - Dbfs::new(-6.0)).get();
             let place = stage.trim(channel) - Db::new(error);
             assert!(bottom <= place && place <= top && bottom < stage.trim(channel) && stage.trim(channel) < top);
-            // The right choir microphone is up to 2 dB off the left one.
-            assert!((-22.0..=16.0).contains(&error), "{error}");
+            assert!((-20.01..=14.01).contains(&error), "{error}");
             right += usize::from(error.abs() < 2.0);
             low += usize::from(error < -6.0);
             clipping += usize::from(stage.true_show_peak(channel).get() > 0.0);
@@ -95,6 +150,19 @@ fn each_channel_has_its_own_noise_floor() {
     // All the way down only the converter's own noise is left.
     stage.turn_trim(ChannelId::new(3), Db::new(-60.0));
     assert!(stage.true_floor(ChannelId::new(3)).get() < -90.0);
+}
+
+#[test]
+fn a_hot_channel_has_flat_tops_at_full_scale() {
+    let mut stage = waiting(10, Mood::ShowNight, 48_000);
+    trim_to(&mut stage, 8.0);
+    for channel in channels(&stage) {
+        let heard = loudest(&mut stage, channel);
+        let top = 1.0 - 1.0 / 8_388_608.0;
+        assert!(heard.iter().all(|&x| (-1.0..=top).contains(&x)));
+        let flat = heard.windows(3).filter(|run| run.iter().all(|&x| x == top) || run.iter().all(|&x| x == -1.0));
+        assert!(flat.count() >= 2, "{}", stage.inputs()[channel.index()].name);
+    }
 }
 
 #[test]

@@ -46,8 +46,7 @@ pub fn rms(signal: &[f32]) -> f64 {
     (signal.iter().map(|&x| f64::from(x).powi(2)).sum::<f64>() / signal.len().max(1) as f64).sqrt()
 }
 
-/// What a stretch of a channel is like, dB and dBFS.
-#[derive(Debug)]
+/// The active level (RMS) and the peaks of a stretch of a channel, dBFS.
 pub struct Active {
     pub level: f64,
     pub peak_95: f64,

@@ -60,10 +60,10 @@ pub fn choir(passage: Passage, dice: &mut Dice, rate: f64) -> Vec<Track> {
 fn even_out(samples: &mut [f32], rate: f64) {
     let power = |sample: f32| f64::from(sample).powi(2);
     let mean = samples.iter().map(|&sample| power(sample)).sum::<f64>() / samples.len().max(1) as f64;
-    let mut follow = LowPass::new(0.8, rate);
+    let mut follow = LowPass::new(1.2, rate);
     for sample in samples {
         let over = 1.0 + follow.next(power(*sample) / mean.max(1e-12) - 1.0);
-        *sample *= over.max(1e-3).powf(-0.35).clamp(0.7, 1.4) as f32;
+        *sample *= over.max(1e-3).powf(-0.45).clamp(0.7, 1.4) as f32;
     }
 }
 

@@ -42,9 +42,9 @@ pub fn triangle(passage: Passage, dice: &mut Dice, rate: f64) -> Track {
     track
 }
 
-/// The whole kit from above: hi-hat and cymbal near, the drums at a distance and through the room.
+/// The whole kit from above, in its room.
 pub fn overhead(passage: Passage, dice: &mut Dice, rate: f64) -> Track {
-    let (bars, drums, crash) = if passage == Passage::Ordinary { (4, 0.5, 0.5) } else { (3, 0.6, 0.8) };
+    let (bars, drums, crash) = if passage == Passage::Ordinary { (4, 0.4, 0.3) } else { (3, 0.5, 0.6) };
     let mut track = Track::silent(f64::from(bars) * 4.0 * BEAT, rate);
     for half_beat in 0..bars as usize * 8 {
         let at = beat_frame(half_beat as f64 / 2.0, dice, rate);
@@ -53,18 +53,15 @@ pub fn overhead(passage: Passage, dice: &mut Dice, rate: f64) -> Track {
             2 | 6 => add_snare(&mut track.samples[at..], rate, dice, drums * accent(half_beat)),
             _ => {}
         }
-    }
-    let mut room = Diffuser::new(rate);
-    for sample in &mut track.samples {
-        *sample = room.next(f64::from(*sample)) as f32;
-    }
-    for half_beat in 0..bars as usize * 8 {
-        let at = beat_frame(half_beat as f64 / 2.0, dice, rate);
-        let hat = dice.between(0.28, 0.42) * if half_beat % 2 == 0 { 1.3 } else { 1.0 };
+        let hat = dice.between(0.3, 0.38) * if half_beat % 2 == 0 { 1.2 } else { 1.0 };
         add_hat(&mut track.samples[at..], rate, dice, hat);
         if half_beat % 16 == 0 {
             add_crash(&mut track.samples[at..], rate, dice, crash);
         }
+    }
+    let mut room = Diffuser::new(rate);
+    for sample in &mut track.samples {
+        *sample = room.next(f64::from(*sample)) as f32;
     }
     track.single_phrase();
     track
@@ -127,15 +124,15 @@ pub fn add_snare(track: &mut [f32], rate: f64, dice: &mut Dice, level: f64) {
 }
 
 pub fn add_hat(track: &mut [f32], rate: f64, dice: &mut Dice, level: f64) {
-    let mut burst = Decay::new(level, dice.between(0.07, 0.14), rate);
+    let mut burst = Decay::new(level, dice.between(0.12, 0.2), rate);
     let (mut thin, mut soften) = (HighPass::new(4500.0, rate), LowPass::new(10_000.0, rate));
-    for sample in track.iter_mut().take((0.16 * rate) as usize) {
+    for sample in track.iter_mut().take((0.24 * rate) as usize) {
         *sample += soften.next(thin.next(dice.noise() * burst.next())) as f32;
     }
 }
 
 fn add_crash(track: &mut [f32], rate: f64, dice: &mut Dice, level: f64) {
-    let mut wash = Decay::new(level, 2.2, rate);
+    let mut wash = Decay::new(level, 3.2, rate);
     let (mut thin, mut soften) = (HighPass::new(1800.0, rate), LowPass::new(9000.0, rate));
     for sample in track.iter_mut().take((2.4 * rate) as usize) {
         *sample += soften.next(thin.next(dice.noise() * wash.next())) as f32;
@@ -149,7 +146,7 @@ pub fn add_triangle(track: &mut [f32], rate: f64, dice: &mut Dice, level: f64) {
         (hz * bend, 0.16, ring * dice.between(0.8, 1.1))
     });
     add_modes(track, rate, &modes, level);
-    let (mut strike, mut soften) = (Decay::new(1.1 * level, 0.012, rate), LowPass::new(6500.0, rate));
+    let (mut strike, mut soften) = (Decay::new(0.6 * level, 0.012, rate), LowPass::new(6500.0, rate));
     for sample in track.iter_mut().take((0.02 * rate) as usize) {
         *sample += soften.next(strike.next() * dice.noise()) as f32;
     }

@@ -89,9 +89,9 @@ fn harmonics(count: usize, amplitude: impl Fn(f64) -> f64) -> Vec<f64> {
 
 fn electric_piano() -> Patch {
     Patch {
-        bright: Table::new(&[0.1, 0.25, 0.2, 0.1, 0.06, 0.08, 0.06]),
+        bright: Table::new(&[0.07, 0.17, 0.14, 0.07, 0.04, 0.06, 0.04]),
         dull: Table::new(&[0.5, 0.12, 0.03]),
-        attack: 0.002,
+        attack: 0.004,
         decays: (0.8, 5.0),
         release: 0.08,
     }

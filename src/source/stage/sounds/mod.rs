@@ -47,8 +47,7 @@ impl Track {
 
     /// All of it is one phrase.
     fn single_phrase(&mut self) {
-        self.phrases.clear();
-        self.phrases.push(0..self.samples.len());
+        self.phrases = std::iter::once(0..self.samples.len()).collect();
     }
 }
 

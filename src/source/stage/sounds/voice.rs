@@ -38,7 +38,7 @@ pub struct Person {
 }
 
 impl Person {
-    pub const SPEAKER: Self = Self { pitch: 165.0, tract: 1.12, syllables_per_second: (3.2, 4.8), stress: 9.0 };
+    pub const SPEAKER: Self = Self { pitch: 165.0, tract: 1.12, syllables_per_second: (3.2, 4.8), stress: 8.0 };
     pub const NARRATOR: Self = Self { pitch: 235.0, tract: 1.22, syllables_per_second: (3.4, 5.0), stress: 11.0 };
 }
 
@@ -78,9 +78,13 @@ pub fn speech(person: &Person, passage: Passage, dice: &mut Dice, rate: f64) -> 
 
 /// A song's lines on five notes of a scale; the loudest is its chorus, higher and with more voice.
 pub fn song(passage: Passage, dice: &mut Dice, rate: f64) -> Track {
+    /// Open vowels carry.
+    const SUNG: [usize; 6] = [2, 3, 4, 5, 6, 8];
     const SCALE: [f64; 6] = [-5.0, -3.0, 0.0, 2.0, 4.0, 7.0];
     let (phrases, effort, home) = if passage == Passage::Ordinary { (3, 0.4, 300.0) } else { (2, 1.0, 370.0) };
     let mut singer = Tract::new(1.2, effort, rate);
+    // A harmonic that meets a sharp formant would be nearly a pure tone.
+    singer.damping = 1.5;
     let mut track = Track::default();
     for _ in 0..phrases {
         let start = track.samples.len();
@@ -93,10 +97,10 @@ pub fn song(passage: Passage, dice: &mut Dice, rate: f64) -> Track {
             let last = index + 1 == notes;
             let syllable = Syllable {
                 consonant: Consonant::any(dice),
-                vowel: VOWELS[2 + dice.pick(8)],
+                vowel: VOWELS[SUNG[dice.pick(SUNG.len())]],
                 seconds: if last { dice.between(0.9, 1.3) } else { dice.between(0.32, 0.7) },
                 pitch: (pitch, pitch),
-                level: 10f64.powf(dice.between(-6.0, 0.0) / 20.0),
+                level: 10f64.powf(dice.between(-8.0, 0.0) / 20.0),
                 held: true,
             };
             singer.utter(&mut track.samples, dice, &syllable);
@@ -154,6 +158,8 @@ struct Aim {
 struct Tract {
     rate: f64,
     size: f64,
+    /// How much wider the formants are than a man's.
+    damping: f64,
     tilt: LowPass,
     glottis: Glottis,
     formants: [Formant; 5],
@@ -172,6 +178,7 @@ impl Tract {
         Self {
             rate,
             size,
+            damping: 1.2,
             tilt: LowPass::new(900.0 + 3600.0 * effort, rate),
             glottis: Glottis::default(),
             formants: Default::default(),
@@ -231,7 +238,7 @@ impl Tract {
         self.vibrato_hz = dice.between(5.0, 6.0);
         let (from, to) = syllable.pitch;
         self.run(out, dice, seconds, |along, now| {
-            let fall = if syllable.held { 1.0 - 0.25 * along } else { 1.0 - 0.45 * along };
+            let fall = if syllable.held { 1.0 - 0.35 * along } else { 1.0 - 0.45 * along };
             let close = ((1.0 - along) * seconds / 0.05).min(1.0);
             let voice = level * fall * (0.3 + 0.7 * close);
             Aim { voice, breath: 0.03 * voice, hiss: 0.0, pitch: from + (to - from) * along, ..now }
@@ -279,7 +286,7 @@ impl Tract {
             let hz = if index < 3 { self.at[index] } else { high[index - 3] };
             // A sung or called first formant does not lie under the pitch.
             let hz = if index == 0 { (hz * self.size).max(1.05 * self.now.pitch) } else { hz * self.size };
-            formant.tune(hz, BANDWIDTHS[index] * 1.2, self.rate);
+            formant.tune(hz, BANDWIDTHS[index] * self.damping, self.rate);
         }
         self.hiss.tune(self.now.hiss_hz, 1200.0, self.rate);
     }
