@@ -225,7 +225,8 @@ fn worth_listing(id: &str, others: &[String]) -> bool {
         let named = |other: &String| other.strip_prefix("alsa:hw:").is_some_and(|rest| !numbered(rest));
         others.iter().any(named)
     };
-    !ALSA_ALIASES.contains(&kind) && !(kind == "hw" && numbered(rest) && named_too())
+    let is_double = kind == "hw" && numbered(rest) && named_too();
+    !is_double && !ALSA_ALIASES.contains(&kind)
 }
 
 /// ALSA's ways to the sound server, which is reached directly where it answers.

@@ -152,10 +152,10 @@ fn child_captures() {
         source.read(&mut block).expect("samples");
         let view = block.as_block();
         wrong += usize::from(view.frames() > 0 && (view.start().get() as usize, view.gap().get()) != (frames, 0));
-        for channel in 0..CHANNELS {
+        for (channel, peak) in peaks.iter_mut().enumerate() {
             for (index, value) in view.channel(channel).iter().enumerate() {
                 wrong += usize::from(*value != sample(frames + index, channel));
-                peaks[channel] = peaks[channel].max(value.abs());
+                *peak = peak.max(value.abs());
             }
         }
         frames += view.frames();
