@@ -108,7 +108,7 @@ impl BlockBuf {
         debug_assert_eq!(samples.len() % channels, 0);
         debug_assert!(self.frames() + samples.len() / channels <= self.capacity);
         for (channel, plane) in self.planes.iter_mut().enumerate() {
-            plane.extend(samples[channel..].iter().step_by(channels));
+            plane.extend(samples.iter().skip(channel).step_by(channels));
         }
     }
 
@@ -119,5 +119,19 @@ impl BlockBuf {
 
     pub fn as_block(&self) -> Block<'_> {
         Block::new(&self.planes, self.start, self.gap)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn interleaved_frames_go_to_their_planes_and_none_is_none() {
+        let mut block = BlockBuf::new(3, 4);
+        block.push_interleaved(&[]);
+        assert!(block.is_empty());
+        block.push_interleaved(&[1.0, 2.0, 3.0, 4.0, 5.0, 6.0]);
+        assert_eq!(block.as_block().channel(1), [2.0, 5.0]);
     }
 }

@@ -163,7 +163,7 @@ impl Detectors {
         self.channels[channel.index()].knob.louder()
     }
 
-    pub fn channels(&self) -> impl Iterator<Item = ChannelId> + use<> {
+    pub fn channels(&self) -> impl Iterator<Item = ChannelId> + Clone + use<> {
         (0..self.channels.len()).map(ChannelId::from_index)
     }
 

@@ -142,6 +142,8 @@ pub struct Soundcheck {
     current: Option<Current>,
     /// A trim that waits while a wrong knob is put back.
     resume: Option<(usize, Step)>,
+    /// The input whose turn was counted last, and when.
+    trimmed: Option<(usize, Seconds)>,
     /// One feed: the input that is pressed.
     pressed: Option<usize>,
     requests: Vec<Request>,
@@ -176,7 +178,16 @@ impl Soundcheck {
             channel: first.map(ChannelId::from_index),
             why: nothing(unseen),
         };
-        Self { connection, checks, current: None, resume: None, pressed: None, requests: Vec::with_capacity(8), advice }
+        Self {
+            connection,
+            checks,
+            current: None,
+            resume: None,
+            trimmed: None,
+            pressed: None,
+            requests: Vec::with_capacity(8),
+            advice,
+        }
     }
 
     pub fn advice(&self) -> &Advice {
@@ -253,7 +264,7 @@ impl Soundcheck {
                 self.current = Some(current);
             }
             // "I did turn it": then it is heard anew.
-            (Step::NoMovement { .. }, Answer::Done) => self.trim_done(current.input, Db::ZERO),
+            (Step::NoMovement { .. }, Answer::Done) => self.trim_done(current.input, Db::ZERO, now),
             (Step::Trim { .. } | Step::NoMovement { .. } | Step::LeaveIt { .. }, _) => self.leave(current.input),
             (Step::PutBack { .. }, _) => self.drop_step(),
             (Step::ConfirmLoudest, Answer::No) => {

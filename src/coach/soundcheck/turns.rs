@@ -15,6 +15,8 @@ const NO_MOVEMENT: Seconds = Seconds::new(15.0);
 const BELIEVE_DONE: Seconds = Seconds::new(6.0);
 /// By then the knob has stood this long.
 const SINCE_TURNED: Seconds = Seconds::new(5.0);
+/// A turn that was counted may still come for this long.
+const LATE_TURN: Seconds = Seconds::new(20.0);
 /// A knob put back within this is back.
 const BACK: Db = Db::new(1.5);
 /// Shares of the evidence from which a wrong knob is believed: when the right one surely stands, and else.
@@ -30,14 +32,19 @@ impl Soundcheck {
             Step::Trim { turn, by, .. } => {
                 let line = self.line(input).unwrap_or(ChannelId::new(0));
                 let asked = by.change(turn);
-                let wrong = detectors.channels().find_map(|other| {
-                    let moved = detectors.turned(other).filter(|&moved| other != line && is_about(moved, asked))?;
-                    Some((other, moved))
-                });
+                let moved = |other: ChannelId| Some((other, detectors.turned(other)?));
+                let others = detectors.channels().filter(|&other| other != line).filter_map(moved);
+                // The hand that was believed too soon: that input is heard anew, and this step goes on.
+                if let Some((late, _)) = others.clone().find(|&(other, _)| self.is_fresh(other, now)) {
+                    self.listen_anew(late.index());
+                    return;
+                }
+                let wrong = others.clone().find(|&(_, moved)| is_about(moved, asked));
+                let right_way = |moved: Db| (moved < Db::ZERO) == (turn == Turn::Down);
                 match (detectors.turned(line), wrong) {
-                    (Some(moved), _) if (moved < Db::ZERO) == (turn == Turn::Down) => {
-                        self.trim_done(current.input, moved);
-                    }
+                    (Some(moved), _) if is_about(moved, asked) => self.trim_done(current.input, moved, now),
+                    // Less or more than a hand would err by: rather the performer than the knob.
+                    (Some(moved), None) if right_way(moved) => self.wait_for_turn(current, asked, detectors, now),
                     (Some(moved), None) => self.put_back(current.input, moved, now),
                     (_, Some((other, moved))) => {
                         self.resume = Some((current.input, current.step));
@@ -95,7 +102,7 @@ impl Soundcheck {
         let enough = if untouched { HALF_SURE } else { NEARLY_SURE };
         let wrong = detectors
             .channels()
-            .filter(|&other| other != line && likely.is_none())
+            .filter(|&other| other != line && likely.is_none() && !self.is_fresh(other, now))
             .filter_map(|other| Some((other, detectors.turn_estimate(other, SINCE_TURNED)?)))
             .filter(|(_, estimate)| is_about(estimate.by, asked))
             .filter(|(other, estimate)| {
@@ -103,12 +110,12 @@ impl Soundcheck {
             })
             .max_by(|a, b| a.1.agree.total_cmp(&b.1.agree));
         match (likely, wrong) {
-            (Some(moved), _) => self.trim_done(current.input, moved),
+            (Some(moved), _) => self.trim_done(current.input, moved, now),
             (None, Some((other, estimate))) => {
                 self.resume = Some((current.input, current.step));
                 self.put_back(other.index(), estimate.by, now);
             }
-            (None, None) if believed && !untouched => self.trim_done(current.input, asked),
+            (None, None) if believed && !untouched => self.trim_done(current.input, asked, now),
             (None, None) if again => self.show(current.input, Step::NoMovement { turn }, now),
             (None, None) => self.show(current.input, Step::Trim { turn, by, cause, again: true }, now),
         }
@@ -134,7 +141,8 @@ impl Soundcheck {
         self.line(ChannelId::from_index(input)).is_some_and(|line| detectors.heard(line).quiet == Seconds::ZERO)
     }
 
-    pub(super) fn trim_done(&mut self, input: usize, change: Db) {
+    pub(super) fn trim_done(&mut self, input: usize, change: Db, now: Seconds) {
+        self.trimmed = Some((input, now));
         let check = &mut self.checks[input];
         check.trims += 1;
         check.knows.at_limit = None;
@@ -145,6 +153,11 @@ impl Soundcheck {
         check.confirmed = false;
         self.listen_anew(input);
         self.drop_step();
+    }
+
+    /// Whether this input's own turn was counted a moment ago: it may only now be carried out.
+    fn is_fresh(&self, input: ChannelId, now: Seconds) -> bool {
+        self.trimmed.is_some_and(|(trimmed, at)| trimmed == input.index() && now - at < LATE_TURN)
     }
 
     pub(super) fn put_back(&mut self, input: usize, moved: Db, now: Seconds) {
