@@ -8,6 +8,7 @@ mod finding;
 mod heard;
 mod knob;
 mod peaks;
+mod ringing;
 mod spill;
 
 pub use clipping::Tops;
@@ -15,6 +16,7 @@ pub use finding::{Evidence, Finding, FreakReason};
 pub use heard::Heard;
 pub use knob::Estimate;
 pub use peaks::SetAside;
+pub use ringing::{Certainty, Ring, Signs};
 
 use crate::meters::Readings;
 use crate::units::{ChannelId, Db, Dbfs, FrameCount, Hertz, SampleRate, Seconds, SourceKind};
