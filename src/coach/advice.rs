@@ -67,6 +67,8 @@ pub enum Step {
     ReleaseSolo,
     /// Room microphone only: did the lamp flash?
     AskLamp,
+    /// After the last turn: the loudest song, everyone at once.
+    PlayTogether,
     /// Every channel is set or left alone.
     AllSet,
 }

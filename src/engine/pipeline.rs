@@ -161,6 +161,12 @@ impl Watch {
                     self.detectors.restart(line);
                     meters.restart_activity(line);
                 }
+                Request::RestartAll => {
+                    for line in self.detectors.channels() {
+                        self.detectors.restart(line);
+                        meters.restart_activity(line);
+                    }
+                }
                 Request::ExpectTurn => self.detectors.expect_turn(),
                 Request::RestKnobs => self.detectors.rest_knobs(),
                 Request::Retarget(line, expected) => {

@@ -63,6 +63,11 @@ impl Stagehand {
             return None;
         }
         self.due = None;
+        if step == Step::PlayTogether {
+            (0..snapshot.inputs.len()).for_each(|input| stage.ask_loudest(ChannelId::from_index(input)));
+            self.due = Some(snapshot.at + ASK_AGAIN);
+            return None;
+        }
         let channel = channel?;
         match step {
             // A knob was turned already, this one or (who knows?) another.
@@ -92,7 +97,7 @@ impl Stagehand {
             | Step::MoveCloser
             | Step::LeaveIt { .. }
             | Step::AskLamp => Some(Answer::Skip),
-            Step::AllSet => None,
+            Step::PlayTogether | Step::AllSet => None,
         }
     }
 

@@ -186,6 +186,10 @@ pub fn next_step(advice: &Advice, who: &str, desk: &DeskWords) -> NextStep {
             let sentence = format!("{who}: did the {lamp} lamp flash?");
             (Arrow::None, Reply::Lamp, sentence, "never, sometimes or often".into())
         }
+        Step::PlayTogether => {
+            let sentence = "Everyone together: the loudest song".into();
+            (Arrow::None, Reply::Wait, sentence, "with every knob as it stands; nothing to turn yet".into())
+        }
         Step::AllSet => (Arrow::None, Reply::Over, "All set".into(), "leave the knobs alone".into()),
     };
     NextStep { arrow, reply, sentence, then, proof: proof(advice, desk.scale()) }

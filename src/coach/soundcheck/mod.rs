@@ -5,9 +5,10 @@
 //! first and drums last), and it stays until it is carried out, answered or overtaken by clipping. After a
 //! request the knobs are watched: the right one moved → listen anew; a wrong one moved → put it back; none
 //! moved in 15 s → ask once more, then offer to skip. At most three trims an input: after that the player
-//! varies, and the fader rides. Common practice.
+//! varies, and the fader rides. After the last turn everyone is heard once more, together. Common practice.
 
 mod order;
+mod together;
 mod turns;
 
 use crate::coach::advice::{Advice, ChannelState, Step, Unseen, Why};
@@ -74,6 +75,8 @@ pub enum Flashes {
 pub enum Request {
     /// Listen anew on this line.
     Restart(ChannelId),
+    /// Listen anew on every line.
+    RestartAll,
     /// Look for turned knobs from now on.
     ExpectTurn,
     RestKnobs,
@@ -144,6 +147,8 @@ pub struct Soundcheck {
     resume: Option<(usize, Step)>,
     /// The input whose turn was counted last, and when.
     trimmed: Option<(usize, Seconds)>,
+    /// A knob was to be turned since everyone was last heard together.
+    turned: bool,
     /// One feed: the input that is pressed.
     pressed: Option<usize>,
     requests: Vec<Request>,
@@ -184,6 +189,7 @@ impl Soundcheck {
             current: None,
             resume: None,
             trimmed: None,
+            turned: false,
             pressed: None,
             requests: Vec::with_capacity(8),
             advice,
@@ -194,8 +200,12 @@ impl Soundcheck {
         &self.advice
     }
 
-    /// Whether every input is set or left alone.
+    /// Whether every input is set or left alone, and was heard so.
     pub fn is_over(&self) -> bool {
+        !self.owes_a_run() && self.is_decided()
+    }
+
+    fn is_decided(&self) -> bool {
         self.checks.iter().all(|check| check.outcome != Outcome::Open)
     }
 
@@ -240,14 +250,18 @@ impl Soundcheck {
             self.follow(current, detectors, now);
         }
         // What is to be heard anew says nothing yet.
-        if self.requests.iter().any(|request| matches!(request, Request::Restart(_) | Request::Retarget(..))) {
+        if self
+            .requests
+            .iter()
+            .any(|request| matches!(request, Request::Restart(_) | Request::RestartAll | Request::Retarget(..)))
+        {
             return;
         }
         self.overtake(detectors, now);
         if self.current.is_none() {
             self.choose(detectors, now);
         }
-        self.explain(detectors);
+        self.explain(detectors, now);
     }
 
     /// The person answered the step on the screen, at `now`.
@@ -259,7 +273,7 @@ impl Soundcheck {
                 check.knows.at_limit = Some(turn);
                 self.drop_step();
             }
-            (Step::Trim { .. } | Step::PutBack { .. } | Step::PressSolo, Answer::Done) => {
+            (Step::PlayTogether, _) | (Step::Trim { .. } | Step::PutBack { .. } | Step::PressSolo, Answer::Done) => {
                 current.done_at = Some(now);
                 self.current = Some(current);
             }
@@ -418,6 +432,7 @@ impl Soundcheck {
             Step::Listen { .. } => self.checks[input].asked = true,
             _ => {}
         }
+        self.turned |= matches!(step, Step::Trim { .. });
         self.show_quietly(input, step, now);
     }
 
@@ -426,7 +441,7 @@ impl Soundcheck {
         self.current = Some(Current { input, step, since: now, done_at: None });
     }
 
-    fn explain(&mut self, detectors: &Detectors) {
+    fn explain(&mut self, detectors: &Detectors, now: Seconds) {
         let unseen = self.advice.why.unseen;
         let Some(current) = self.current else {
             if self.is_over() {
@@ -434,6 +449,9 @@ impl Soundcheck {
             }
             return;
         };
+        if current.step == Step::PlayTogether {
+            return self.explain_run(detectors, now);
+        }
         let input = ChannelId::from_index(current.input);
         let check = &self.checks[current.input];
         let targets = &check.input.targets;

@@ -18,7 +18,7 @@ impl Soundcheck {
         }
         let listens = matches!(current.step, Step::Listen { .. }) && now - current.since >= LISTEN_AT_LEAST;
         let due = (0..self.checks.len()).any(|input| {
-            input != current.input
+            (input != current.input || current.step == Step::PlayTogether)
                 && self.checks[input].outcome == Outcome::Open
                 && self.pending(input, detectors).is_some_and(|step| listens || urgency(&step) == 0)
         });
@@ -41,8 +41,10 @@ impl Soundcheck {
         let best = open
             .map(|input| (input, step(input)))
             .min_by_key(|(input, step)| (urgency(step), turn_of(self.checks[*input].input.kind), *input));
-        if let Some((input, step)) = best {
-            self.show(input, step, now);
+        match best {
+            Some((input, step)) => self.show(input, step, now),
+            None if self.owes_a_run() => self.begin_run(now),
+            None => {}
         }
     }
 
@@ -137,7 +139,10 @@ impl Soundcheck {
 
 /// Steps that only wait, so that clipping elsewhere may overtake them.
 pub(super) fn is_patient(step: &Step) -> bool {
-    matches!(step, Step::Listen { .. } | Step::ConfirmLoudest | Step::CheckSource | Step::LowCut { .. })
+    matches!(
+        step,
+        Step::Listen { .. } | Step::ConfirmLoudest | Step::CheckSource | Step::LowCut { .. } | Step::PlayTogether
+    )
 }
 
 /// Danger and clipping, no signal, too high, too low, low-cut, tidy; questions go with what they decide.

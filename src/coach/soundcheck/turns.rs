@@ -70,6 +70,7 @@ impl Soundcheck {
                 }
             }
             Step::Listen { .. } => self.follow_listening(current, detectors, now),
+            Step::PlayTogether => self.follow_run(current, detectors, now),
             Step::CheckSource if self.sounds(current.input, detectors) => self.drop_step(),
             Step::PressSolo => {
                 let heard = detectors.heard(ChannelId::new(0));

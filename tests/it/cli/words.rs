@@ -91,6 +91,11 @@ fn every_step() -> Vec<(Step, &'static str, &'static str)> {
         (Step::PressSolo, "Press solo on 3 Soloist only", "every other solo stays off"),
         (Step::ReleaseSolo, "Release every solo", "the feed falls silent first"),
         (Step::AskLamp, "3 Soloist: did the Peak lamp flash?", "never, sometimes or often"),
+        (
+            Step::PlayTogether,
+            "Everyone together: the loudest song",
+            "with every knob as it stands; nothing to turn yet",
+        ),
         (Step::AllSet, "All set", "leave the knobs alone"),
     ]
 }
@@ -125,9 +130,10 @@ fn no_step_is_left_out() {
         Step::ReleaseSolo => 15,
         Step::AskLamp => 16,
         Step::AllSet => 17,
+        Step::PlayTogether => 18,
     };
     let told: std::collections::BTreeSet<i32> = every_step().iter().map(|(step, ..)| place(step)).collect();
-    assert_eq!(told.len(), 18);
+    assert_eq!(told.len(), 19);
 }
 
 #[test]
