@@ -140,9 +140,7 @@ fn following_the_advice_sets_the_stage_in_three_trims_and_leaves_it_alone_afterw
     );
     let wrong: Vec<&String> = outcomes.iter().flat_map(|outcome| &outcome.wrong).collect();
     println!("{} outside or chased: {wrong:#?}", wrong.len());
-    // Aimed at: none; not reached yet. Most that were traced were knobs turned by mistake in the middle of the
-    // band's playing that no reading gave away.
-    assert!(wrong.len() * 100 <= 3 * channels, "{} of {channels}:\n{wrong:#?}", wrong.len());
+    assert!(wrong.is_empty(), "{} of {channels}:\n{wrong:#?}", wrong.len());
 }
 
 fn scripted(scripts: &[Script]) -> Evening {
