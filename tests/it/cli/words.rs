@@ -49,8 +49,16 @@ fn every_step() -> Vec<(Step, &'static str, &'static str)> {
         (Step::CheckSource, "I hear only the room on 3 Soloist", "is it switched on, is anyone at it?"),
         (trim(Down, 6.0, TooHigh, false), "Turn Trim of 3 Soloist DOWN 6 dB", "then ask for the loudest chorus again"),
         (trim(Up, 4.0, TooLow, false), "Turn Trim of 3 Soloist UP 4 dB", "then ask for the loudest chorus again"),
-        (trim(Down, 10.0, Clipped, false), "Turn Trim of 3 Soloist DOWN 10 dB", "then ask for the loudest chorus again"),
-        (trim(Down, 6.0, TooHigh, true), "Turn Trim of 3 Soloist DOWN 6 dB", "I heard no change yet; at its limit? Say so"),
+        (
+            trim(Down, 10.0, Clipped, false),
+            "Turn Trim of 3 Soloist DOWN 10 dB",
+            "then ask for the loudest chorus again",
+        ),
+        (
+            trim(Down, 6.0, TooHigh, true),
+            "Turn Trim of 3 Soloist DOWN 6 dB",
+            "I heard no change yet; at its limit? Say so",
+        ),
         (
             Step::PutBack { turn: Up, by: Amount::nearest(Db::new(6.0), Up) },
             "That was 3 Soloist. Put it back UP 6 dB",
