@@ -32,7 +32,8 @@ pub fn step(
         return out::json(&records::step(at, advice, &next));
     }
     out::line(&format!("{:>7}  {} {}", numbers::clock(at), next.arrow.sign(), next.sentence))?;
-    out::line(&format!("           {} · {}", next.then, next.proof))
+    out::line(&format!("           {}", next.then))?;
+    out::line(&format!("           {}", next.proof))
 }
 
 /// Every input, as it stands.

@@ -71,7 +71,8 @@ pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
         }
         if staged && !args.json {
             out::line(&format!("{}; {}", words::SIMULATED, words::HELPED))?;
-            out::line(&format!("{}\n", words::TO_YOUR_DESK))?;
+            out::line(words::TO_YOUR_DESK)?;
+            out::line("")?;
         }
         follow(&session, &setup, args.json, &end)?;
     }

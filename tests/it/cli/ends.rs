@@ -9,14 +9,15 @@ use std::time::{Duration, Instant};
 
 use super::json_lines;
 use crate::live::fifo::{Pipe, drain, feed};
+use crate::support::process::signal;
 
 /// As many as a device of this kind says it has.
 const LINES: usize = 2;
 const PATIENCE: Duration = Duration::from_secs(60);
 
 /// Runs `soundcheck` on a desk that plays sines, until it has said its first step; sends
-/// `signal`; gives exit code and everything it wrote.
-fn listened(arguments: &[&str], signal: &str) -> (Option<i32>, String) {
+/// the signal; gives exit code and everything it wrote.
+fn listened(arguments: &[&str], way: &str) -> (Option<i32>, String) {
     let pipe = Pipe::new();
     let (file, held) = (pipe.open(0), pipe.open(Pipe::NON_BLOCKING));
     let done = Arc::new(AtomicBool::new(false));
@@ -38,8 +39,7 @@ fn listened(arguments: &[&str], signal: &str) -> (Option<i32>, String) {
     let mut text = String::new();
     while !text.contains("Ask ") && out.read_line(&mut text).expect("lines") > 0 {}
     std::thread::sleep(Duration::from_millis(700));
-    let process = child.id().to_string();
-    assert!(Command::new("kill").args([signal, &process]).status().expect("kill runs").success());
+    signal(way, &child.id().to_string());
     let code = rest_of(&mut child, &mut out, &mut text);
     done.store(true, Relaxed);
     drain(&held, &feeder);
@@ -64,14 +64,14 @@ fn rest_of(child: &mut Child, out: &mut BufReader<ChildStdout>, text: &mut Strin
 
 #[test]
 fn told_to_end_it_sums_up() {
-    for signal in ["-INT", "-TERM"] {
-        let (code, text) = listened(&[], signal);
+    for way in ["-INT", "-TERM"] {
+        let (code, text) = listened(&[], way);
         let rows: Vec<&str> = text.lines().filter(|line| line.contains("  window ")).collect();
-        assert_eq!(rows.len(), LINES, "{signal}: {text}");
-        assert!(text.ends_with("trims\n"), "{signal}: {text}");
+        assert_eq!(rows.len(), LINES, "{way}: {text}");
+        assert!(text.ends_with("trims\n"), "{way}: {text}");
         // Not heard for long enough: something is known, and something is left to do.
         let heard = rows.iter().any(|row| !row.contains("not heard") && !row.contains("not enough"));
-        assert_eq!(code, Some(if heard { 1 } else { 2 }), "{signal}: {text}");
+        assert_eq!(code, Some(if heard { 1 } else { 2 }), "{way}: {text}");
     }
 }
 
@@ -95,7 +95,7 @@ fn a_simulated_session_that_is_told_to_end_is_no_failure() {
     let mut out = BufReader::new(child.stdout.take().expect("its lines"));
     let mut text = String::new();
     out.read_line(&mut text).expect("a line");
-    let _ = Command::new("kill").args(["-TERM", &child.id().to_string()]).status();
+    signal("-TERM", &child.id().to_string());
     let code = rest_of(&mut child, &mut out, &mut text);
     let lines = json_lines(text.as_bytes());
     assert_eq!(lines.last().map(|line| &line["type"]), Some(&"input".into()), "{text}");

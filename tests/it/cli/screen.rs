@@ -10,6 +10,8 @@ use std::sync::{Arc, Mutex};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
+use crate::support::process::signal;
+
 const ENTER: &str = "\u{1b}[?1049h";
 const LEAVE: &str = "\u{1b}[?1049l";
 const SHOW_CURSOR: &str = "\u{1b}[?25h";
@@ -79,7 +81,7 @@ impl Terminal {
     /// Sends a signal to the program itself.
     fn signal(&self, name: &str) {
         let process = std::fs::read_to_string(self.folder.path().join("pid")).expect("its number");
-        assert!(Command::new("kill").args([name, process.trim()]).status().expect("kill runs").success());
+        signal(name, process.trim());
     }
 
     /// All that was written, once the program has ended.
