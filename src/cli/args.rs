@@ -18,6 +18,10 @@ pub struct Args {
     pub command: Option<Command>,
 }
 
+const KEYS: &str = "\
+On a terminal the screen lists the keys that answer the step at hand: Space done or yes, N no, L the knob is at its \
+limit, S skip. Always: W why, 1–9 and 0 look at a channel, ? help, Q leave. In a pipe there are plain lines.";
+
 fn after() -> String {
     format!("Exit codes: 0 nothing wrong, 1 findings, 2 cannot tell, 3 bad input.\n{HEARING}\n{LOCAL_RULES}")
 }
@@ -25,12 +29,15 @@ fn after() -> String {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Set the input gains: one next step for the whole stage
+    #[command(after_long_help = KEYS)]
     Soundcheck(SoundcheckArgs),
     /// Levels, clipping and what to do about them, of recordings or folders of them
     Recordings(RecordingsArgs),
     /// The input devices of this machine, with channels and rates
     Devices(DevicesArgs),
     /// A completion script for your shell
+    ///
+    /// For bash: eval "$(beforedoors completions bash)" in your .bashrc; other shells likewise.
     Completions { shell: clap_complete::Shell },
 }
 
@@ -39,16 +46,16 @@ pub struct SoundcheckArgs {
     /// Listen to this device (its name, a part of it, or its id from `devices`)
     #[arg(long, value_name = "NAME", conflicts_with_all = ["file", "stage"])]
     pub device: Option<String>,
-    /// Judge a recording of the soundcheck instead of listening, channel by channel
+    /// Hear a recording of the soundcheck instead: what would have been said, then how each channel is
     #[arg(long, value_name = "PATH", conflicts_with = "stage")]
     pub file: Option<PathBuf>,
     /// The simulated stage: no device needed
     #[arg(long)]
     pub stage: bool,
-    /// The event folder with event.toml and inputs.csv
+    /// The event folder with event.toml and inputs.csv [else this folder, if it is one]
     #[arg(long, value_name = "FOLDER")]
     pub event: Option<PathBuf>,
-    /// How the laptop hears the desk
+    /// How the laptop hears the desk [else as the event says, else usb]
     #[arg(long, value_name = "WAY")]
     pub connection: Option<Way>,
     /// Which simulated evening: the same number gives the same evening

@@ -8,6 +8,7 @@ use anyhow::bail;
 use crossterm::event::{self, Event as TerminalEvent};
 use crossterm::terminal;
 
+use super::end::EndRequest;
 use super::setup::Setup;
 use super::soundcheck::ask;
 use super::{Exit, out};
@@ -26,27 +27,31 @@ pub fn write_tone(path: &Path) -> anyhow::Result<Exit> {
 /// Measures what the desk's 0 reads on a line of a device.
 pub fn measure(device: &str, line: u16, own_tone: bool, setup: &mut Setup) -> anyhow::Result<Exit> {
     let Some(line) = line.checked_sub(1).map(ChannelId::new) else {
-        bail!("channels are counted from 1");
+        bail!("channels are counted from 1. Name the one that carries the desk’s feed, such as --desk-zero 1");
     };
-    println!("First turn OFF everything that rides the input’s level: enhancements, noise suppression, auto gain.");
+    out::line("First turn OFF everything that rides the input’s level: enhancements, noise suppression, auto gain.")?;
     let tone = if own_tone {
-        println!("A 1 kHz tone will play from this machine at −30, then −20 dBFS. Take headphones off.");
-        println!("Turn the volume, and the channel it goes to, all the way down; nobody near a loudspeaker.");
+        out::line("A 1 kHz tone will play from this machine at −30, then −20 dBFS. Take headphones off.")?;
+        out::line("Turn the volume, and the channel it goes to, all the way down; nobody near a loudspeaker.")?;
         let sure = ask("Is the volume down? yes or no", "no")?;
         ToneFrom::Output(desk_zero::arm(sure.to_lowercase().starts_with('y'))?)
     } else {
-        println!("Play the tone file (beforedoors soundcheck --tone-file tone.wav writes it) from somewhere else.");
+        out::line("Play the tone file (beforedoors soundcheck --tone-file tone.wav writes it) from somewhere else.")?;
         ToneFrom::Elsewhere
     };
-    println!("Any key stops it.");
-    let mut shown = None;
+    out::line("Any key stops it.")?;
+    let (mut shown, mut somebody_reads) = (None, true);
+    let told_to_end = EndRequest::watch()?;
     let keys = Keys::new();
     let end = desk_zero::measure(device, line, tone, &mut |progress: Progress| {
         if shown != Some(progress.awaited) {
             shown = Some(progress.awaited);
-            print!("{}  (now {})\r\n", awaited(progress.awaited), numbers::dbfs(progress.level));
+            // With raw keys a new line does not begin at the left edge by itself.
+            let edge = if keys.raw { "\r" } else { "" };
+            let (awaited, now) = (awaited(progress.awaited), numbers::dbfs(progress.level));
+            somebody_reads = out::line(&format!("{edge}{awaited}  (now {now})")).is_ok();
         }
-        !keys.pressed()
+        somebody_reads && !keys.pressed() && !told_to_end.came()
     })?;
     drop(keys);
     match end {

@@ -9,12 +9,12 @@ use crate::units::{ChannelId, Seconds};
 use crate::view::numbers::{self, counted};
 use crate::view::{self, DeskWords, records};
 
-/// "3 Soloist", or "3" without a name.
+/// "3 Soloist", or "channel 3" without a name.
 pub fn who(channel: Option<ChannelId>, names: &[String]) -> String {
     let Some(channel) = channel else { return String::new() };
     match names.get(channel.index()) {
         Some(name) if !name.is_empty() => format!("{} {name}", channel.number()),
-        _ => format!("{}", channel.number()),
+        _ => format!("channel {}", channel.number()),
     }
 }
 
@@ -32,7 +32,8 @@ pub fn step(
         return out::json(&records::step(at, advice, &next));
     }
     out::line(&format!("{:>7}  {} {}", numbers::clock(at), next.arrow.sign(), next.sentence))?;
-    out::line(&format!("           {} · {}", next.then, next.proof))
+    out::line(&format!("           {}", next.then))?;
+    out::line(&format!("           {}", next.proof))
 }
 
 /// Every input, as it stands.
@@ -41,18 +42,21 @@ pub fn table(snapshot: &Snapshot, names: &[String], desk: &DeskWords, json: bool
     for (index, input) in snapshot.inputs.iter().enumerate() {
         let channel = ChannelId::from_index(index);
         let name = names.get(index).map_or("", String::as_str);
-        let peak = input.heard.loudest;
+        let heard = &input.heard;
         if json {
-            out::json(&records::input(channel, name, input.state, peak, input.trims))?;
+            out::json(&records::input(channel, name, input.state, heard, input.trims))?;
             continue;
         }
         let scale = desk.scale();
+        let shown = view::shown(input.state, heard.active, heard.hits);
+        let loudest = format!("loudest {:>6} {}", scale.number(heard.loudest), scale.unit());
+        let columns = loudest.chars().count();
+        let told =
+            if shown == view::NOT_ENOUGH { view::heard_of(heard.active, heard.hits, input.need) } else { loudest };
         out::line(&format!(
-            "{:>3}  {name:width$}  {}  loudest {:>6} {}  window {:>7}  {}",
+            "{:>3}  {name:width$}  {}  {told:columns$}  window {:>7}  {}",
             channel.number(),
-            state_cell(input.state),
-            scale.number(peak),
-            scale.unit(),
+            state_cell(input.state, shown),
             scale.window(input.window),
             counted(input.trims.into(), "trim", "trims")
         ))?;
@@ -61,6 +65,6 @@ pub fn table(snapshot: &Snapshot, names: &[String], desk: &DeskWords, json: bool
 }
 
 /// Shape and word, always equally wide.
-pub fn state_cell(state: ChannelState) -> String {
-    format!("{} {:9}", view::shape(state), view::word(state))
+pub fn state_cell(state: ChannelState, shown: &str) -> String {
+    format!("{} {shown:10}", view::shape(state))
 }

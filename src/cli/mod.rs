@@ -1,10 +1,12 @@
 //! The terminal face: the same words as every other face, on a screen, as plain lines, or as JSON Lines.
 //!
-//! Exit codes: 0 nothing wrong, 1 findings, 2 cannot tell, 3 bad input.
+//! Exit codes: 0 nothing wrong, 1 findings, 2 cannot tell (nothing was heard, or not enough), 3 bad input. Of several
+//! files bad input counts first, then findings, then what could not be told.
 
 mod args;
 mod desk;
 mod devices;
+mod end;
 mod lines;
 mod out;
 mod recordings;
@@ -19,12 +21,28 @@ use clap::{CommandFactory, Parser};
 use args::{Args, Command, SoundcheckArgs};
 
 /// How a command ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Exit {
     Fine = 0,
     Findings = 1,
     CannotTell = 2,
     BadInput = 3,
+}
+
+impl Exit {
+    /// Of two: bad input before findings, findings before what could not be told.
+    const fn and(self, other: Self) -> Self {
+        if other.rank() > self.rank() { other } else { self }
+    }
+
+    const fn rank(self) -> u8 {
+        match self {
+            Self::Fine => 0,
+            Self::CannotTell => 1,
+            Self::Findings => 2,
+            Self::BadInput => 3,
+        }
+    }
 }
 
 /// Runs the program.

@@ -1,4 +1,6 @@
 //! Lines to standard output; a closed pipe is an error that ends the program quietly.
+//!
+//! Each line goes out in one piece: whoever reads gets whole lines, however the program ends.
 
 use std::io::{self, Write};
 
@@ -6,15 +8,17 @@ use serde_json::Value;
 
 /// A line of text, at once.
 pub fn line(text: &str) -> io::Result<()> {
-    let mut out = io::stdout().lock();
-    writeln!(out, "{}", text.trim_end())?;
-    out.flush()
+    whole(format!("{}\n", text.trim_end()))
 }
 
 /// A JSON line, at once.
 pub fn json(record: &Value) -> io::Result<()> {
+    whole(format!("{record}\n"))
+}
+
+fn whole(line: String) -> io::Result<()> {
     let mut out = io::stdout().lock();
-    writeln!(out, "{record}")?;
+    out.write_all(line.as_bytes())?;
     out.flush()
 }
 

@@ -1,6 +1,7 @@
 //! `recordings`: levels, clipping and the advice that follows, for files and folders of them.
 
 use std::io::IsTerminal;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc;
 use std::time::Duration;
@@ -22,9 +23,12 @@ use crate::view::{self, NextStep, records};
 /// Findings of one recording that are told one by one; a broken one has thousands.
 const PAGE: usize = 20;
 
-/// Measures them all; each is reported as soon as those before it are.
 pub fn run(args: &RecordingsArgs) -> anyhow::Result<Exit> {
-    let setup = setup::read(args.event.as_deref())?;
+    measure(args, &setup::read(args.event.as_deref())?)
+}
+
+/// Measures them all; each is reported as soon as those before it are.
+pub fn measure(args: &RecordingsArgs, setup: &Setup) -> anyhow::Result<Exit> {
     let paths = walk(&args.paths)?;
     let inputs = setup.inputs.clone().unwrap_or_default();
     let bar = bar(paths.len());
@@ -35,17 +39,18 @@ pub fn run(args: &RecordingsArgs) -> anyhow::Result<Exit> {
             let progress = |_, share: f64| bar.tick_to(share, paths.len());
             let done = |index, result| {
                 bar.one_done();
-                let _ = sender.send((index, result));
+                // Nobody takes the results any more: whoever reads has had enough.
+                sender.send((index, result)).map_or(ControlFlow::Break(()), ControlFlow::Continue)
             };
             recording::measure_all(paths, inputs, &progress, &done);
         })?;
-        report_in_order(&results, paths, args, &setup, bar)
+        report_in_order(results, paths, args, setup, bar)
     })
 }
 
 /// Reports results in the order of the paths, however they come.
 fn report_in_order(
-    results: &mpsc::Receiver<(usize, Result<Recording, RecordingError>)>,
+    results: mpsc::Receiver<(usize, Result<Recording, RecordingError>)>,
     paths: &[PathBuf],
     args: &RecordingsArgs,
     setup: &Setup,
@@ -58,7 +63,7 @@ fn report_in_order(
         waiting[index] = Some(result);
         while let Some(result) = waiting.get_mut(next).and_then(Option::take) {
             bar.suspend(|| -> anyhow::Result<()> {
-                worst = worst.max(report(&paths[next], &result, args, setup)?);
+                worst = worst.and(report(&paths[next], &result, args, setup)?);
                 Ok(())
             })?;
             next += 1;
@@ -83,8 +88,9 @@ fn report(
     }
     Ok(match result {
         Err(_) => Exit::BadInput,
+        Ok(recording) if recording.is_unheard() => Exit::CannotTell,
         Ok(recording) if !recording.findings.is_empty() => Exit::Findings,
-        Ok(recording) => recording.channels.iter().map(exit_of).max().unwrap_or(Exit::CannotTell),
+        Ok(recording) => recording.channels.iter().map(exit_of).fold(Exit::Fine, Exit::and),
     })
 }
 
@@ -103,7 +109,7 @@ fn report_json(name: &str, recording: &Recording, args: &RecordingsArgs, setup: 
     for (index, (verdict, channel)) in recording.channels.iter().zip(&summary.channels).enumerate() {
         let id = ChannelId::from_index(index);
         let advice = advice_line(id, verdict, setup);
-        out::json(&records::channel(name, id, channel, verdict.state, &advice, args.aes17))?;
+        out::json(&records::channel(name, id, channel, shown(verdict), &advice, args.aes17))?;
     }
     for finding in &recording.findings {
         out::json(&records::finding(name, finding, format.rate))?;
@@ -143,7 +149,7 @@ fn report_lines(name: &str, recording: &Recording, args: &RecordingsArgs, setup:
         out::line(&format!(
             "  {:>2}  {}  peak {:>6}  true {:>6}  RMS {:>6}{aes17}  crest {crest:>5}  {}",
             id.number(),
-            state_cell(verdict.state),
+            state_cell(verdict.state, shown(verdict)),
             numbers::level(whole.sample_peak),
             numbers::level(whole.true_peak),
             numbers::level(whole.rms),
@@ -153,7 +159,7 @@ fn report_lines(name: &str, recording: &Recording, args: &RecordingsArgs, setup:
     for finding in recording.findings.iter().take(PAGE) {
         let who = who(Some(finding.channel), &setup.names);
         let (start, words) = (numbers::clock(finding.start.at(format.rate)), view::finding_words(finding));
-        out::line(&format!("  at {start}, channel {who}: {words}"))?;
+        out::line(&format!("  at {start}, {who}: {words}"))?;
     }
     if let Some(more) = recording.findings.len().checked_sub(PAGE).filter(|&more| more > 0) {
         out::line(&format!("  … and {} (--json tells all)", counted(more as u64, "finding more", "findings more")))?;
@@ -168,6 +174,10 @@ fn report_lines(name: &str, recording: &Recording, args: &RecordingsArgs, setup:
         }
         None => out::line("  Nothing to turn"),
     }
+}
+
+fn shown(verdict: &ChannelVerdict) -> &'static str {
+    view::shown(verdict.state, verdict.heard.active, verdict.heard.hits)
 }
 
 /// The verdict of a channel in a sentence.

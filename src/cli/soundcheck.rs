@@ -1,20 +1,28 @@
 //! `soundcheck`: on a device, on the simulated stage, or from a recording; on a screen, as lines, as JSON.
+//!
+//! Told to end (Ctrl-C in a pipe, a closing terminal), it stops listening, tells how every input stands, and its exit
+//! code says so too.
 
 use std::io::{self, BufRead, IsTerminal, Write};
+use std::ops::ControlFlow;
 use std::path::Path;
-use std::time::Duration;
+use std::sync::mpsc::RecvTimeoutError;
+use std::time::{Duration, Instant};
 
-use anyhow::bail;
+use anyhow::{bail, ensure};
 
 use super::args::{MoodArg, RecordingsArgs, SoundcheckArgs};
+use super::end::EndRequest;
 use super::setup::{self, Setup};
 use super::{Exit, desk, lines, out, recordings, screen};
-use crate::engine::session::{Hearing, Pace, Session, Status};
-use crate::engine::{ChannelState, Connection, Mood, Skill, Step};
-use crate::view::DeskWords;
+use crate::engine::session::{Command, Hearing, Pace, Session, Status};
+use crate::engine::{self, ChannelState, Connection, Mood, Skill, Snapshot, Step};
 use crate::view::words::{self, plain};
+use crate::view::{DeskWords, records};
 
 const PUBLISHED: Duration = Duration::from_millis(100);
+/// A device that still holds the engine after this is not waited for.
+const PATIENCE: Duration = Duration::from_secs(3);
 
 /// Runs it and says how it ended: 0 all set, 1 something is left to do, 2 nothing could be told.
 pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
@@ -27,7 +35,7 @@ pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
         return desk::measure(device, line, args.tone, &mut setup);
     }
     if let Some(path) = &args.file {
-        return from_recording(path, args);
+        return from_recording(path, args, &setup);
     }
     let hearing = hearing(args, &setup, on_terminal);
     let connection = args.connection.map(Connection::from).or(setup.connection).unwrap_or(Connection::Usb);
@@ -45,19 +53,28 @@ pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
     }
     let listed = inputs.as_ref().filter(|_| connection == Connection::Usb).map_or(0, Vec::len);
     let session = Session::start(hearing, inputs, connection, None)?;
-    let doubt = words::too_few_channels(session.format().channels, listed);
+    let end = EndRequest::watch()?;
+    let unnamed = (staged && !args.stage && setup.event.is_some()).then(|| words::NO_DEVICE_NAMED.to_owned());
+    let doubt = unnamed.or_else(|| words::too_few_channels(session.format().channels, listed));
     if staged || setup.names.is_empty() {
         setup.names = session.names().iter().map(|name| plain(name)).collect();
     }
     if on_terminal {
-        screen::show(&session, &screen::Around { setup: &setup, connection, staged, doubt: doubt.as_deref() })?;
+        let around = screen::Around { setup: &setup, connection, staged, doubt: doubt.as_deref() };
+        screen::show(&session, &around, &end)?;
     } else {
-        doubt.iter().for_each(|doubt| out::note(doubt));
+        match (&doubt, &setup.event) {
+            (Some(doubt), Some(event)) if args.json => {
+                out::json(&records::warning(&event.folder().display().to_string(), doubt))?;
+            }
+            _ => doubt.iter().for_each(|doubt| out::note(doubt)),
+        }
         if staged && !args.json {
             out::line(&format!("{}; {}", words::SIMULATED, words::HELPED))?;
-            out::line(&format!("{}\n", words::TO_YOUR_DESK))?;
+            out::line(words::TO_YOUR_DESK)?;
+            out::line("")?;
         }
-        follow(&session, &setup, args.json)?;
+        follow(&session, &setup, args.json, &end)?;
     }
     let snapshot = session.snapshot();
     if let Status::Lost(why) = session.status() {
@@ -89,27 +106,58 @@ fn hearing(args: &SoundcheckArgs, setup: &Setup, on_terminal: bool) -> Hearing {
     Hearing::Stage { seed: args.seed.unwrap_or(1), mood, pace }
 }
 
-/// Tells each change of the next step until the session ends, or whoever reads has had enough.
-fn follow(session: &Session, setup: &Setup, json: bool) -> io::Result<()> {
-    while let Ok((at, advice)) = session.changes().recv() {
+/// Tells each change of the next step until the session ends, is told to, or whoever reads has had enough.
+fn follow(session: &Session, setup: &Setup, json: bool, end: &EndRequest) -> io::Result<()> {
+    while !end.came() {
+        let (at, advice) = match session.changes().recv_timeout(PUBLISHED) {
+            Ok(change) => change,
+            Err(RecvTimeoutError::Timeout) => continue,
+            Err(RecvTimeoutError::Disconnected) => return Ok(()),
+        };
         if advice.step == Step::AllSet {
             // The picture that goes with it is published a moment later.
             std::thread::sleep(PUBLISHED);
         }
-        let snapshot = session.snapshot();
-        lines::step(at, &advice, snapshot.inputs.iter().map(|input| input.state), setup, json)?;
+        lines::step(at, &advice, states(&session.snapshot()), setup, json)?;
+    }
+    session.send(Command::Stop);
+    let asked = Instant::now();
+    while asked.elapsed() < PATIENCE && session.changes().recv_timeout(PUBLISHED) != Err(RecvTimeoutError::Disconnected)
+    {
     }
     Ok(())
 }
 
-/// A recording of the soundcheck: judged as a whole, since no knob can be turned any more.
-fn from_recording(path: &Path, args: &SoundcheckArgs) -> anyhow::Result<Exit> {
-    recordings::run(&RecordingsArgs {
-        paths: vec![path.to_owned()],
-        event: args.event.clone(),
-        aes17: false,
-        json: args.json,
-    })
+/// A recording of the soundcheck: what would have been said while it was played, then the verdict on the whole.
+fn from_recording(path: &Path, args: &SoundcheckArgs, setup: &Setup) -> anyhow::Result<Exit> {
+    let name = path.display();
+    ensure!(!path.is_dir(), "{name}: this is a folder. Name one recording, or use: beforedoors recordings {name}");
+    let mut begun = false;
+    let played = engine::replay(path, setup.inputs.as_deref(), &mut |snapshot| {
+        let told = || {
+            if !begun && !args.json {
+                setup.inputs.is_none().then(|| out::note(words::WITHOUT_A_LIST));
+                out::line(words::REPLAYED)?;
+            }
+            lines::step(snapshot.at, &snapshot.advice, states(snapshot), setup, args.json)
+        };
+        let told = told();
+        begun = true;
+        told.map_or_else(ControlFlow::Break, ControlFlow::Continue)
+    });
+    // A recording that can't be read is told of by the report.
+    if let Ok(ControlFlow::Break(error)) = played {
+        return Err(error.into());
+    }
+    if begun && !args.json {
+        out::line(words::WHOLE_TAKE)?;
+    }
+    let args = RecordingsArgs { paths: vec![path.to_owned()], event: None, aes17: false, json: args.json };
+    recordings::measure(&args, setup)
+}
+
+fn states(snapshot: &Snapshot) -> impl Iterator<Item = ChannelState> + Clone {
+    snapshot.inputs.iter().map(|input| input.state)
 }
 
 /// Whether there is a terminal to draw on.
@@ -142,8 +190,10 @@ fn short(answer: &str, usual: &str) -> String {
 
 /// One line from the person.
 pub(super) fn ask(question: &str, usual: &str) -> io::Result<String> {
-    print!("{question} [{usual}] ");
-    io::stdout().flush()?;
+    let mut out = io::stdout().lock();
+    write!(out, "{question} [{usual}] ")?;
+    out.flush()?;
+    drop(out);
     let mut answer = String::new();
     io::stdin().lock().read_line(&mut answer)?;
     let answer = answer.trim();

@@ -5,6 +5,7 @@
 pub mod desk_zero;
 mod pipeline;
 pub mod recording;
+mod replay;
 pub mod session;
 mod snapshot;
 mod stagehand;
@@ -12,5 +13,6 @@ mod stagehand;
 pub use crate::coach::{Advice, Answer, ChannelState, Connection, Flashes, Input, Step, Unseen};
 pub use crate::source::stage::Mood;
 pub use pipeline::Pipeline;
+pub use replay::replay;
 pub use snapshot::{InputStatus, Snapshot};
 pub use stagehand::{Skill, Stagehand};

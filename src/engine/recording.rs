@@ -2,6 +2,7 @@
 //!
 //! Many recordings spread over all cores, and so do the channels of one. Memory does not grow with the length.
 
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
@@ -9,7 +10,7 @@ use rayon::prelude::*;
 use crate::block::BlockBuf;
 use crate::block::Format;
 use crate::coach::{ChannelState, Input, Step, TrimCause, Turn, Unseen, Why, judge_input, judge_take, most_urgent};
-use crate::detectors::{Detectors, Expected, Finding, Heard, Tops};
+use crate::detectors::{Detectors, Evidence, Expected, Finding, Heard, Tops};
 use crate::meters::{ChannelSummary, LoudnessLayout, Meters, Summary};
 use crate::source::file::{FileError, FileInfo, FileSource, FileWarning};
 use crate::source::{Flow, Source};
@@ -37,6 +38,13 @@ impl Recording {
     /// Of what was read.
     pub fn length(&self) -> Seconds {
         self.summary.channels.first().map_or(Seconds::ZERO, |channel| channel.whole.length)
+    }
+
+    /// Nothing was heard on any channel, so that nothing can be told of it.
+    pub fn is_unheard(&self) -> bool {
+        let not_heard = |finding: &Finding| matches!(finding.evidence, Evidence::NotHeard { .. });
+        let unheard = |verdict: &ChannelVerdict| verdict.state == ChannelState::NotHeard;
+        self.channels.iter().all(unheard) && self.findings.iter().all(not_heard)
     }
 
     /// The most urgent channel and its verdict, if there is anything to do.
@@ -117,16 +125,17 @@ pub fn measure(path: &Path, inputs: &[Input], progress: &(dyn Fn(f64) + Sync)) -
     Ok(Recording { path: path.to_owned(), info, format, summary, channels, findings, warnings })
 }
 
-/// Measures many, over all cores; `done` is told of each as it ends, with its place in `paths`.
+/// Measures many, over all cores; `done` is told of each as it ends, with its place in `paths`, and may say that no
+/// more are wanted.
 pub fn measure_all(
     paths: &[PathBuf],
     inputs: &[Input],
     progress: &(dyn Fn(usize, f64) + Sync),
-    done: &(dyn Fn(usize, Result<Recording, FileError>) + Sync),
+    done: &(dyn Fn(usize, Result<Recording, FileError>) -> ControlFlow<()> + Sync),
 ) {
-    paths.par_iter().enumerate().for_each(|(index, path)| {
-        done(index, measure(path, inputs, &|share| progress(index, share)));
-    });
+    let all = paths.par_iter().enumerate();
+    // Broken off or not, each that was wanted has been told.
+    let _ = all.try_for_each(|(index, path)| done(index, measure(path, inputs, &|share| progress(index, share))));
 }
 
 /// Separate inputs where the list says so, or where more than two channels lie side by side.

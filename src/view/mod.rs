@@ -15,4 +15,4 @@ pub use crate::coach::Need;
 pub use findings::{finding_advice, finding_words};
 pub use sentence::{Arrow, DeskWords, NextStep, Reply, heard_of, next_step, why_lines};
 pub use shelf::{Shelf, place};
-pub use states::{STATES, meaning, shape, word};
+pub use states::{NOT_ENOUGH, NOT_ENOUGH_MEANING, STATES, meaning, shape, shown, word};

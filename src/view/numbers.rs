@@ -91,6 +91,11 @@ pub fn span(change: Db) -> String {
     if rounded.fract() == 0.0 { format!("{rounded:.0} dB") } else { format!("{rounded:.1} dB") }
 }
 
+/// A difference with its sign, in whole decibels: "+3 dB", "−6 dB".
+pub fn change(change: Db) -> String {
+    format!("{} dB", with_plus(change.get(), 0))
+}
+
 /// "2:05", "1:02:05".
 pub fn clock(at: Seconds) -> String {
     let whole = at.get().max(0.0) as u64;
@@ -147,6 +152,7 @@ mod tests {
         assert_eq!(lufs(Lufs::new(-23.04)), "−23.0 LUFS");
         assert_eq!(span(Db::new(-6.0)), "6 dB");
         assert_eq!(span(Db::new(6.54)), "6.5 dB");
+        assert_eq!((change(Db::new(3.0)), change(Db::new(-6.0))), ("+3 dB".into(), "−6 dB".into()));
         assert_eq!(clock(Seconds::new(3725.9)), "1:02:05");
         assert_eq!(clock(Seconds::new(65.0)), "1:05");
         assert_eq!(length(Seconds::new(0.52)), "0.5 s");

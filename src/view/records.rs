@@ -8,7 +8,7 @@
 //! | `warning` | `file`, `message`, `fix` |
 //! | `error` | `file`, `message`, `fix` (how to mend it) |
 //! | `step` | `time_s`, `channel` (null: none), `step`, `then`, `proof`, `peak_dbfs`, `active_level_dbfs`, `noise_floor_dbfs`, `active_s`, `hits`, `show_lift_db`, `window_dbfs` (low, high), `unseen` |
-//! | `input` | `channel`, `name`, `state`, `peak_dbfs`, `trims` |
+//! | `input` | `channel`, `name`, `state`, `peak_dbfs`, `active_s`, `hits`, `trims` |
 //! | `device` | `id`, `name`, `host`, `channels`, `rate_hz`, `rates_hz`, `format`, `default` |
 //!
 //! `*_dbfs` re full scale (a full-scale sine has an RMS of −3.01; `rms_aes17_dbfs` reads 0.00), `*_dbtp` true peak,
@@ -19,10 +19,10 @@ use serde_json::{Map, Value, json};
 
 use super::findings::{finding_advice, finding_words};
 use super::sentence::NextStep;
-use super::states::word;
+use super::states::shown;
 use super::words;
 use crate::coach::{Advice, ChannelState};
-use crate::detectors::{Evidence, Finding};
+use crate::detectors::{Evidence, Finding, Heard};
 use crate::meters::{ChannelSummary, Programme};
 use crate::units::{ChannelId, Db, Dbfs, Lufs, SampleRate, Seconds};
 
@@ -50,9 +50,11 @@ One JSON object a line, each with a `type`:
 step, whenever the next step changes: time_s, channel (from 1), step, then, proof, peak_dbfs, active_level_dbfs, \
 noise_floor_dbfs, active_s, hits, show_lift_db, window_dbfs (low, high), unseen
 
-input, at the end: channel, name, state, peak_dbfs, trims
+input, at the end: channel, name, state, peak_dbfs, active_s, hits, trims
 
-With --file the lines are those of `recordings`. Silence, and what is not known, is null.";
+warning: file, message, fix
+
+With --file the steps are those that would have come while it was played; the lines of `recordings` follow. Silence, and what is not known, is null.";
 
 /// The keys of a device's line.
 pub const DEVICE_KEYS: &str = "\
@@ -105,7 +107,7 @@ pub fn channel(
     file: &str,
     channel: ChannelId,
     summary: &ChannelSummary,
-    state: ChannelState,
+    state: &str,
     advice: &str,
     aes17: bool,
 ) -> Value {
@@ -117,7 +119,7 @@ pub fn channel(
         "active_level_dbfs": level(take.active_level), "active_crest_db": difference(take.crest()),
         "noise_floor_dbfs": take.floor.map_or(Value::Null, level), "active_s": number(take.active_time.get()),
         "dc": (whole.dc * 1e6).round() / 1e6 + 0.0, "invalid_samples": whole.invalid_samples,
-        "state": word(state), "advice": text(advice),
+        "state": state, "advice": text(advice),
     });
     if let Some(record) = record.as_object_mut().filter(|_| aes17) {
         record.insert("rms_aes17_dbfs".into(), level(whole.rms + Dbfs::AES17_OFFSET));
@@ -191,10 +193,10 @@ pub fn step(at: Seconds, advice: &Advice, next: &NextStep) -> Value {
 }
 
 /// An input at the end of a soundcheck.
-pub fn input(channel: ChannelId, name: &str, state: ChannelState, peak: Dbfs, trims: u8) -> Value {
+pub fn input(channel: ChannelId, name: &str, state: ChannelState, heard: &Heard, trims: u8) -> Value {
     json!({
-        "type": "input", "channel": channel.number(), "name": name, "state": word(state),
-        "peak_dbfs": level(peak), "trims": trims,
+        "type": "input", "channel": channel.number(), "name": name, "state": shown(state, heard.active, heard.hits),
+        "peak_dbfs": level(heard.loudest), "active_s": number(heard.active.get()), "hits": heard.hits, "trims": trims,
     })
 }
 
@@ -211,7 +213,7 @@ mod tests {
 
     #[test]
     fn silence_is_null() {
-        let record = channel("a.wav", ChannelId::new(0), &ChannelSummary::default(), ChannelState::NotHeard, "", true);
+        let record = channel("a.wav", ChannelId::new(0), &ChannelSummary::default(), "not heard", "", true);
         for key in ["sample_peak_dbfs", "true_peak_dbtp", "rms_dbfs", "rms_aes17_dbfs", "crest_db", "active_crest_db"] {
             assert_eq!(record[key], Value::Null, "{key}");
         }
@@ -226,7 +228,7 @@ mod tests {
     fn the_aes17_reading_is_labelled_and_on_request() {
         let mut summary = ChannelSummary::default();
         summary.whole.rms = Dbfs::new(-3.0103);
-        let record = |aes17| channel("a", ChannelId::new(0), &summary, ChannelState::Set, "", aes17);
+        let record = |aes17| channel("a", ChannelId::new(0), &summary, "set", "", aes17);
         assert_eq!(record(false).get("rms_aes17_dbfs"), None);
         assert_eq!(record(true)["rms_aes17_dbfs"], 0.0);
     }

@@ -121,7 +121,7 @@ pub fn next_step(advice: &Advice, who: &str, desk: &DeskWords) -> NextStep {
         }
         Step::Trim { turn, by, cause, again } => {
             let sentence = if *marks {
-                format!("{knob} of {who} {} {} dB", direction(turn), by.db())
+                format!("Turn {knob} of {who} {} {} dB", direction(turn), by.db())
             } else {
                 format!("Turn {knob} of {who} slowly {} until the marker meets the line", direction(turn))
             };

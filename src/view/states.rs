@@ -1,6 +1,7 @@
 //! The six states of a channel: a word and a shape, so that no state rests on colour.
 
 use crate::coach::ChannelState;
+use crate::units::Seconds;
 
 pub const STATES: [ChannelState; 6] = [
     ChannelState::NotHeard,
@@ -22,6 +23,18 @@ pub const fn word(state: ChannelState) -> &'static str {
     }
 }
 
+/// Something was heard, but not for long enough to judge.
+pub const NOT_ENOUGH: &str = "not enough";
+pub const NOT_ENOUGH_MEANING: &str = "heard, but not for long enough to judge";
+
+/// The word as it is shown of an input that was heard for so long.
+pub fn shown(state: ChannelState, active: Seconds, hits: u32) -> &'static str {
+    match state {
+        ChannelState::NotHeard if active > Seconds::ZERO || hits > 0 => NOT_ENOUGH,
+        state => word(state),
+    }
+}
+
 /// Three columns of text: dotted ring, hollow circle, filled square standing on a line, triangle, hatched block,
 /// dash with a gap.
 pub const fn shape(state: ChannelState) -> &'static str {
@@ -38,7 +51,7 @@ pub const fn shape(state: ChannelState) -> &'static str {
 /// What it means, and what to do about it.
 pub const fn meaning(state: ChannelState) -> &'static str {
     match state {
-        ChannelState::NotHeard => "nothing yet, or not enough of it",
+        ChannelState::NotHeard => "nothing yet, or only the room",
         ChannelState::Low => "under the window: move closer, or UP",
         ChannelState::Set => "stands in the window: leave it",
         ChannelState::High => "over the window: DOWN",
@@ -55,7 +68,7 @@ mod tests {
     fn every_state_has_its_own_word_shape_and_meaning() {
         let told = STATES.map(|state| (shape(state), word(state), meaning(state)));
         let expected = [
-            (" ◌ ", "not heard", "nothing yet, or not enough of it"),
+            (" ◌ ", "not heard", "nothing yet, or only the room"),
             (" ○ ", "low", "under the window: move closer, or UP"),
             ("_■_", "set", "stands in the window: leave it"),
             (" ▲ ", "high", "over the window: DOWN"),
@@ -69,5 +82,12 @@ mod tests {
                 assert_ne!(shape(*state), shape(*other));
             }
         }
+    }
+
+    #[test]
+    fn not_enough_is_not_the_same_as_not_heard() {
+        let told = |active, hits| shown(ChannelState::NotHeard, Seconds::new(active), hits);
+        assert_eq!((told(0.0, 0), told(12.0, 0), told(0.0, 3)), ("not heard", "not enough", "not enough"));
+        assert_eq!(shown(ChannelState::Low, Seconds::new(12.0), 3), "low");
     }
 }

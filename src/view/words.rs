@@ -3,9 +3,10 @@
 //!
 //! Plain words of the trade; no sentence blames; a help is at most twelve words long.
 
-use super::numbers::counted;
+use super::numbers::{change, counted};
 use crate::coach::{Connection, Passage, Turn, Unseen};
 use crate::engine::session::Status;
+use crate::units::Db;
 
 /// Heard by sound or by signal; said where something may play or be turned up.
 pub const HEARING: &str = "Hearing: nobody close to a loudspeaker; turn outputs down before anything plays.";
@@ -21,6 +22,22 @@ pub const SIMULATED: &str = "Simulated stage: no device is used";
 pub const HELPED: &str = "a simulated helper turns the knobs.";
 pub const YOUR_DESK: &str = "your desk: beforedoors soundcheck --device NAME";
 pub const TO_YOUR_DESK: &str = "Your desk: beforedoors devices, then beforedoors soundcheck --device NAME";
+
+pub const NO_DEVICE_NAMED: &str = "The event names no device: this is the simulated stage, with inputs of its own. \
+                                   For your desk: --device NAME, or device = \"NAME\" in event.toml";
+pub const REPLAYED: &str = "What would have been said while it was played:";
+pub const WITHOUT_A_LIST: &str =
+    "No input list: every channel is taken for “other”. Name the event with --event FOLDER";
+pub const WHOLE_TAKE: &str = "The whole of it:";
+
+/// Said at once when a key was taken.
+pub const NOTED: &str = "Noted; one moment";
+pub const ASKED: &str = "Asked; it comes in a few seconds";
+
+/// Of a simulated knob, since the step came up.
+pub fn turned_so_far(by: Db) -> String {
+    format!("Turned {} so far", change(by))
+}
 
 pub const fn direction(turn: Turn) -> &'static str {
     match turn {

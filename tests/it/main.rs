@@ -12,6 +12,8 @@ mod house;
 mod live;
 /// The meters: standards, references, second opinions, promises.
 mod meters;
+/// The README: its commands, and its transcript against the program.
+mod readme;
 /// The soundcheck on the simulated stage.
 mod soundcheck;
 /// The simulated stage keeps its promises.

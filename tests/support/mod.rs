@@ -1,6 +1,7 @@
-//! What the tests share: generators of signals with known values, slow obvious references, and a way
-//! to run the meters over whole takes.
+//! What the tests share: generators of signals with known values, slow obvious references, a way to
+//! run the meters over whole takes, signals to other processes.
 
+pub mod process;
 pub mod reference;
 pub mod signals;
 pub mod takes;

@@ -1,7 +1,9 @@
 //! The live screen: redrawn in place, keys taken, the terminal given back on every way out.
 //!
-//! Ctrl-C arrives as a key. A panic gives the terminal back before it tells of itself.
+//! Ctrl-C arrives as a key; a request to end from outside is noted and ends the screen like a key. A panic gives the
+//! terminal back before it tells of itself.
 
+mod keys;
 mod page;
 mod paint;
 mod rail;
@@ -10,21 +12,22 @@ mod trail;
 use std::io;
 use std::time::Duration;
 
-use crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use crossterm::event::{self, Event, KeyEventKind};
 use crossterm::{cursor, execute, terminal};
 
+use super::end::EndRequest;
 use super::setup::Setup;
 use crate::engine::session::{Command, Session, Status};
-use crate::engine::{Answer, Connection, Flashes};
+use crate::engine::{Connection, Snapshot, Step};
 use crate::units::{ChannelId, Db};
-use crate::view::Reply;
+use crate::view::words;
+use keys::Action;
 use page::{Panel, Picture};
 use paint::{Line, Palette};
 use trail::Trail;
 
 /// Ten pictures a second are plenty for words.
 const FRAME: Duration = Duration::from_millis(100);
-const TURN: Db = Db::new(1.0);
 
 /// What stays as it is while the screen is up.
 #[derive(Clone, Copy)]
@@ -37,27 +40,25 @@ pub struct Around<'a> {
     pub doubt: Option<&'a str>,
 }
 
-/// Shows the session until the person leaves or it ends.
-pub fn show(session: &Session, around: &Around) -> io::Result<()> {
+/// Shows the session until the person leaves, it ends, or the program is told to end.
+pub fn show(session: &Session, around: &Around, end: &EndRequest) -> io::Result<()> {
     let _screen = Screen::enter()?;
     let palette = Palette::of_this_terminal();
-    let mut picked: Option<ChannelId> = None;
-    let mut panel = Panel::None;
-    let mut trail = Trail::default();
+    let mut face = Face::default();
     let mut drawn: Vec<Line> = Vec::new();
-    loop {
+    while !end.came() {
         let snapshot = session.snapshot();
         let status = session.status();
-        trail.follow(&snapshot);
-        let at_hand = picked.or(snapshot.advice.channel);
+        face.follow(&snapshot);
         let (columns, rows) = terminal::size().unwrap_or((80, 24));
         let picture = Picture {
             snapshot: &snapshot,
             status: &status,
             around: *around,
-            at_hand,
-            panel,
-            trail: &trail,
+            at_hand: face.at_hand(&snapshot),
+            panel: face.panel,
+            noted: face.noted.as_deref(),
+            trail: &face.trail,
             columns: columns.into(),
             rows: rows.into(),
         };
@@ -81,70 +82,76 @@ pub fn show(session: &Session, around: &Around) -> io::Result<()> {
             }
             _ => continue,
         };
-        match action(key, at_hand, page::next(&picture).reply) {
+        match keys::action(key, picture.at_hand, page::next(&picture).reply, around.staged) {
             Action::Leave => return Ok(()),
-            Action::Open(wanted) => panel = if panel == wanted { Panel::None } else { wanted },
-            Action::Close if panel != Panel::None => panel = Panel::None,
-            Action::Close => return Ok(()),
-            Action::Pick(channel) => picked = Some(channel).filter(|channel| channel.index() < snapshot.inputs.len()),
-            Action::Next => {
-                let next = at_hand.map_or(0, |channel| channel.index() + 1);
-                picked = (next < snapshot.inputs.len()).then(|| ChannelId::from_index(next));
-            }
+            Action::Close if face.panel == Panel::None => return Ok(()),
             Action::Send(command) => {
-                if matches!(command, Command::Answer(_)) {
-                    picked = None;
+                if session.send(command) {
+                    face.note(command, &snapshot);
                 }
-                session.send(command);
             }
-            Action::Nothing => {}
+            action => face.look(&action, &snapshot),
         }
     }
+    Ok(())
 }
 
-#[derive(Debug, PartialEq)]
-enum Action {
-    Leave,
-    /// Closes what is open, else leaves.
-    Close,
-    Open(Panel),
-    Pick(ChannelId),
-    Next,
-    Send(Command),
-    Nothing,
+/// What the person looks at, and what was done about the step at hand.
+#[derive(Default)]
+struct Face {
+    picked: Option<ChannelId>,
+    panel: Panel,
+    trail: Trail,
+    noted: Option<String>,
+    /// How far the simulated knob was turned for this step.
+    turned: Db,
+    /// The step that both are about.
+    step: Option<(Step, Option<ChannelId>)>,
 }
 
-fn action(key: KeyEvent, at_hand: Option<ChannelId>, reply: Reply) -> Action {
-    let on_channel =
-        |command: fn(ChannelId) -> Command| at_hand.map_or(Action::Nothing, |at| Action::Send(command(at)));
-    let answer = |answer| Action::Send(Command::Answer(answer));
-    let letter = match key.code {
-        KeyCode::Char(c) => c.to_ascii_lowercase(),
-        KeyCode::Enter => ' ',
-        KeyCode::Esc => return Action::Close,
-        KeyCode::Tab => return Action::Next,
-        KeyCode::Left | KeyCode::Down => return on_channel(|at| Command::TurnTrim(at, -TURN)),
-        KeyCode::Right | KeyCode::Up => return on_channel(|at| Command::TurnTrim(at, TURN)),
-        _ => return Action::Nothing,
-    };
-    if key.modifiers.contains(KeyModifiers::CONTROL) {
-        return if letter == 'c' { Action::Leave } else { Action::Nothing };
+impl Face {
+    /// Forgets what belonged to an earlier step.
+    fn follow(&mut self, snapshot: &Snapshot) {
+        self.trail.follow(snapshot);
+        let step = Some((snapshot.advice.step, snapshot.advice.channel));
+        if self.step != step {
+            (self.step, self.noted, self.turned) = (step, None, Db::ZERO);
+        }
     }
-    match (letter, reply) {
-        ('n', Reply::Lamp) => answer(Answer::Lamp(Flashes::Never)),
-        ('s', Reply::Lamp) => answer(Answer::Lamp(Flashes::Sometimes)),
-        ('o', Reply::Lamp) => answer(Answer::Lamp(Flashes::Often)),
-        ('x', Reply::Lamp) => answer(Answer::Skip),
-        (' ' | 'y', _) => answer(Answer::Done),
-        ('n', _) => answer(Answer::No),
-        ('l', _) => answer(Answer::AtLimit),
-        ('s', _) => answer(Answer::Skip),
-        ('w', _) => Action::Open(Panel::Why),
-        ('?' | 'h', _) => Action::Open(Panel::Help),
-        ('q', _) => Action::Leave,
-        ('a', _) => on_channel(Command::AskLoudest),
-        (digit @ '1'..='9', _) => Action::Pick(ChannelId::new(digit as u16 - '1' as u16)),
-        _ => Action::Nothing,
+
+    fn at_hand(&self, snapshot: &Snapshot) -> Option<ChannelId> {
+        self.picked.or(snapshot.advice.channel)
+    }
+
+    /// Says at once that a key was taken: what follows from it may take a moment.
+    fn note(&mut self, command: Command, snapshot: &Snapshot) {
+        match command {
+            Command::Answer(_) => {
+                self.picked = None;
+                self.noted = Some(words::NOTED.into());
+            }
+            Command::AskLoudest(_) => self.noted = Some(words::ASKED.into()),
+            Command::TurnTrim(channel, by) if snapshot.advice.channel == Some(channel) => {
+                self.turned += by;
+                self.noted = Some(words::turned_so_far(self.turned));
+            }
+            Command::TurnTrim(..) | Command::Stop => {}
+        }
+    }
+
+    fn look(&mut self, action: &Action, snapshot: &Snapshot) {
+        let count = snapshot.inputs.len();
+        let at_hand = self.at_hand(snapshot).map(ChannelId::index);
+        let channel = |index: usize| (index < count).then(|| ChannelId::from_index(index));
+        match *action {
+            Action::Open(panel) => self.panel = if self.panel == panel { Panel::None } else { panel },
+            Action::Close => self.panel = Panel::None,
+            Action::Pick(picked) => self.picked = channel(picked.index()),
+            // Past either end is the step's own channel again.
+            Action::Next => self.picked = channel(at_hand.map_or(0, |at| at + 1)),
+            Action::Previous => self.picked = at_hand.map_or(count, |at| at).checked_sub(1).and_then(channel),
+            Action::Leave | Action::Send(_) | Action::Nothing => {}
+        }
     }
 }
 
@@ -181,50 +188,4 @@ impl Drop for Screen {
 fn restore() {
     let _ = execute!(io::stdout(), cursor::Show, terminal::LeaveAlternateScreen);
     let _ = terminal::disable_raw_mode();
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn pressed(code: KeyCode, reply: Reply) -> Action {
-        action(KeyEvent::new(code, KeyModifiers::NONE), Some(ChannelId::new(2)), reply)
-    }
-
-    #[test]
-    fn keys() {
-        let answer = |answer| Action::Send(Command::Answer(answer));
-        let third = ChannelId::new(2);
-        for (code, expected) in [
-            (KeyCode::Char(' '), answer(Answer::Done)),
-            (KeyCode::Char('n'), answer(Answer::No)),
-            (KeyCode::Char('N'), answer(Answer::No)),
-            (KeyCode::Char('l'), answer(Answer::AtLimit)),
-            (KeyCode::Char('s'), answer(Answer::Skip)),
-            (KeyCode::Char('w'), Action::Open(Panel::Why)),
-            (KeyCode::Char('?'), Action::Open(Panel::Help)),
-            (KeyCode::Char('q'), Action::Leave),
-            (KeyCode::Esc, Action::Close),
-            (KeyCode::Tab, Action::Next),
-            (KeyCode::Char('9'), Action::Pick(ChannelId::new(8))),
-            (KeyCode::Char('a'), Action::Send(Command::AskLoudest(third))),
-            (KeyCode::Left, Action::Send(Command::TurnTrim(third, Db::new(-1.0)))),
-            (KeyCode::Up, Action::Send(Command::TurnTrim(third, Db::new(1.0)))),
-            (KeyCode::Char('0'), Action::Nothing),
-            (KeyCode::F(5), Action::Nothing),
-        ] {
-            assert_eq!(pressed(code, Reply::Knob), expected, "{code:?}");
-        }
-        let leave = action(KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL), None, Reply::Wait);
-        assert_eq!(leave, Action::Leave);
-    }
-
-    #[test]
-    fn the_lamp_is_answered_by_its_initials() {
-        let lamp = |flashes| Action::Send(Command::Answer(Answer::Lamp(flashes)));
-        assert_eq!(pressed(KeyCode::Char('n'), Reply::Lamp), lamp(Flashes::Never));
-        assert_eq!(pressed(KeyCode::Char('s'), Reply::Lamp), lamp(Flashes::Sometimes));
-        assert_eq!(pressed(KeyCode::Char('o'), Reply::Lamp), lamp(Flashes::Often));
-        assert_eq!(pressed(KeyCode::Char('x'), Reply::Lamp), Action::Send(Command::Answer(Answer::Skip)));
-    }
 }

@@ -4,6 +4,7 @@
 //! the meter, then (in what room is left) why or help, then the table; the keys always stand at the bottom.
 
 use super::Around;
+use super::keys;
 use super::paint::{Line, Tone, fit, fit_right, wrap};
 use super::rail::{self, Extras};
 use super::trail::Trail;
@@ -12,7 +13,7 @@ use crate::engine::session::Status;
 use crate::engine::{ChannelState, Connection, InputStatus, Snapshot};
 use crate::units::ChannelId;
 use crate::view::numbers::{self, counted};
-use crate::view::{self, Arrow, NextStep, Reply, Shelf, words};
+use crate::view::{self, Arrow, NextStep, Shelf, words};
 
 /// All that a page is drawn from.
 pub struct Picture<'a> {
@@ -21,14 +22,17 @@ pub struct Picture<'a> {
     pub around: Around<'a>,
     pub at_hand: Option<ChannelId>,
     pub panel: Panel,
+    /// What came of the last key.
+    pub noted: Option<&'a str>,
     pub trail: &'a Trail,
     pub columns: usize,
     pub rows: usize,
 }
 
 /// What stands between the meter and the table.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Panel {
+    #[default]
     None,
     Why,
     Help,
@@ -60,7 +64,7 @@ pub fn page(picture: &Picture) -> Vec<Line> {
         Panel::Why => top.extend(why(picture)),
         Panel::Help => top.extend(help(picture)),
     }
-    let keys = keys(picture, next.reply);
+    let keys = keys(picture, &next);
     let room = picture.rows.saturating_sub(keys.len() + 1);
     top.truncate(room);
     let left = room - top.len();
@@ -96,6 +100,9 @@ fn next_step(picture: &Picture, next: &NextStep) -> Vec<Line> {
         .into_iter()
         .flat_map(|(tone, text, between)| wrap(text, between, columns).into_iter().map(move |line| (tone, line)))
         .collect();
+    if let Some(noted) = picture.noted {
+        texts.push((Tone::Strong, noted.to_owned()));
+    }
     if wide && texts.len() < 4 {
         texts.insert(0, (Tone::Text, String::new()));
     }
@@ -140,6 +147,10 @@ fn help(picture: &Picture) -> Vec<Line> {
     for state in view::STATES {
         let cell = format!("   {} {:12}", view::shape(state), view::word(state));
         panel.push(Line::of(Tone::State(state), cell).and(Tone::Text, view::meaning(state)));
+        if state == ChannelState::NotHeard {
+            let cell = format!("   {} {:12}", view::shape(state), view::NOT_ENOUGH);
+            panel.push(Line::of(Tone::State(state), cell).and(Tone::Text, view::NOT_ENOUGH_MEANING));
+        }
     }
     panel.push(Line::new());
     let marker = "The notch under the rail is the target window; the loudest peak stands in it at the end.";
@@ -179,7 +190,7 @@ struct Columns {
 }
 
 impl Columns {
-    const STATE: usize = 15;
+    const STATE: usize = 16;
     const WINDOW: usize = 11;
 
     fn of(picture: &Picture) -> Self {
@@ -197,7 +208,7 @@ impl Columns {
             if self.window { format!(" {}", picture.around.setup.desk.scale().short_unit()) } else { String::new() };
         let level = fit_right(&format!("loudest{unit}"), self.level);
         let window = if self.window { fit_right("window", Self::WINDOW) } else { String::new() };
-        Line::of(Tone::Quiet, format!("        {name}{:15}{level}{window}   heard", ""))
+        Line::of(Tone::Quiet, format!("        {name}{:16}{level}{window}   heard", ""))
     }
 
     fn row(&self, picture: &Picture, index: usize, input: &InputStatus) -> Line {
@@ -209,9 +220,10 @@ impl Columns {
         let level = fit_right(&scale.number(input.heard.loudest), self.level);
         let window = if self.window { fit_right(&scale.window(input.window), Self::WINDOW) } else { String::new() };
         let heard = view::heard_of(input.heard.active, input.heard.hits, input.need);
+        let shown = view::shown(input.state, input.heard.active, input.heard.hits);
         let tone = if at_hand { Tone::Strong } else { Tone::Text };
         Line::of(tone, format!("  {mark}{:>3}  {}", channel.number(), fit(name, self.name)))
-            .and(Tone::State(input.state), format!("  {} {:9}", view::shape(input.state), view::word(input.state)))
+            .and(Tone::State(input.state), format!("  {} {shown:10}", view::shape(input.state)))
             .up_to(8 + self.name + Self::STATE)
             .and(Tone::Text, level)
             .and(Tone::Quiet, window)
@@ -219,17 +231,9 @@ impl Columns {
     }
 }
 
-fn keys(picture: &Picture, reply: Reply) -> Vec<Line> {
-    let answers = match reply {
-        Reply::Wait => "S skip   ",
-        Reply::Done => "Space done   S skip   ",
-        Reply::Knob => "Space done   L at its limit   S skip   ",
-        Reply::YesNo => "Space yes   N no   S skip   ",
-        Reply::Lamp => "N never   S sometimes   O often   X skip   ",
-        Reply::Over => "",
-    };
-    let asks = if picture.around.staged && picture.at_hand.is_some() { "A ask them   ← → turn   " } else { "" };
-    let line = format!("{answers}{asks}W why   1–9 look at   ? help   Q leave");
+fn keys(picture: &Picture, next: &NextStep) -> Vec<Line> {
+    let answers = keys::answers(next.reply, next.arrow, picture.around.staged && picture.at_hand.is_some());
+    let line = format!("{answers}W why   1–9, 0 look at   ? help   Q leave");
     let rate = picture.snapshot.readings.rate.get();
     let source = if picture.around.staged { "simulated stage" } else { words::connection(picture.around.connection) };
     let mut facts = format!("{source} · {} kHz · {}", f64::from(rate) / 1000.0, numbers::clock(picture.snapshot.at));
@@ -280,6 +284,7 @@ mod tests {
             around: Around { setup, connection: Connection::Usb, staged: true, doubt: Some("The device gives less") },
             at_hand: Some(ChannelId::new(2)),
             panel,
+            noted: Some(words::NOTED),
             trail: &Trail::default(),
             columns,
             rows,
@@ -314,11 +319,14 @@ mod tests {
         for (input, state) in snapshot.inputs.iter_mut().zip(view::STATES) {
             input.state = state;
         }
+        snapshot.inputs[6].state = ChannelState::NotHeard;
+        snapshot.inputs[6].heard.active = Seconds::new(7.3);
         let page = texts(&snapshot, &setup, (100, 50), Panel::None).join("\n");
         for state in view::STATES {
             let cell = format!("{} {}", view::shape(state), view::word(state));
             assert!(page.contains(&cell), "{cell} in\n{page}");
         }
+        assert!(page.contains(" ◌  not enough "), "{page}");
     }
 
     #[test]

@@ -18,9 +18,30 @@ fn nothing_wrong_findings_and_bad_input() {
         beforedoors().args(["recordings", "--json"]).arg(path(name)).assert().code(code);
         beforedoors().args(["soundcheck", "--file"]).arg(path(name)).assert().code(code);
     }
-    // The worst of them all.
-    beforedoors().arg("recordings").args([path("fine.wav"), path("clipped.wav")]).assert().code(1);
     beforedoors().arg("recordings").arg(folder.path()).assert().code(3);
+}
+
+/// Of many files: bad input, then findings, then what can't be told.
+#[test]
+fn of_many_files_the_gravest_counts() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    write_wav(&at.join("clean.wav"), 1, sine(1000.0, 0.25, 6.0));
+    write_wav(&at.join("clipped.wav"), 1, sine(1000.0, 2.0, 6.0).map(|sample| sample.clamp(-1.0, 1.0)));
+    write_wav(&at.join("silent.wav"), 2, std::iter::repeat_n(0.0, 2 * 25 * 48_000));
+    write_wav(&at.join("half.wav"), 2, sine(1000.0, 0.25, 25.0).flat_map(|sample| [sample, 0.0]));
+    for (files, code) in [
+        (&["clean.wav"][..], 0),
+        (&["silent.wav"], 2),
+        (&["half.wav"], 1),
+        (&["clean.wav", "silent.wav"], 2),
+        (&["silent.wav", "clipped.wav", "clean.wav"], 1),
+        (&["clipped.wav", "silent.wav"], 1),
+        (&["absent.wav", "clipped.wav", "silent.wav"], 3),
+    ] {
+        let output = beforedoors().current_dir(at).arg("recordings").args(files).output().unwrap();
+        assert_eq!(output.status.code(), Some(code), "{files:?}: {}", String::from_utf8_lossy(&output.stdout));
+    }
 }
 
 #[test]
@@ -41,6 +62,9 @@ fn odd_arguments_are_bad_input_and_never_a_panic() {
         &["soundcheck", "--device", "a device that nobody has"],
         &["soundcheck", "--device", ""],
         &["soundcheck", "--file", "/"],
+        &["soundcheck", "--tone-file", "/no/such/folder/tone.wav"],
+        &["soundcheck", "--device", "x", "--connection", "feed"],
+        &["soundcheck", "--device", "x", "--desk-zero", "0"],
         &["soundcheck", "--desk-zero", "1"],
         &["completions"],
         &["completions", "no-shell"],
@@ -77,6 +101,18 @@ fn an_error_says_what_where_and_how_to_mend_it() {
     let output = beforedoors().args(["soundcheck", "--event", "/no/such/folder"]).output().unwrap();
     let told = String::from_utf8_lossy(&output.stderr).into_owned();
     assert!(told.contains("/no/such/folder") && told.contains("Give the folder of an event"), "{told}");
+    for (args, cure) in [
+        (&["soundcheck", "--stage", "--connection", "room"][..], "Leave --connection away, or name a --device"),
+        (&["soundcheck", "--device", "x", "--connection", "feed"], "Name the event with --event FOLDER"),
+        (&["soundcheck", "--device", "x", "--desk-zero", "0"], "such as --desk-zero 1"),
+        (&["soundcheck", "--tone-file", "/no/such/folder/tone.wav"], "Choose a folder that you may write to"),
+        (&["soundcheck", "--mood", "loud"], "shy, normal, show"),
+        (&["soundcheck", "--file", "/"], "Name one recording"),
+    ] {
+        let output = beforedoors().args(args).output().unwrap();
+        let told = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert!(told.contains(cure), "{args:?}: {told}");
+    }
 }
 
 /// Whoever reads the first line only gets it, and the program ends without complaint.

@@ -64,3 +64,16 @@ fn version_and_completions() {
         assert!(script.contains("soundcheck") && script.contains("recordings"), "{shell}");
     }
 }
+
+/// As the shell itself uses it: the word begun is completed.
+#[test]
+fn bash_completes_a_command_and_an_option() {
+    let ask = r#"eval "$("$0" completions bash)"
+        complete -p beforedoors >/dev/null || exit 9
+        COMP_WORDS=(beforedoors sound); COMP_CWORD=1; _beforedoors beforedoors sound beforedoors; echo "${COMPREPLY[@]}"
+        COMP_WORDS=(beforedoors recordings --a); COMP_CWORD=2; _beforedoors beforedoors --a recordings; echo "${COMPREPLY[@]}""#;
+    let asked = std::process::Command::new("bash").args(["-c", ask, env!("CARGO_BIN_EXE_beforedoors")]).output();
+    let Ok(output) = asked else { return eprintln!("no `bash` on this machine: completing was not tested") };
+    let told = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert_eq!(told, "soundcheck\n--aes17\n", "{}", String::from_utf8_lossy(&output.stderr));
+}

@@ -1,8 +1,11 @@
 //! The terminal as its user meets it: words, keys of machine-readable lines, exit codes, help, a screen.
 
 mod codes;
+#[cfg(target_os = "linux")]
+mod ends;
 mod help;
 mod records;
+mod replayed;
 mod screen;
 mod steps;
 mod words;

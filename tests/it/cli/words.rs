@@ -47,10 +47,18 @@ fn every_step() -> Vec<(Step, &'static str, &'static str)> {
             "yes: it counts; no: it is set aside",
         ),
         (Step::CheckSource, "I hear only the room on 3 Soloist", "is it switched on, is anyone at it?"),
-        (trim(Down, 6.0, TooHigh, false), "Trim of 3 Soloist DOWN 6 dB", "then ask for the loudest chorus again"),
-        (trim(Up, 4.0, TooLow, false), "Trim of 3 Soloist UP 4 dB", "then ask for the loudest chorus again"),
-        (trim(Down, 10.0, Clipped, false), "Trim of 3 Soloist DOWN 10 dB", "then ask for the loudest chorus again"),
-        (trim(Down, 6.0, TooHigh, true), "Trim of 3 Soloist DOWN 6 dB", "I heard no change yet; at its limit? Say so"),
+        (trim(Down, 6.0, TooHigh, false), "Turn Trim of 3 Soloist DOWN 6 dB", "then ask for the loudest chorus again"),
+        (trim(Up, 4.0, TooLow, false), "Turn Trim of 3 Soloist UP 4 dB", "then ask for the loudest chorus again"),
+        (
+            trim(Down, 10.0, Clipped, false),
+            "Turn Trim of 3 Soloist DOWN 10 dB",
+            "then ask for the loudest chorus again",
+        ),
+        (
+            trim(Down, 6.0, TooHigh, true),
+            "Turn Trim of 3 Soloist DOWN 6 dB",
+            "I heard no change yet; at its limit? Say so",
+        ),
         (
             Step::PutBack { turn: Up, by: Amount::nearest(Db::new(6.0), Up) },
             "That was 3 Soloist. Put it back UP 6 dB",
@@ -173,7 +181,7 @@ fn the_proof_is_one_line_of_numbers() {
 fn the_desks_own_words() {
     let desk = DeskWords { knob: "Gain".into(), lamp: "OL".into(), marks: true, zero: None };
     let said = |step| next_step(&advice(step), "3 Soloist", &desk).sentence;
-    assert_eq!(said(trim(Turn::Up, 4.0, TrimCause::TooLow, false)), "Gain of 3 Soloist UP 4 dB");
+    assert_eq!(said(trim(Turn::Up, 4.0, TrimCause::TooLow, false)), "Turn Gain of 3 Soloist UP 4 dB");
     assert_eq!(said(Step::AskLamp), "3 Soloist: did the OL lamp flash?");
 }
 
@@ -192,7 +200,7 @@ fn without_marks_a_marker_guides_the_hand() {
 fn where_no_marker_is_on_show_amounts_are_told() {
     let desk = DeskWords { marks: false, ..DeskWords::default() }.without_a_marker();
     let next = next_step(&advice(trim(Turn::Down, 6.0, TrimCause::TooHigh, false)), "3", &desk);
-    assert_eq!(next.sentence, "Trim of 3 DOWN 6 dB");
+    assert_eq!(next.sentence, "Turn Trim of 3 DOWN 6 dB");
 }
 
 /// What was skipped is not called set.

@@ -25,9 +25,6 @@ const RATE: u32 = 48_000;
 const CHUNK: usize = 480;
 /// Two seconds of sine; the child waits for all of it.
 const FRAMES: usize = 96_000;
-/// `O_NONBLOCK` on Linux.
-const NON_BLOCKING: i32 = 0o4000;
-
 /// What the feeder sends and the child expects.
 fn sample(frame: usize, channel: usize) -> f32 {
     let kilohertz = [1, 2, 3, 4][channel % 4];
@@ -37,12 +34,15 @@ fn sample(frame: usize, channel: usize) -> f32 {
 }
 
 /// A folder with a pipe and the settings that make a device of it.
-struct Pipe {
+pub struct Pipe {
     folder: tempfile::TempDir,
 }
 
 impl Pipe {
-    fn new() -> Self {
+    /// `O_NONBLOCK` on Linux.
+    pub const NON_BLOCKING: i32 = 0o4000;
+
+    pub fn new() -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         let pipe = folder.path().join("live.fifo");
         assert!(Command::new("mkfifo").arg(&pipe).status().expect("mkfifo runs").success());
@@ -58,8 +58,12 @@ pcm.null {{ type null hint {{ show on description "Null" }} }}
         Self { folder }
     }
 
+    pub fn folder(&self) -> &Path {
+        self.folder.path()
+    }
+
     /// Reading and writing, so that opening does not wait for the other end and a pause is not an end.
-    fn open(&self, flags: i32) -> File {
+    pub fn open(&self, flags: i32) -> File {
         let pipe = self.folder.path().join("live.fifo");
         OpenOptions::new().read(true).write(true).custom_flags(flags).open(pipe).expect("the pipe opens")
     }
@@ -76,7 +80,7 @@ pcm.null {{ type null hint {{ show on description "Null" }} }}
 }
 
 /// Feeds `frames` frames at the pace of a device, then `zeros` of silence, then nothing.
-fn feed(mut pipe: File, frames: usize, zeros: usize, done: &AtomicBool) {
+pub fn feed(mut pipe: File, frames: usize, zeros: usize, done: &AtomicBool) {
     let begun = Instant::now();
     let mut bytes = Vec::with_capacity(CHUNK * CHANNELS * 4);
     for from in (0..frames + zeros).step_by(CHUNK) {
@@ -97,7 +101,7 @@ fn feed(mut pipe: File, frames: usize, zeros: usize, done: &AtomicBool) {
 
 fn fed(test: &str, frames: usize, zeros: usize) -> std::collections::HashMap<String, String> {
     let pipe = Pipe::new();
-    let (file, held) = (pipe.open(0), pipe.open(NON_BLOCKING));
+    let (file, held) = (pipe.open(0), pipe.open(Pipe::NON_BLOCKING));
     let done = Arc::new(AtomicBool::new(false));
     let told = Arc::clone(&done);
     let feeder = std::thread::spawn(move || feed(file, frames, zeros, &told));
@@ -109,7 +113,7 @@ fn fed(test: &str, frames: usize, zeros: usize) -> std::collections::HashMap<Str
 }
 
 /// Empties the pipe until the feeder, which may wait for room in it, has ended.
-fn drain(mut pipe: &File, feeder: &std::thread::JoinHandle<()>) {
+pub fn drain(mut pipe: &File, feeder: &std::thread::JoinHandle<()>) {
     let mut bytes = vec![0; 1 << 16];
     while !feeder.is_finished() {
         let _ = pipe.read(&mut bytes);

@@ -5,6 +5,6 @@ mod callback;
 #[cfg(target_os = "linux")]
 mod child;
 #[cfg(target_os = "linux")]
-mod fifo;
+pub mod fifo;
 #[cfg(target_os = "linux")]
 mod server;

@@ -13,6 +13,8 @@ use beforedoors::source::Source;
 use beforedoors::source::live::{LiveConfig, LiveError, LiveSource, find};
 use beforedoors::units::Dbfs;
 
+use crate::support::process::signal;
+
 use super::child::{is_told, number, run};
 
 struct Server {
@@ -166,7 +168,7 @@ fn child_loses() {
     let mut source = LiveSource::open(&find("hall").expect("the input"), LiveConfig::default()).expect("it opens");
     hear(&mut source, 0.2);
     let server = std::env::var("SERVER_PID").expect("the server's number");
-    assert!(Command::new("kill").args(["-9", &server]).status().expect("kill runs").success());
+    signal("-9", &server);
     let mut block = BlockBuf::new(2, 4_800);
     let begun = Instant::now();
     let error = loop {
