@@ -16,6 +16,8 @@ mod meters;
 mod soundcheck;
 /// The simulated stage keeps its promises.
 mod stage;
+/// One feed, or a room microphone: whole evenings.
+mod ways;
 
 #[path = "../support/mod.rs"]
 mod support;
