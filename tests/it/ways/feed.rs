@@ -46,19 +46,12 @@ impl Evening {
     }
 
     fn run(&mut self) {
-        while !self.pipeline.coach().is_over() && self.pipeline.snapshot().at < LONGEST {
+        while self.pipeline.snapshot().advice.step != Step::AllSet && self.pipeline.snapshot().at < LONGEST {
             self.pipeline.push(&self.desk.read());
             self.check_the_screen();
             if let Some(answer) = self.act() {
                 self.pipeline.answer(answer);
             }
-        }
-        // What is still pressed at the end is released, and then everything is told to be set.
-        for input in self.desk.soloed() {
-            self.desk.solo(input, false);
-        }
-        for _ in 0..50 {
-            self.pipeline.push(&self.desk.read());
         }
     }
 
@@ -76,7 +69,12 @@ impl Evening {
         };
         // Before the first frame the screen already names the first channel.
         if !fits && at > Seconds::new(1.0) {
-            self.wrong.push(format!("{:.1} s: {:?} of {:?} with {soloed:?} pressed", at.get(), advice.step, advice.channel));
+            self.wrong.push(format!(
+                "{:.1} s: {:?} of {:?} with {soloed:?} pressed",
+                at.get(),
+                advice.step,
+                advice.channel
+            ));
         }
     }
 

@@ -96,7 +96,8 @@ fn a_room_microphone_never_advises_up_and_comes_to_an_end() {
         }
         for (index, &before) in before.iter().enumerate() {
             let channel = ChannelId::from_index(index);
-            let (trims, peak) = (evening.pipeline.coach().trims(channel), evening.desk.stage.true_peak_of_loudest(channel));
+            let (trims, peak) =
+                (evening.pipeline.coach().trims(channel), evening.desk.stage.true_peak_of_loudest(channel));
             let name = evening.desk.stage.inputs()[index].name;
             assert_eq!(trims > 0, before != Flashes::Never, "{label}: {name}, {before:?}, {trims} trims");
             assert!(peak < LAMP && trims <= 3, "{label}: {name} stands at {:.1} after {trims}", peak.get());
