@@ -146,6 +146,8 @@ pub struct Soundcheck {
     trimmed: Option<(usize, Seconds)>,
     /// One feed: the input that is pressed.
     pressed: Option<usize>,
+    /// One feed: the noise of the input that was pressed last.
+    own_floor: Option<Dbfs>,
     requests: Vec<Request>,
     advice: Advice,
 }
@@ -185,6 +187,7 @@ impl Soundcheck {
             resume: None,
             trimmed: None,
             pressed: None,
+            own_floor: None,
             requests: Vec::with_capacity(8),
             advice,
         }
@@ -259,7 +262,7 @@ impl Soundcheck {
                 check.knows.at_limit = Some(turn);
                 self.drop_step();
             }
-            (Step::Trim { .. } | Step::PutBack { .. } | Step::PressSolo, Answer::Done) => {
+            (Step::Trim { .. } | Step::PutBack { .. } | Step::PressSolo | Step::ReleaseSolo, Answer::Done) => {
                 current.done_at = Some(now);
                 self.current = Some(current);
             }
