@@ -146,8 +146,8 @@ pub struct Soundcheck {
     trimmed: Option<(usize, Seconds)>,
     /// One feed: the input that is pressed.
     pressed: Option<usize>,
-    /// One feed: the noise of the input that was pressed last.
-    own_floor: Option<Dbfs>,
+    /// One feed: the quietest that it ever was, so with nothing pressed.
+    bare_feed: Option<Dbfs>,
     requests: Vec<Request>,
     advice: Advice,
 }
@@ -187,7 +187,7 @@ impl Soundcheck {
             resume: None,
             trimmed: None,
             pressed: None,
-            own_floor: None,
+            bare_feed: None,
             requests: Vec::with_capacity(8),
             advice,
         }
@@ -233,6 +233,8 @@ impl Soundcheck {
                 }
             }
             Connection::Feed => {
+                let level = detectors.heard(ChannelId::new(0)).level;
+                self.bare_feed = Some(self.bare_feed.map_or(level, |bare| bare.min(level)));
                 if let Some(input) = self.pressed {
                     self.update(input, detectors);
                 }
@@ -262,7 +264,7 @@ impl Soundcheck {
                 check.knows.at_limit = Some(turn);
                 self.drop_step();
             }
-            (Step::Trim { .. } | Step::PutBack { .. } | Step::PressSolo | Step::ReleaseSolo, Answer::Done) => {
+            (Step::Trim { .. } | Step::PutBack { .. } | Step::PressSolo, Answer::Done) => {
                 current.done_at = Some(now);
                 self.current = Some(current);
             }
@@ -321,7 +323,7 @@ impl Soundcheck {
                 check.lamp = Some(flashes);
                 self.drop_step();
             }
-            (Step::ReleaseSolo, _) => self.drop_step(),
+            (Step::ReleaseSolo, Answer::Skip) => self.drop_step(),
             (Step::AllSet, _) => {}
             (_, Answer::Skip) => self.leave(current.input),
             _ => {}

@@ -54,7 +54,6 @@ impl Soundcheck {
             }
             // Before the next is pressed, the feed must fall silent: otherwise two are down.
             self.pressed = None;
-            self.own_floor = detectors.heard(ChannelId::new(0)).activity.floor;
             self.requests.push(Request::Restart(ChannelId::new(0)));
             return self.show(input, Step::ReleaseSolo, now);
         }

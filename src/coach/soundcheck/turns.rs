@@ -19,10 +19,9 @@ const SINCE_TURNED: Seconds = Seconds::new(5.0);
 const LATE_TURN: Seconds = Seconds::new(20.0);
 /// A knob put back within this is back.
 const BACK: Db = Db::new(1.5);
-/// A released feed is quiet for this long; a performer who rests may be, too, unless the feed falls this far
-/// below the channel's own noise, or stays quiet for longer than a rest.
+/// A released feed is quiet for this long, and as quiet as it ever was; a performer's rest is shorter than the last.
 const RELEASED: Seconds = Seconds::new(1.0);
-const BELOW_ITS_FLOOR: Db = Db::new(6.0);
+const AS_BARE: Db = Db::new(3.0);
 const LONG_REST: Seconds = Seconds::new(8.0);
 /// Shares of the evidence from which a wrong knob is believed: when the right one surely stands, and else.
 const HALF_SURE: f64 = 0.4;
@@ -85,7 +84,7 @@ impl Soundcheck {
                     self.drop_step();
                 }
             }
-            Step::ReleaseSolo if self.is_released(current, detectors) => self.drop_step(),
+            Step::ReleaseSolo if self.is_released(detectors) => self.drop_step(),
             _ => {}
         }
     }
@@ -167,12 +166,12 @@ impl Soundcheck {
         detectors.channels().filter(move |&other| usb && other != line)
     }
 
-    /// Whether the feed carries nothing any more: the person says so and it is quiet, or it has fallen below the
-    /// channel's own noise, or it has been quiet for longer than performers rest.
-    fn is_released(&self, current: Current, detectors: &Detectors) -> bool {
+    /// Whether the feed carries nothing any more: as quiet as ever, or for longer than performers rest. Nobody's
+    /// word for it counts: a second button may be down.
+    fn is_released(&self, detectors: &Detectors) -> bool {
         let heard = detectors.heard(ChannelId::new(0));
-        let fell = self.own_floor.is_some_and(|floor| heard.level < floor - BELOW_ITS_FLOOR);
-        heard.quiet >= LONG_REST || (heard.quiet >= RELEASED && (fell || current.done_at.is_some()))
+        let bare = self.bare_feed.is_some_and(|bare| heard.level <= bare + AS_BARE);
+        heard.quiet >= LONG_REST || (heard.quiet >= RELEASED && bare)
     }
 
     /// Whether this input's own turn was counted a moment ago: it may only now be carried out.
