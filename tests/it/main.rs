@@ -6,12 +6,16 @@ mod cli;
 mod event;
 /// Recordings: every width and container, bad input, damage.
 mod files;
+/// Readings, findings and advice of every fixture, as one text.
+mod golden;
 /// The house: who may name whom, and what stands where.
 mod house;
 /// Live input and the tone: conversion, the ring, virtual devices.
 mod live;
 /// The meters: standards, references, second opinions, promises.
 mod meters;
+/// The same samples, the same snapshot: ring, file, engine's thread.
+mod same;
 /// The soundcheck on the simulated stage.
 mod soundcheck;
 /// The simulated stage keeps its promises.

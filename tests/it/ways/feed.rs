@@ -18,6 +18,8 @@ enum Habit {
     Says,
     /// Says nothing: the feed itself has to tell.
     Silent,
+    /// Says that it is released, and forgets to.
+    Forgets,
 }
 
 struct Evening {
@@ -45,8 +47,10 @@ impl Evening {
         }
     }
 
-    fn run(&mut self) {
-        while self.pipeline.snapshot().advice.step != Step::AllSet && self.pipeline.snapshot().at < LONGEST {
+    /// Until the screen shows a step that is looked for, or for `longest`.
+    fn run_until(&mut self, found: impl Fn(&Step) -> bool, longest: Seconds) {
+        let end = self.pipeline.snapshot().at + longest;
+        while !found(&self.pipeline.snapshot().advice.step) && self.pipeline.snapshot().at < end {
             self.pipeline.push(&self.desk.read());
             self.check_the_screen();
             if let Some(answer) = self.act() {
@@ -84,10 +88,10 @@ impl Evening {
         let (Some(input), Some(answer)) = (advice.channel, answer) else { return answer };
         match advice.step {
             Step::PressSolo => self.desk.solo(input, true),
-            Step::ReleaseSolo => self.desk.solo(input, false),
+            Step::ReleaseSolo => self.desk.solo(input, self.habit == Habit::Forgets),
             _ => return Some(answer),
         }
-        (self.habit == Habit::Says).then_some(answer)
+        (self.habit != Habit::Silent).then_some(answer)
     }
 }
 
@@ -102,7 +106,7 @@ struct Outcome {
 
 fn evening(seed: u64, mood: Mood, lines: usize, habit: Habit) -> Outcome {
     let mut evening = Evening::new(seed, mood, lines, habit);
-    evening.run();
+    evening.run_until(|step| *step == Step::AllSet, LONGEST);
     let label = format!("seed {seed}, {mood:?}, {lines} lines, {habit:?}");
     let mut outcome = Outcome { minutes: evening.pipeline.snapshot().at.get() / 60.0, ..Outcome::default() };
     outcome.wrong.extend(evening.wrong.iter().map(|wrong| format!("{label}: {wrong}")));
@@ -160,4 +164,24 @@ fn walking_the_list_by_one_feed_sets_every_channel() {
     );
     let wrong: Vec<&String> = outcomes.iter().flat_map(|outcome| &outcome.wrong).collect();
     assert!(wrong.is_empty(), "{} of {channels}:\n{wrong:#?}", wrong.len());
+}
+
+/// A feed that does not fall silent has a button down: whatever is said, no other channel is asked for.
+#[test]
+fn a_button_that_stays_down_is_asked_for_until_it_is_up() {
+    for (seed, mood) in [(1, Mood::Normal), (5, Mood::ShowNight)] {
+        let mut evening = Evening::new(seed, mood, 1, Habit::Forgets);
+        evening.run_until(|step| *step == Step::ReleaseSolo, LONGEST);
+        let first = evening.pipeline.snapshot().advice.channel;
+        evening.run_until(|step| *step != Step::ReleaseSolo, Seconds::new(60.0));
+        let held = evening.pipeline.snapshot().advice;
+        assert_eq!((held.step, held.channel), (Step::ReleaseSolo, first), "seed {seed}");
+        for input in evening.desk.soloed() {
+            evening.desk.solo(input, false);
+        }
+        evening.run_until(|step| *step != Step::ReleaseSolo, Seconds::new(12.0));
+        let next = evening.pipeline.snapshot().advice;
+        assert!(next.step == Step::PressSolo && next.channel != first, "seed {seed}: {next:?}");
+        assert!(evening.wrong.is_empty(), "seed {seed}: {:?}", evening.wrong);
+    }
 }
