@@ -28,6 +28,8 @@ pub struct Heard {
     pub settled: bool,
     /// Share of the active energy below the kind's low-cut, 0 to 1.
     pub rumble: f64,
+    /// RMS of the newest frame.
+    pub level: Dbfs,
     /// Time since it last sounded.
     pub quiet: Seconds,
     /// The sound at the moment is another channel's.
@@ -110,6 +112,7 @@ impl Listener {
             set_aside: self.peaks.set_aside(),
             settled: raised(&self.history, SETTLING_FRAMES) || raised(&self.hit_history, SETTLING_HITS),
             rumble: if self.power > 0.0 { self.low_power / self.power } else { 0.0 },
+            level: frame.rms,
             quiet: if reading.recent.active_now { Seconds::ZERO } else { self.heard.quiet + FRAME },
             spill: origin == Origin::Spill,
             dead: self.ever && self.zeros >= 20,

@@ -6,6 +6,8 @@ mod cli;
 mod event;
 /// Recordings: every width and container, bad input, damage.
 mod files;
+/// Readings, findings and advice of every fixture, as one text.
+mod golden;
 /// The house: who may name whom, and what stands where.
 mod house;
 /// Live input and the tone: conversion, the ring, virtual devices.
@@ -14,10 +16,14 @@ mod live;
 mod meters;
 /// The README: its commands, and its transcript against the program.
 mod readme;
+/// The same samples, the same snapshot: ring, file, engine's thread.
+mod same;
 /// The soundcheck on the simulated stage.
 mod soundcheck;
 /// The simulated stage keeps its promises.
 mod stage;
+/// One feed, or a room microphone: whole evenings.
+mod ways;
 
 #[path = "../support/mod.rs"]
 mod support;

@@ -151,6 +151,8 @@ pub struct Soundcheck {
     turned: bool,
     /// One feed: the input that is pressed.
     pressed: Option<usize>,
+    /// One feed: the quietest that it ever was, so with nothing pressed.
+    bare_feed: Option<Dbfs>,
     requests: Vec<Request>,
     advice: Advice,
 }
@@ -191,6 +193,7 @@ impl Soundcheck {
             trimmed: None,
             turned: false,
             pressed: None,
+            bare_feed: None,
             requests: Vec::with_capacity(8),
             advice,
         }
@@ -240,6 +243,8 @@ impl Soundcheck {
                 }
             }
             Connection::Feed => {
+                let level = detectors.heard(ChannelId::new(0)).level;
+                self.bare_feed = Some(self.bare_feed.map_or(level, |bare| bare.min(level)));
                 if let Some(input) = self.pressed {
                     self.update(input, detectors);
                 }
@@ -332,7 +337,7 @@ impl Soundcheck {
                 check.lamp = Some(flashes);
                 self.drop_step();
             }
-            (Step::ReleaseSolo, _) => self.drop_step(),
+            (Step::ReleaseSolo, Answer::Skip) => self.drop_step(),
             (Step::AllSet, _) => {}
             (_, Answer::Skip) => self.leave(current.input),
             _ => {}

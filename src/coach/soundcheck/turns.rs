@@ -1,7 +1,7 @@
 //! The step on the screen: carried out, timed out, or still to be waited for; turned knobs, the wrong ones too.
 
 use super::order::urgency;
-use super::{Current, LISTEN_AT_LEAST, Outcome, Request, Soundcheck};
+use super::{Connection, Current, LISTEN_AT_LEAST, Outcome, Request, Soundcheck};
 use crate::coach::advice::{Amount, Step, TrimCause, Turn};
 use crate::coach::decision;
 use crate::detectors::Detectors;
@@ -19,6 +19,10 @@ const SINCE_TURNED: Seconds = Seconds::new(5.0);
 const LATE_TURN: Seconds = Seconds::new(20.0);
 /// A knob put back within this is back.
 const BACK: Db = Db::new(1.5);
+/// A released feed is quiet for this long, and as quiet as it ever was; a performer's rest is shorter than the last.
+const RELEASED: Seconds = Seconds::new(1.0);
+const AS_BARE: Db = Db::new(3.0);
+const LONG_REST: Seconds = Seconds::new(8.0);
 /// Shares of the evidence from which a wrong knob is believed: when the right one surely stands, and else.
 const HALF_SURE: f64 = 0.4;
 const NEARLY_SURE: f64 = 0.6;
@@ -33,7 +37,7 @@ impl Soundcheck {
                 let line = self.line(input).unwrap_or(ChannelId::new(0));
                 let asked = by.change(turn);
                 let moved = |other: ChannelId| Some((other, detectors.turned(other)?));
-                let others = detectors.channels().filter(|&other| other != line).filter_map(moved);
+                let others = self.other_knobs(line, detectors).filter_map(moved);
                 // The hand that was believed too soon: that input is heard anew, and this step goes on.
                 if let Some((late, _)) = others.clone().find(|&(other, _)| self.is_fresh(other, now)) {
                     self.listen_anew(late.index());
@@ -81,7 +85,7 @@ impl Soundcheck {
                     self.drop_step();
                 }
             }
-            Step::ReleaseSolo if detectors.heard(ChannelId::new(0)).quiet >= Seconds::new(1.0) => self.drop_step(),
+            Step::ReleaseSolo if self.is_released(detectors) => self.drop_step(),
             _ => {}
         }
     }
@@ -101,9 +105,9 @@ impl Soundcheck {
         let guesses = [estimate.map(|estimate| estimate.by), detectors.louder(line)];
         let likely = guesses.into_iter().flatten().find(|&moved| !untouched && is_about(moved, asked));
         let enough = if untouched { HALF_SURE } else { NEARLY_SURE };
-        let wrong = detectors
-            .channels()
-            .filter(|&other| other != line && likely.is_none() && !self.is_fresh(other, now))
+        let wrong = self
+            .other_knobs(line, detectors)
+            .filter(|&other| likely.is_none() && !self.is_fresh(other, now))
             .filter_map(|other| Some((other, detectors.turn_estimate(other, SINCE_TURNED)?)))
             .filter(|(_, estimate)| is_about(estimate.by, asked))
             .filter(|(other, estimate)| {
@@ -154,6 +158,21 @@ impl Soundcheck {
         check.confirmed = false;
         self.listen_anew(input);
         self.drop_step();
+    }
+
+    /// The lines on which a wrong knob could show: all others by USB, none by one feed, whose second line is the
+    /// same sound again.
+    fn other_knobs(&self, line: ChannelId, detectors: &Detectors) -> impl Iterator<Item = ChannelId> + Clone + use<> {
+        let usb = self.connection == Connection::Usb;
+        detectors.channels().filter(move |&other| usb && other != line)
+    }
+
+    /// Whether the feed carries nothing any more: as quiet as ever, or for longer than performers rest. Nobody's
+    /// word for it counts: a second button may be down.
+    fn is_released(&self, detectors: &Detectors) -> bool {
+        let heard = detectors.heard(ChannelId::new(0));
+        let bare = self.bare_feed.is_some_and(|bare| heard.level <= bare + AS_BARE);
+        heard.quiet >= LONG_REST || (heard.quiet >= RELEASED && bare)
     }
 
     /// Whether this input's own turn was counted a moment ago: it may only now be carried out.
