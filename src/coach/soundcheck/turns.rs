@@ -13,6 +13,8 @@ const ONLY_THE_ROOM: Seconds = Seconds::new(20.0);
 const NO_MOVEMENT: Seconds = Seconds::new(15.0);
 /// After "done", the knob is watched this much longer before it is believed.
 const BELIEVE_DONE: Seconds = Seconds::new(6.0);
+/// No knob is called a wrong one earlier than this after the request.
+const BLAME_AFTER: Seconds = Seconds::new(8.0);
 /// By then the knob has stood this long.
 const SINCE_TURNED: Seconds = Seconds::new(5.0);
 /// A turn that was counted may still come for this long.
@@ -43,12 +45,16 @@ impl Soundcheck {
                     self.listen_anew(late.index());
                     return;
                 }
-                let wrong = others.clone().find(|&(_, moved)| is_about(moved, asked));
+                // A performer can sound like a turn for a moment: no one is told of a wrong knob too soon.
+                let patient = waited < BLAME_AFTER;
+                let wrong = others.clone().find(|&(_, moved)| !patient && is_about(moved, asked));
                 let right_way = |moved: Db| (moved < Db::ZERO) == (turn == Turn::Down);
                 match (detectors.turned(line), wrong) {
                     (Some(moved), _) if is_about(moved, asked) => self.trim_done(current.input, moved, now),
                     // Less or more than a hand would err by: rather the performer than the knob.
-                    (Some(moved), None) if right_way(moved) => self.wait_for_turn(current, asked, detectors, now),
+                    (Some(moved), None) if patient || right_way(moved) => {
+                        self.wait_for_turn(current, asked, detectors, now)
+                    }
                     (Some(moved), None) => self.put_back(current.input, moved, now),
                     (_, Some((other, moved))) => {
                         self.resume = Some((current.input, current.step));
