@@ -45,8 +45,9 @@ impl Soundcheck {
                     self.listen_anew(late.index());
                     return;
                 }
-                // A performer can sound like a turn for a moment: no one is told of a wrong knob too soon.
-                let patient = waited < BLAME_AFTER;
+                // A performer can sound like a turn: no one is told of a wrong knob too soon, nor while the
+                // right one may well have moved.
+                let patient = waited < BLAME_AFTER || likely_turn(line, asked, detectors).is_some();
                 let wrong = others.clone().find(|&(_, moved)| !patient && is_about(moved, asked));
                 let right_way = |moved: Db| (moved < Db::ZERO) == (turn == Turn::Down);
                 match (detectors.turned(line), wrong) {
@@ -108,8 +109,7 @@ impl Soundcheck {
         }
         let estimate = detectors.turn_estimate(line, SINCE_TURNED);
         let untouched = estimate.is_some_and(|estimate| estimate.is_surely_none());
-        let guesses = [estimate.map(|estimate| estimate.by), detectors.louder(line)];
-        let likely = guesses.into_iter().flatten().find(|&moved| !untouched && is_about(moved, asked));
+        let likely = likely_turn(line, asked, detectors);
         let enough = if untouched { HALF_SURE } else { NEARLY_SURE };
         let wrong = self
             .other_knobs(line, detectors)
@@ -212,6 +212,16 @@ impl Soundcheck {
             self.show(waiting, step, now);
         }
     }
+}
+
+/// A movement about as large as asked, as far as the sound between the notes or the loudest notes tell.
+fn likely_turn(line: ChannelId, asked: Db, detectors: &Detectors) -> Option<Db> {
+    let estimate = detectors.turn_estimate(line, SINCE_TURNED);
+    if estimate.is_some_and(|estimate| estimate.is_surely_none()) {
+        return None;
+    }
+    let guesses = [estimate.map(|estimate| estimate.by), detectors.louder(line)];
+    guesses.into_iter().flatten().find(|&moved| is_about(moved, asked))
 }
 
 /// Whether a movement is 40 to 160 % of what was asked, the same way.
