@@ -45,9 +45,10 @@ impl Soundcheck {
                     self.listen_anew(late.index());
                     return;
                 }
-                // A performer can sound like a turn: no one is told of a wrong knob too soon, nor while the
-                // right one may well have moved.
-                let patient = waited < BLAME_AFTER || likely_turn(line, asked, detectors).is_some();
+                // A performer can sound like a turn: no one is told of a wrong knob too soon, nor unless the
+                // right one surely stands.
+                let stands = detectors.turn_estimate(line, SINCE_TURNED).is_some_and(|turn| turn.is_surely_none());
+                let patient = waited < BLAME_AFTER || !stands;
                 let wrong = others.clone().find(|&(_, moved)| !patient && is_about(moved, asked));
                 let right_way = |moved: Db| (moved < Db::ZERO) == (turn == Turn::Down);
                 match (detectors.turned(line), wrong) {
