@@ -1,7 +1,8 @@
 //! The cells of an input list under their headings, before anything is made of them.
 //!
-//! Source of the form: RFC 4180, widened to what spreadsheets export: `,`, `;` or tab, whichever gives the
-//! most known headings; lines above the headings; a first line `sep=;`. Lines are counted from 1 as an
+//! Source of the form: RFC 4180, widened to what spreadsheets export: `,`, `;` or tab, whichever first gives a
+//! line with the three headings that no list can do without, or else the most known ones; lines above the
+//! headings; a first line `sep=;`. Lines are counted from 1 as an
 //! editor counts them, blank lines and line ends inside quotes included.
 
 use csv::StringRecord;
@@ -11,6 +12,9 @@ use super::words::{self, Column};
 
 /// The headings that a list is written with; the last two may be missing.
 pub(super) const HEADINGS: &str = "channel,name,kind,connection,show_lift_db";
+
+/// No list without these.
+const NEEDED: [Column; 3] = [Column::Channel, Column::Name, Column::Kind];
 
 /// A sheet with more is no input list; this many leave room for anybody's own.
 const MOST_COLUMNS: usize = 200;
@@ -75,7 +79,7 @@ impl Table {
                 findings.mistake((self.heading_line, index + 1), &quote(heading), fault);
             }
         }
-        for column in [Column::Channel, Column::Name, Column::Kind] {
+        for column in NEEDED {
             if !self.meanings.contains(&Some(column)) {
                 let unknown = self.headings.iter().zip(&self.meanings).filter(|(_, meaning)| meaning.is_none());
                 let near = unknown
@@ -98,9 +102,11 @@ impl Table {
     }
 }
 
-/// The separator and the row that together give the most known headings, looked for in the first rows.
+/// The separator and the row of the headings, looked for in the first rows: the first row that has all that is
+/// needed, whatever words stand in the cells below it; where none has, the one with the most known headings.
 fn find_headings(text: &str) -> (u8, usize) {
     const LOOKED_AT: usize = 20;
+    let mut whole: Option<(u8, usize)> = None;
     let mut best = (b',', 0, 0, 0);
     for separator in [b',', b';', b'\t'] {
         for (row, (_, cells)) in records(text, separator).take(LOOKED_AT).enumerate() {
@@ -110,9 +116,18 @@ fn find_headings(text: &str) -> (u8, usize) {
             if score > (best.2, best.3) {
                 best = (separator, row, score.0, score.1);
             }
+            if known >= NEEDED.len() && whole.is_none_or(|(_, first)| row < first) && has_all_needed(&cells) {
+                whole = Some((separator, row));
+            }
         }
     }
-    (best.0, best.1)
+    whole.unwrap_or((best.0, best.1))
+}
+
+fn has_all_needed(cells: &StringRecord) -> bool {
+    let headings: Vec<String> = cells.iter().map(|cell| cell.trim().to_owned()).collect();
+    let meanings = meanings(&headings);
+    NEEDED.iter().all(|column| meanings.contains(&Some(*column)))
 }
 
 /// What each heading means: the unmistakable ones first, then the others as what is still missing.

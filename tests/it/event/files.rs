@@ -55,6 +55,20 @@ fn the_example_is_read_whole_and_without_a_doubt() {
     assert_eq!((lectern.place_x_m, lectern.place_y_m), (Some(-4.0), Some(0.5)));
 }
 
+/// Words of headings in the cells below them make no heading line, and what is read is written and read again.
+#[test]
+fn cells_may_hold_the_words_of_headings() {
+    let list =
+        "channel,name,kind,stand,a,b,c,d,e,f\n1,channel,speech,,name,kind,connection,notes,x,y\n2,Bass,bass,,,,,,,\n";
+    let inputs = parsed(list);
+    let names: Vec<&str> = inputs.iter().map(|input| input.name.as_str()).collect();
+    assert_eq!(names, ["channel", "Bass"]);
+    assert_eq!(parsed(inputs_text(&inputs)), inputs);
+    // Headings of another separator in one quoted cell.
+    let tabs = "channel,name,kind,own\n1,Lectern,speech,\"channel\tname\tkind\tnotes\tx\ty\"\n";
+    assert_eq!(parsed(tabs)[0].others, [("own".to_owned(), "channel\tname\tkind\tnotes\tx\ty".to_owned())]);
+}
+
 const COMMAS: &str = "channel,name,kind,connection,show_lift_db,notes\n\
     1,Lectern,speech,mic,,\n2,Soloist,solo vocal,radio,6.5,\"shy; then, loud\"\n12,Laptop,playback,usb,1,\n";
 
