@@ -25,9 +25,8 @@ const BACK: Db = Db::new(1.5);
 const RELEASED: Seconds = Seconds::new(1.0);
 const AS_BARE: Db = Db::new(3.0);
 const LONG_REST: Seconds = Seconds::new(8.0);
-/// Shares of the evidence from which a wrong knob is believed: when the right one surely stands, and else.
+/// The share of the evidence from which a turn is believed that something else speaks for as well.
 const HALF_SURE: f64 = 0.4;
-const NEARLY_SURE: f64 = 0.6;
 
 impl Soundcheck {
     /// The step on the screen: carried out, timed out, or still to be waited for?
@@ -111,14 +110,15 @@ impl Soundcheck {
         let estimate = detectors.turn_estimate(line, SINCE_TURNED);
         let untouched = estimate.is_some_and(|estimate| estimate.is_surely_none());
         let likely = likely_turn(line, asked, detectors);
-        let enough = if untouched { HALF_SURE } else { NEARLY_SURE };
         let wrong = self
             .other_knobs(line, detectors)
-            .filter(|&other| likely.is_none() && !self.is_fresh(other, now))
+            .filter(|&other| untouched && !self.is_fresh(other, now))
+            // One that stands where it stood is no wrong knob.
+            .filter(|&other| detectors.knob_offset(other).is_none_or(|offset| offset.abs() >= BACK))
             .filter_map(|other| Some((other, detectors.turn_estimate(other, SINCE_TURNED)?)))
             .filter(|(_, estimate)| is_about(estimate.by, asked))
             .filter(|(other, estimate)| {
-                estimate.agree >= enough || detectors.louder(*other).is_some_and(|louder| is_about(louder, asked))
+                estimate.agree >= HALF_SURE || detectors.louder(*other).is_some_and(|louder| is_about(louder, asked))
             })
             .max_by(|a, b| a.1.agree.total_cmp(&b.1.agree));
         match (likely, wrong) {
