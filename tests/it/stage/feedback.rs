@@ -2,13 +2,13 @@
 
 use super::*;
 use beforedoors::source::stage::{
-    BoxRoom, EqBand, Feed, Graphic, Hall, Loudspeaker, MicrophonePlace, Output, Room, TrueRing,
+    BoxRoom, Choice, EqBand, Feed, Graphic, Hall, Loudspeaker, MicrophonePlace, Output, Room, TrueRing, Truth,
 };
 use beforedoors::units::Hertz;
 
 /// Speakers who say nothing, before quiet microphones.
 fn silent(microphones: usize, hz: u32) -> Stage {
-    let script = Script { player: Player::Speaker, every: None, peak: Dbfs::new(-12.0), floor: Dbfs::new(-90.0) };
+    let script = Script { player: Player::Speaker, every: None, peak: Dbfs::new(-42.0), floor: Dbfs::new(-90.0) };
     let mut stage = Stage::scripted(rate(hz), 5, &vec![script; microphones]);
     for channel in channels(&stage) {
         stage.ask_quiet(channel);
@@ -35,7 +35,7 @@ fn hall(seed: u64, stage: &Stage, size: [f64; 3], t60: f64) -> Hall {
         microphones: stage.microphones(),
         outputs: vec![output(Some(-6.0))],
         delay: Seconds::new(0.004),
-        noise: Dbfs::new(-80.0),
+        noise: Dbfs::new(-70.0),
     }
 }
 
@@ -97,6 +97,10 @@ fn measured(signal: &[f32], near: f64, levels: (f64, f64), sample_rate: f64) -> 
     (level.len() > 4).then(|| (near + slope(&turns, 0.02), slope(&level, 0.02)))
 }
 
+fn truth(stage: &Stage) -> Truth {
+    stage.truth().expect("it has loudspeakers")
+}
+
 fn cents(a: f64, b: f64) -> f64 {
     1200.0 * (a / b).log2()
 }
@@ -111,7 +115,7 @@ fn fastest(rings: &[TrueRing]) -> TrueRing {
 fn a_pure_delay_grows_by_gain_over_delay() {
     for (milliseconds, gain, growth) in [(10.0, 0.5, 50.0), (20.0, 3.0, 150.0), (100.0, 1.0, 10.0)] {
         let mut stage = wire(milliseconds, gain);
-        let truth = stage.truth().expect("it has loudspeakers");
+        let truth = truth(&stage);
         assert!((truth.margin().get() + gain).abs() < 1e-4, "{:?}", truth.margin());
         assert!((truth.rings(1)[0].growth - growth).abs() < 1e-3 * growth);
         let heard = listen(&mut stage, 60.0 / growth + 0.5).swap_remove(0);
@@ -136,13 +140,13 @@ fn a_ring_is_the_root_of_the_loop() {
         let stage = silent(microphones, 48_000);
         let hall = hall(seed as u64, &stage, size, t60);
         let mut stage = stage.with_loudspeakers(&hall);
-        let before = stage.truth().expect("it has loudspeakers").margin();
+        let before = truth(&stage).margin();
         assert!((before.get() - 14.0).abs() < 0.01, "the limit is at −6 dB: {before:?}");
         stage.set_output_fader(0, Db::new(-6.0 + over));
-        let truth = stage.truth().expect("it has loudspeakers");
+        let truth = truth(&stage);
         assert!((truth.margin().get() + over).abs() < 0.01);
         let ring = fastest(&truth.rings(8));
-        let heard = listen(&mut stage, (55.0 / ring.growth).min(25.0) + 1.0).swap_remove(0);
+        let heard = listen(&mut stage, (85.0 / ring.growth).min(30.0) + 1.0).swap_remove(0);
         let (hz, growth) = measured(&heard, ring.frequency.get(), (-48.0, -24.0), 48_000.0).expect("it rings");
         let off = cents(hz, ring.frequency.get());
         println!("T60 {t60}: {:.2} Hz, {off:.2} cents, {growth:.2} of {:.2} dB/s", ring.frequency.get(), ring.growth);
@@ -157,7 +161,7 @@ fn the_margin_is_the_limit() {
     for outputs in [1, 2] {
         for (over, grows) in [(-0.3, false), (0.3, true)] {
             let stage = silent(2, 48_000);
-            let mut hall = hall(9, &stage, [7.0, 5.0, 2.8], 0.35);
+            let mut hall = Hall { noise: Dbfs::new(-110.0), ..hall(9, &stage, [7.0, 5.0, 2.8], 0.35) };
             let monitor = Loudspeaker { place: (-0.6, -0.4, 0.3), to_audience: false };
             hall.outputs.push(Output {
                 name: "Monitor",
@@ -169,19 +173,19 @@ fn the_margin_is_the_limit() {
             assert_eq!(stage.outputs().collect::<Vec<_>>(), ["Mains", "Monitor"]);
             let monitor = if outputs == 2 { -2.0 } else { f64::NEG_INFINITY };
             stage.set_output_fader(1, Db::new(monitor));
-            let margin = stage.truth().expect("it has loudspeakers").margin_of(0);
+            let margin = truth(&stage).margin_of(0);
             stage.set_output_fader(0, stage.output_fader(0) + margin + Db::new(over));
-            let truth = stage.truth().expect("it has loudspeakers");
+            let truth = truth(&stage);
             assert!((truth.margin_of(0).get() + over).abs() < 0.01, "{:?}", truth.margin_of(0));
             assert!(truth.safe_margin(0) <= truth.margin_of(0));
             let ring = fastest(&truth.rings(12));
             assert_eq!(ring.growth > 0.0, grows, "{ring:?}");
             listen(&mut stage, 0.5);
             stage.cough(ChannelId::new(0));
-            let heard = listen(&mut stage, 7.0).swap_remove(0);
+            let heard = listen(&mut stage, 4.0).swap_remove(0);
             let line = line(&heard, ring.frequency.get(), 48_000.0);
-            let change = line[320].0 - line[70].0;
-            println!("{outputs} outputs, {over:+} dB: {change:.1} dB in 5 s, {:.1} by the root", 5.0 * ring.growth);
+            let change = line[170].0 - line[70].0;
+            println!("{outputs} outputs, {over:+} dB: {change:.1} dB in 2 s, {:.1} by the root", 2.0 * ring.growth);
             assert_eq!(change > 0.0, grows);
         }
     }
@@ -238,13 +242,13 @@ fn cuts_move_the_limit() {
     let stage = silent(1, 48_000);
     let hall = hall(3, &stage, [9.0, 7.0, 3.2], 0.6);
     let mut stage = stage.with_loudspeakers(&hall);
-    let before = stage.truth().expect("it has loudspeakers");
+    let before = truth(&stage);
     let ring = before.rings(1)[0];
     let cut = Graphic::ThirdOctave.band(ring.frequency, Db::new(-6.0));
     let expected = before.with_band(0, cut);
     assert!(stage.cut(0, cut));
     assert_eq!(stage.cuts(0), [cut]);
-    let after = stage.truth().expect("it has loudspeakers");
+    let after = truth(&stage);
     assert_eq!(after.margin(), expected.margin());
     assert!(after.margin() > before.margin());
     // L itself changes by the response of the cut.
@@ -253,13 +257,13 @@ fn cuts_move_the_limit() {
     assert!((-6.01..-2.9).contains(&down), "{down}");
     stage.flatten(0);
     assert!(stage.cut_channel(ChannelId::new(0), cut));
-    let on_channel = stage.truth().expect("it has loudspeakers");
+    let on_channel = truth(&stage);
     assert!((on_channel.margin() - after.margin()).abs().get() < 1e-9);
     stage.set_fader(ChannelId::new(0), Db::new(-4.0));
-    let lower = stage.truth().expect("it has loudspeakers").margin();
+    let lower = truth(&stage).margin();
     assert!((lower - on_channel.margin() - Db::new(4.0)).abs().get() < 1e-6);
     stage.mute(ChannelId::new(0));
-    assert_eq!(stage.truth().expect("it has loudspeakers").margin().get(), f64::INFINITY);
+    assert_eq!(truth(&stage).margin().get(), f64::INFINITY);
     stage.open(ChannelId::new(0));
     assert!(stage.is_open(ChannelId::new(0)));
 }
@@ -273,11 +277,11 @@ fn more_open_microphones_have_less_margin() {
         let stage = silent(4, 16_000);
         let hall = hall(seed, &stage, [12.0, 9.0, 4.0], 0.8);
         let mut stage = stage.with_loudspeakers(&hall);
-        all += stage.truth().expect("it has loudspeakers").margin().get();
+        all += truth(&stage).margin().get();
         for open in channels(&stage) {
             channels(&stage).into_iter().for_each(|channel| stage.mute(channel));
             stage.open(open);
-            one += stage.truth().expect("it has loudspeakers").margin().get() / 4.0;
+            one += truth(&stage).margin().get() / 4.0;
         }
     }
     let lost = (one - all) / f64::from(count as u32);
@@ -336,31 +340,31 @@ fn reading_allocates_nothing() {
     assert!(block.as_block().channel(0).iter().all(|x| x.is_finite()));
 }
 
-/// A ring saturates softly: it stays at the level at which its loudspeaker bends.
+/// A ring stays where the loudspeaker's bend takes away what the loop has too much: a steady square wave y of a
+/// limit 1 and a gain g at y = tanh(g y), for 3 dB 0.814 or −1.79 dB.
 #[test]
 fn a_ring_ends_where_the_loudspeaker_bends() {
     let mut stage = wire(10.0, 3.0);
     let heard = listen(&mut stage, 4.0).swap_remove(0);
-    // The loudspeaker ends at −10 dBFS, on the way back nothing is lost.
-    let end = decibels(true_peak(&heard, 150_000, 190_000));
-    assert!((-14.0..-9.9).contains(&end), "{end}");
+    // The limit is −10 dBFS; the way back loses nothing and adds a little noise.
+    let end = decibels(heard[150_000..].iter().fold(0.0, |peak: f64, &x| peak.max(f64::from(x).abs())));
+    assert!((end + 11.79).abs() < 0.3, "{end}");
 }
 
 /// The best six cuts of a third-octave equaliser buy something, never less than one cut at the top ring, and what
 /// they say is what the truth says with them.
 #[test]
 fn the_yardstick_is_true() {
-    use beforedoors::source::stage::Choice;
     for seed in 0..3 {
         let stage = silent(2, 48_000);
         let hall = Hall::drawn(40 + seed, stage.microphones(), 0);
         let stage = stage.with_loudspeakers(&hall);
-        let truth = stage.truth().expect("it has loudspeakers");
+        let truth = truth(&stage);
         let margin = truth.margin().get();
         for (choice, deepest) in [
             (Choice::Graphic(Graphic::ThirdOctave), 9.0),
             (Choice::Graphic(Graphic::Octave), 6.0),
-            (Choice::Parametric, 9.0),
+            (Choice::PARAMETRIC, 9.0),
         ] {
             let best = truth.best_cuts(0, choice, 6, Db::new(deepest));
             let cut = best.bands.iter().fold(truth.clone(), |truth, &band| truth.with_band(0, band));
@@ -375,6 +379,72 @@ fn the_yardstick_is_true() {
             }
         }
     }
+}
+
+/// Against every pair of cuts of up to 3 dB: the search is no worse than trying them all, but for 0.1 dB.
+#[test]
+fn the_yardstick_is_near_the_best_pair() {
+    for seed in 0..2 {
+        let stage = silent(1, 16_000);
+        let hall = hall(60 + seed, &stage, [6.0, 5.0, 2.6], 0.3);
+        let truth = truth(&stage.with_loudspeakers(&hall));
+        let bands: Vec<EqBand> = Graphic::TwoThirdOctave
+            .frequencies()
+            .filter(|frequency| (100.0..7000.0).contains(&frequency.get()))
+            .map(|frequency| Graphic::TwoThirdOctave.band(frequency, Db::new(-3.0)))
+            .collect();
+        let mut best = f64::NEG_INFINITY;
+        for (at, &a) in bands.iter().enumerate() {
+            let one = truth.with_band(0, a);
+            for &b in &bands[at + 1..] {
+                best = best.max(one.with_band(0, b).margin().get());
+            }
+        }
+        let exhaustive = best - truth.margin().get();
+        let found = truth.best_cuts(0, Choice::Graphic(Graphic::TwoThirdOctave), 2, Db::new(3.0));
+        println!("{seed}: {found:?}, {exhaustive:.2} dB by trying every pair");
+        assert!(found.bought.get() > exhaustive - 0.1);
+    }
+}
+
+/// A ring that one microphone makes alone, next to a loudspeaker, is that microphone's.
+#[test]
+fn a_ring_names_its_microphone() {
+    let stage = silent(3, 16_000);
+    let mut hall = hall(2, &stage, [14.0, 10.0, 5.0], 0.7);
+    // Someone walked out in front of a loudspeaker.
+    hall.microphones[1].place = (-3.0, -2.0, 1.9);
+    let stage = stage.with_loudspeakers(&hall);
+    let ring = truth(&stage).rings(1)[0];
+    assert_eq!((ring.output, ring.channel), (0, ChannelId::new(1)));
+    assert!((0.5..=1.0).contains(&ring.share), "{ring:?}");
+}
+
+/// The school show with mains and a monitor: at its right trims every microphone has a loop, and with the faders
+/// low it plays as it does without.
+#[test]
+fn the_school_show_has_a_loop() {
+    let mut stage = waiting(4, Mood::Normal, 16_000);
+    trim_to(&mut stage, -9.0);
+    let places = stage.microphones();
+    assert_eq!(places.len(), 9);
+    let hall = Hall::drawn(4, places, 1);
+    let mut with = stage.with_loudspeakers(&hall);
+    let margin = truth(&with).margin().get();
+    assert!((10.0..20.1).contains(&margin), "{margin}");
+    let mut without = waiting(4, Mood::Normal, 16_000);
+    trim_to(&mut without, -9.0);
+    for output in 0..2 {
+        with.set_output_fader(output, Db::new(-60.0));
+    }
+    let (a, b) = (loud(&mut with), loud(&mut without));
+    assert!((a - b).abs() < 0.2, "{a} and {b} dBFS");
+}
+
+fn loud(stage: &mut Stage) -> f64 {
+    listen(stage, 0.5);
+    stage.ask_loudest(ChannelId::new(2));
+    decibels(rms(&listen(stage, 6.0)[2]))
 }
 
 /// Controls of what is not there do nothing.
@@ -396,7 +466,7 @@ fn without_loudspeakers_the_controls_are_still() {
         let mut stage = silent(1, 16_000).with_loudspeakers(&hall);
         let heard = listen(&mut stage, 0.1);
         assert!(heard[0].iter().all(|x| x.is_finite()));
-        let truth = stage.truth().expect("it has loudspeakers");
+        let truth = truth(&stage);
         assert!(truth.margin().get() == f64::INFINITY && truth.rings(5).is_empty());
         assert!(truth.open_loop(9, Hertz::new(100.0)).norm() == 0.0);
     }

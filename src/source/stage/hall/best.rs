@@ -15,11 +15,16 @@ use crate::dsp::equaliser::{Curve, Graphic};
 use crate::units::{Db, Hertz, SampleRate};
 
 /// What the desk has.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Choice {
     Graphic(Graphic),
-    /// Any frequency, Q of 4 to 11.5 (1/3 to 1/8 octave).
-    Parametric,
+    /// Any frequency, and a Q of these.
+    Parametric(&'static [f64]),
+}
+
+impl Choice {
+    /// 1/3, 1/6 and 1/8 octave.
+    pub const PARAMETRIC: Self = Self::Parametric(&[4.318, 8.65, 11.5]);
 }
 
 /// The best cuts that were found.
@@ -30,8 +35,6 @@ pub struct Yardstick {
     pub bought: Db,
 }
 
-/// Widths of a parametric band: 1/3, 1/6 and 1/8 octave.
-const WIDTHS: [f64; 3] = [4.0, 8.65, 11.5];
 /// Places that a parametric band is tried at, at most.
 const PLACES: usize = 60;
 /// Softness of the maximum in dB, step by step.
@@ -93,9 +96,9 @@ fn asides(band: EqBand, choice: Choice, depths: f64) -> Vec<EqBand> {
             };
             bands.extend([-step, step].map(|by| kind.band(moved(by), band.gain)));
         }
-        Choice::Parametric => {
+        Choice::Parametric(widths) => {
             bands.extend([-1.0 / 24.0, 1.0 / 24.0, -0.01, 0.01].map(|by| EqBand { frequency: moved(by), ..band }));
-            bands.extend(WIDTHS.map(|q| EqBand { q, ..band }));
+            bands.extend(widths.iter().map(|&q| EqBand { q, ..band }));
         }
     }
     bands
@@ -135,10 +138,10 @@ impl Coarse {
             .collect();
         let slots: Vec<EqBand> = match choice {
             Choice::Graphic(kind) => kind.frequencies().map(|frequency| kind.band(frequency, Db::ZERO)).collect(),
-            Choice::Parametric => places
+            Choice::Parametric(widths) => places
                 .iter()
                 .take(PLACES)
-                .flat_map(|&(hz, _)| WIDTHS.map(|q| EqBand::peak(Hertz::new(hz), q, Db::ZERO)))
+                .flat_map(|&(hz, _)| widths.iter().map(move |&q| EqBand::peak(Hertz::new(hz), q, Db::ZERO)))
                 .collect(),
         };
         let rate = truth.rate();

@@ -91,11 +91,11 @@ impl Matrix {
         for step in 1..=n {
             // helper = M · helper + coefficient · I
             let mut next = [[C::default(); MAX_OUTPUTS]; MAX_OUTPUTS];
-            for row in 0..n {
-                for column in 0..n {
-                    next[row][column] = (0..n).map(|k| self.cells[row][k] * helper[k][column]).sum();
+            for (row, cells) in next.iter_mut().enumerate().take(n) {
+                for (column, cell) in cells.iter_mut().enumerate().take(n) {
+                    *cell = (0..n).map(|k| self.cells[row][k] * helper[k][column]).sum();
                 }
-                next[row][row] += coefficient;
+                cells[row] += coefficient;
             }
             helper = next;
             let trace: C = (0..n).map(|row| (0..n).map(|k| self.cells[row][k] * helper[k][row]).sum::<C>()).sum();

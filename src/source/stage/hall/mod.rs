@@ -328,7 +328,11 @@ fn settings(
             Share::AfterFader => trim.ratio() * fader.ratio(),
             Share::BeforeFader(share) => trim.ratio() * f64::from(share),
         };
-        ChannelSetting { curve: curve(channel), gains: buses.iter().map(gain).collect() }
+        ChannelSetting {
+            channel: ChannelId::from_index(channel),
+            curve: curve(channel),
+            gains: buses.iter().map(gain).collect(),
+        }
     };
     microphones.iter().enumerate().map(setting).collect()
 }

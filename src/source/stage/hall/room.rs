@@ -214,33 +214,45 @@ mod tests {
     }
 
     /// M. R. Schroeder (1964): over a band B the highest in-phase value of a room's response, which limits the
-    /// gain, stands 10 lg(lg(B·T60/22)) + 3.8 dB over the mean of its power. On the average over rooms and bands; a
-    /// single band is off by a dB or so.
+    /// gain, stands 10 lg(lg(B·T60/22)) + 3.8 dB over the mean of its power. The formula is an approximation:
+    /// of noise that dies away evenly (the model of a room behind it) it is found some tenths of a dB to 1 dB
+    /// higher. The room's late sound against both, on the average over seeds and bands.
     #[test]
     fn peaks_stand_over_the_mean_as_in_rooms() {
-        let (mut found, mut expected, mut count) = (0.0, 0.0, 0.0);
-        for seed in 0..12 {
+        let (mut found, mut model, mut formula, mut count) = (0.0, 0.0, 0.0, 0.0);
+        for seed in 0..15 {
             let t60 = [0.8, 1.4, 2.2][seed as usize % 3];
-            // The late sound is what the statistics are about.
-            let heard =
-                far_response(BoxRoom { size: [22.0, 13.0, 7.0], t60 }, seed).split_off((EARLY.1 * RATE) as usize);
-            let length = (8 * heard.len()).next_power_of_two();
-            let mut bins: Vec<Complex<f64>> = heard.iter().map(|&x| Complex::new(x, 0.0)).collect();
-            bins.resize(length, Complex::default());
-            FftPlanner::new().plan_fft_forward(length).process(&mut bins);
-            for low in [1600.0, 2400.0, 3200.0] {
-                let width = 700.0;
-                let at = |hz: f64| (hz / RATE * length as f64) as usize;
-                let band = &bins[at(low)..at(low + width)];
-                let mean = band.iter().map(Complex::norm_sqr).sum::<f64>() / band.len() as f64;
-                let crossings = band.windows(2).filter(|pair| pair[0].im * pair[1].im <= 0.0);
-                let highest = crossings.map(|pair| pair[0].re).fold(0.0, f64::max);
-                found += 10.0 * (highest * highest / mean).log10();
-                expected += 10.0 * (width * t60 / 22.0f64).log10().log10() + 3.8;
-                count += 1.0;
+            let room = far_response(BoxRoom { size: [22.0, 13.0, 7.0], t60 }, seed);
+            let late = room.get((EARLY.1 * RATE) as usize..).unwrap();
+            let mut dice = Dice::new(seed, 77);
+            let noise: Vec<f64> = (0..late.len())
+                .map(|n| {
+                    let draw: f64 = (0..3).map(|_| dice.noise()).sum();
+                    draw * 10f64.powf(-3.0 * n as f64 / RATE / t60)
+                })
+                .collect();
+            for (sound, sum) in [(late, &mut found), (&noise, &mut model)] {
+                *sum += [700.0, 1100.0].map(|low| in_phase_peak(sound, low, 400.0)).iter().sum::<f64>();
             }
+            formula += 2.0 * (10.0 * (400.0 * t60 / 22.0f64).log10().log10() + 3.8);
+            count += 2.0;
         }
-        let (found, expected) = (found / count, expected / count);
-        assert!((found - expected).abs() < 0.7, "{found:.2} dB, {expected:.2} dB by the formula");
+        let [found, model, formula] = [found, model, formula].map(|sum| sum / count);
+        assert!((found - model).abs() < 0.4, "{found:.2} dB, {model:.2} dB of plain noise");
+        assert!((0.0..1.2).contains(&(found - formula)), "{found:.2} dB, {formula:.2} dB by the formula");
+    }
+
+    /// Of a band in Hz: the highest in-phase value over the mean power, dB.
+    fn in_phase_peak(response: &[f64], low: f64, width: f64) -> f64 {
+        let length = (8 * response.len()).next_power_of_two();
+        let mut bins: Vec<Complex<f64>> = response.iter().map(|&x| Complex::new(x, 0.0)).collect();
+        bins.resize(length, Complex::default());
+        FftPlanner::new().plan_fft_forward(length).process(&mut bins);
+        let at = |hz: f64| (hz / RATE * length as f64) as usize;
+        let band = &bins[at(low)..at(low + width)];
+        let mean = band.iter().map(Complex::norm_sqr).sum::<f64>() / band.len() as f64;
+        let crossings = band.windows(2).filter(|pair| pair[0].im * pair[1].im <= 0.0);
+        let highest = crossings.map(|pair| pair[0].re).fold(0.0, f64::max);
+        10.0 * (highest * highest / mean).log10()
     }
 }
