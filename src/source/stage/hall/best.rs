@@ -1,11 +1,15 @@
 //! A yardstick for ringing out: what a few cuts of an equaliser can buy at best on the true loop.
 //!
 //! L is proportional to the response of its output's equaliser, so that cuts are tried on L as it is. First on
-//! the strongest in-phase place of each 1/48 octave, the phases of the cuts left aside: cuts are added one by one, each
-//! the best with those before, then each is chosen anew with the others held, for a soft maximum that
-//! hardens step by step (a hard one sees no gain in the first of two cuts that are needed together). Then
-//! exactly, phases and all, on the whole grid: depths, places and widths one step aside are tried as long as that helps.
-//! It is a search, not a proof: the best may be a little better. Gains in whole dB, as on a desk.
+//! the strongest in-phase place of each 1/24 octave, the phases of the cuts left aside: cuts are added one by
+//! one, each the best with those before, then each is chosen anew with the others held, for a soft maximum
+//! that hardens step by step (a hard one sees no gain in the first of two cuts that are needed together), and
+//! each pair of cuts is taken out and put in again as long as that helps. Then exactly, phases and all, on the whole grid: each cut one step aside, or moved to where it would ring next,
+//! as long as that helps. It is a search, not a proof: the best may be a little better. Gains in whole dB, as
+//! on a desk; at most 18.
+
+use std::collections::HashSet;
+use std::f64::consts::TAU;
 
 use rustfft::num_complex::Complex;
 
@@ -13,6 +17,8 @@ use super::truth::Truth;
 use crate::dsp::biquad::EqBand;
 use crate::dsp::equaliser::{Curve, Graphic};
 use crate::units::{Db, Hertz, SampleRate};
+
+type C = Complex<f64>;
 
 /// What the desk has.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -25,6 +31,40 @@ pub enum Choice {
 impl Choice {
     /// 1/3, 1/6 and 1/8 octave.
     pub const PARAMETRIC: Self = Self::Parametric(&[4.318, 8.65, 11.5]);
+
+    /// Bands to choose from, without a gain; the strongest places first in `places`.
+    fn slots(self, places: &[(f64, f64)]) -> Vec<EqBand> {
+        match self {
+            Self::Graphic(kind) => kind.frequencies().map(|frequency| kind.band(frequency, Db::ZERO)).collect(),
+            Self::Parametric(widths) => (0..96)
+                .map(|twelfth| 70.0 * 2f64.powf(f64::from(twelfth) / 12.0))
+                .chain(places.iter().take(40).map(|&(hz, _)| hz))
+                .flat_map(|hz| widths.iter().map(move |&q| EqBand::peak(Hertz::new(hz), q, Db::ZERO)))
+                .collect(),
+        }
+    }
+
+    /// What a cut may become: other depths, one step aside, or over to `top`.
+    fn asides(self, band: EqBand, deepest: f64, top: f64) -> Vec<EqBand> {
+        let deeper = |by: f64| EqBand { gain: Db::new((band.gain.get() + by).clamp(-deepest, 0.0)), ..band };
+        let moved = |octaves: f64| Hertz::new(band.frequency.get() * 2f64.powf(octaves));
+        let mut bands: Vec<EqBand> = [-1.0, 1.0, -2.0, 2.0].map(deeper).to_vec();
+        let depths = [deepest, (deepest / 2.0).ceil()].map(|depth| Db::new(-depth));
+        match self {
+            Self::Graphic(kind) => {
+                // A band is 1/Q of its frequency wide; the nearest one that far away is the neighbour.
+                let step = 2.0 / std::f64::consts::LN_2 * (0.5 / kind.q()).asinh();
+                bands.extend([-step, step].map(|by| kind.band(moved(by), band.gain)));
+                bands.extend(depths.map(|gain| kind.band(Hertz::new(top), gain)));
+            }
+            Self::Parametric(widths) => {
+                bands.extend([-1.0 / 24.0, 1.0 / 24.0, -0.01, 0.01].map(|by| EqBand { frequency: moved(by), ..band }));
+                bands.extend(widths.iter().map(|&q| EqBand { q, ..band }));
+                bands.extend(depths.map(|gain| EqBand { frequency: Hertz::new(top), gain, ..band }));
+            }
+        }
+        bands
+    }
 }
 
 /// The best cuts that were found.
@@ -35,78 +75,26 @@ pub struct Yardstick {
     pub bought: Db,
 }
 
-/// Places that a parametric band is tried at, at most.
-const PLACES: usize = 60;
-/// Softness of the maximum in dB, step by step.
-const SOFT: [f64; 4] = [2.0, 1.0, 0.5, 0.2];
+/// Softness of the maximum in dB, step by step; a search may begin with any of the first three.
+const SOFT: [f64; 5] = [4.0, 2.0, 1.0, 0.5, 0.2];
 
 impl Truth {
     /// At most `most` cuts of at most `deepest` dB (a positive number) each, at one output.
     pub fn best_cuts(&self, output: usize, choice: Choice, most: usize, deepest: Db) -> Yardstick {
         let depths = deepest.abs().get().clamp(0.0, 18.0) as usize;
         let coarse = Coarse::new(self, output, choice, depths);
-        let mut chosen = Vec::new();
-        if depths > 0 {
-            while chosen.len() < most && coarse.improve(&mut chosen, None, SOFT[0]) {}
-            for soft in SOFT {
-                for _ in 0..4 {
-                    let changed = (0..chosen.len()).filter(|&at| coarse.improve(&mut chosen, Some(at), soft)).count();
-                    if changed == 0 {
-                        break;
-                    }
-                }
-            }
-        }
-        let mut bands: Vec<EqBand> = chosen.iter().map(|cut| coarse.band(*cut)).collect();
         let fine = Fine::new(self, output, depths as f64 + 3.0);
-        let before = fine.margin(&[]);
-        let mut margin = fine.margin(&bands);
-        for _ in 0..6 {
-            let mut better = false;
-            for at in 0..bands.len() {
-                for band in asides(bands[at], choice, depths as f64) {
-                    let old = std::mem::replace(&mut bands[at], band);
-                    let found = fine.margin(&bands);
-                    if found > margin + 1e-6 && distinct(&bands) {
-                        (margin, better) = (found, true);
-                    } else {
-                        bands[at] = old;
-                    }
-                }
-            }
-            if !better {
-                break;
-            }
+        let before = fine.margin(&[]).0;
+        if depths == 0 || !before.is_finite() {
+            return Yardstick { bands: Vec::new(), bought: Db::ZERO };
         }
-        Yardstick { bands, bought: Db::new(if before.is_finite() { (margin - before).max(0.0) } else { 0.0 }) }
+        let starts = (0..3).map(|first| coarse.search(most, &SOFT[first..]));
+        let best = starts.max_by(|a, b| fine.margin(a).0.total_cmp(&fine.margin(b).0));
+        let mut bands = best.unwrap_or_default();
+        let after = fine.refine(&mut bands, choice, depths as f64);
+        bands.retain(|band| !band.is_flat());
+        Yardstick { bands, bought: Db::new((after - before).max(0.0)) }
     }
-}
-
-/// One step away in depth, place and width.
-fn asides(band: EqBand, choice: Choice, depths: f64) -> Vec<EqBand> {
-    let deeper = |by: f64| EqBand { gain: Db::new((band.gain.get() + by).clamp(-depths, 0.0)), ..band };
-    let moved = |octaves: f64| Hertz::new(band.frequency.get() * 2f64.powf(octaves));
-    let mut bands = vec![deeper(-1.0), deeper(1.0), deeper(-2.0), deeper(2.0)];
-    match choice {
-        Choice::Graphic(kind) => {
-            let mut lowest = kind.frequencies().map(Hertz::get);
-            let step = match (lowest.next(), lowest.next()) {
-                (Some(first), Some(second)) => (second / first).log2(),
-                _ => 1.0,
-            };
-            bands.extend([-step, step].map(|by| kind.band(moved(by), band.gain)));
-        }
-        Choice::Parametric(widths) => {
-            bands.extend([-1.0 / 24.0, 1.0 / 24.0, -0.01, 0.01].map(|by| EqBand { frequency: moved(by), ..band }));
-            bands.extend(widths.iter().map(|&q| EqBand { q, ..band }));
-        }
-    }
-    bands
-}
-
-/// A graphic equaliser has every band once.
-fn distinct(bands: &[EqBand]) -> bool {
-    bands.iter().enumerate().all(|(at, band)| bands[..at].iter().all(|other| other.frequency != band.frequency))
 }
 
 /// A cut among those on offer: its place and its depth in dB.
@@ -121,7 +109,7 @@ struct Coarse {
     gains: Vec<f32>,
     slots: Vec<EqBand>,
     depths: usize,
-    /// `[slot][depth − 1][place]`.
+    /// `[slot × depths + depth − 1][place]`.
     effects: Vec<Vec<f32>>,
 }
 
@@ -129,26 +117,19 @@ impl Coarse {
     fn new(truth: &Truth, output: usize, choice: Choice, depths: usize) -> Self {
         let all = truth.in_phase(output);
         let top = all.first().map_or(0.0, |place| place.gain.get());
-        let mut taken = std::collections::HashSet::new();
-        let place = |hz: f64| (48.0 * hz.log2()).floor() as i64;
-        let strong = all.iter().take_while(|place| place.gain.get() > top - depths as f64 - 6.0);
-        let places: Vec<(f64, f64)> = strong
+        let mut taken = HashSet::new();
+        let place = |hz: f64| (24.0 * hz.log2()).floor() as i64;
+        let places: Vec<(f64, f64)> = all
+            .iter()
+            .take_while(|place| place.gain.get() > top - depths as f64 - 6.0)
             .filter(|found| taken.insert(place(found.frequency.get())))
             .map(|found| (found.frequency.get(), found.gain.get()))
             .collect();
-        let slots: Vec<EqBand> = match choice {
-            Choice::Graphic(kind) => kind.frequencies().map(|frequency| kind.band(frequency, Db::ZERO)).collect(),
-            Choice::Parametric(widths) => places
-                .iter()
-                .take(PLACES)
-                .flat_map(|&(hz, _)| widths.iter().map(move |&q| EqBand::peak(Hertz::new(hz), q, Db::ZERO)))
-                .collect(),
-        };
-        let rate = truth.rate();
-        let late = |hz: f64| Complex::cis(-std::f64::consts::TAU * hz / f64::from(rate.get()));
-        let lates: Vec<Complex<f64>> = places.iter().map(|&(hz, _)| late(hz)).collect();
+        let slots = choice.slots(&places);
+        let turn = -TAU / f64::from(truth.rate().get());
+        let lates: Vec<C> = places.iter().map(|&(hz, _)| C::cis(turn * hz)).collect();
         let effect = |slot: &EqBand, depth: usize| -> Vec<f32> {
-            let filter = EqBand { gain: Db::new(-(depth as f64)), ..*slot }.coefficients(rate);
+            let filter = EqBand { gain: Db::new(-(depth as f64)), ..*slot }.coefficients(truth.rate());
             lates.iter().map(|&late| (10.0 * filter.response(late).norm_sqr().log10()) as f32).collect()
         };
         let effects = slots.iter().flat_map(|slot| (1..=depths).map(|depth| effect(slot, depth)).collect::<Vec<_>>());
@@ -160,8 +141,50 @@ impl Coarse {
         }
     }
 
-    fn band(&self, cut: Cut) -> EqBand {
-        EqBand { gain: Db::new(-(cut.depth as f64)), ..self.slots[cut.slot] }
+    fn search(&self, most: usize, softness: &[f64]) -> Vec<EqBand> {
+        let mut chosen = Vec::new();
+        self.settle(&mut chosen, most, softness);
+        // A pair that was chosen early may stand in the way of two better ones.
+        let last = SOFT[SOFT.len() - 1];
+        let mut height = self.height(&chosen, last);
+        let mut pairs: Vec<(usize, usize)> = (0..most).flat_map(|b| (0..b).map(move |a| (a, b))).collect();
+        while let Some((a, b)) = pairs.pop() {
+            let mut other = chosen.clone();
+            if b >= other.len() {
+                continue;
+            }
+            other.remove(b);
+            other.remove(a);
+            self.settle(&mut other, most, &SOFT[2..]);
+            let found = self.height(&other, last);
+            if found < height - 0.02 {
+                (chosen, height) = (other, found);
+                pairs = (0..most).flat_map(|b| (0..b).map(move |a| (a, b))).collect();
+            }
+        }
+        let band = |cut: &Cut| EqBand { gain: Db::new(-(cut.depth as f64)), ..self.slots[cut.slot] };
+        chosen.iter().map(band).collect()
+    }
+
+    /// Adds cuts up to `most` and chooses each anew, with ever harder maxima.
+    fn settle(&self, chosen: &mut Vec<Cut>, most: usize, softness: &[f64]) {
+        while chosen.len() < most && self.improve(chosen, None, softness[0]) {}
+        for &soft in softness {
+            for _ in 0..4 {
+                let changed = (0..chosen.len()).filter(|&at| self.improve(chosen, Some(at), soft)).count();
+                if changed == 0 {
+                    break;
+                }
+            }
+        }
+    }
+
+    fn height(&self, chosen: &[Cut], soft: f64) -> f32 {
+        let mut effects = vec![0.0; self.gains.len()];
+        for cut in chosen {
+            effects.iter_mut().zip(self.effect(*cut)).for_each(|(sum, effect)| *sum += effect);
+        }
+        soft_maximum(&self.gains, &effects, soft as f32)
     }
 
     fn effect(&self, cut: Cut) -> &[f32] {
@@ -174,22 +197,17 @@ impl Coarse {
         for (_, cut) in chosen.iter().enumerate().filter(|(at, _)| Some(*at) != anew) {
             rest.iter_mut().zip(self.effect(*cut)).for_each(|(gain, effect)| *gain += effect);
         }
-        let soft = soft as f32;
-        let height = |effect: Option<&[f32]>| -> f32 {
-            let term = |at: usize| rest[at] + effect.map_or(0.0, |effect| effect[at]);
-            let top = (0..rest.len()).map(term).fold(f32::NEG_INFINITY, f32::max);
-            top + soft * (0..rest.len()).map(|at| ((term(at) - top) / soft).exp()).sum::<f32>().ln()
-        };
         let taken = |slot: usize| {
             let same = |cut: &Cut| self.slots[cut.slot].frequency == self.slots[slot].frequency;
             chosen.iter().enumerate().any(|(at, cut)| Some(at) != anew && same(cut))
         };
         let free = (0..self.slots.len()).filter(|&slot| !taken(slot));
         let cuts = free.flat_map(|slot| (1..=self.depths).map(move |depth| Cut { slot, depth }));
-        let best = cuts.map(|cut| (cut, height(Some(self.effect(cut))))).min_by(|a, b| a.1.total_cmp(&b.1));
+        let height = |cut: Cut| soft_maximum(&rest, self.effect(cut), soft as f32);
+        let best = cuts.map(|cut| (cut, height(cut))).min_by(|a, b| a.1.total_cmp(&b.1));
         let before = match anew {
-            Some(at) => height(Some(self.effect(chosen[at]))),
-            None => height(None),
+            Some(at) => height(chosen[at]),
+            None => soft_maximum(&rest, &vec![0.0; rest.len()], soft as f32),
         };
         match (best, anew) {
             (Some((cut, after)), Some(at)) if after < before - 1e-4 => chosen[at] = cut,
@@ -200,43 +218,96 @@ impl Coarse {
     }
 }
 
+/// soft × ln Σ exp((gain + effect) / soft).
+fn soft_maximum(gains: &[f32], effects: &[f32], soft: f32) -> f32 {
+    let terms = || gains.iter().zip(effects).map(|(gain, effect)| gain + effect);
+    let top = terms().fold(f32::NEG_INFINITY, f32::max);
+    // What lies further below adds nothing that counts.
+    let near = terms().filter(|term| top - term < 9.0 * soft);
+    top + soft * near.map(|term| ((term - top) / soft).exp()).sum::<f32>().ln()
+}
+
 /// L on the grid wherever it is strong enough to matter.
 struct Fine {
-    /// z⁻¹, L, and whether the grid's neighbour before it is the one before it here.
-    places: Vec<(Complex<f64>, Complex<f64>, bool)>,
     rate: SampleRate,
+    places: Vec<Strong>,
+}
+
+#[derive(Clone, Copy)]
+struct Strong {
+    hz: f64,
+    late: C,
+    gain: C,
+    /// Whether the grid's neighbour before it is the one before it here.
+    joined: bool,
 }
 
 impl Fine {
     fn new(truth: &Truth, output: usize, below: f64) -> Self {
-        let top = truth.scan(output).map(|(_, gain)| gain.norm_sqr()).fold(0.0, f64::max);
+        let rate = truth.rate();
+        let all: Vec<(f64, C)> = truth.scan(output).collect();
+        let top = all.iter().map(|(_, gain)| gain.norm_sqr()).fold(0.0, f64::max);
         let least = top * 10f64.powf(-below / 10.0);
-        let turn = -std::f64::consts::TAU / f64::from(truth.rate().get());
         let mut places = Vec::new();
         let mut joined = false;
-        for (hz, gain) in truth.scan(output) {
+        for (hz, gain) in all {
             let strong = gain.norm_sqr() >= least;
             if strong {
-                places.push((Complex::cis(turn * hz), gain, joined));
+                places.push(Strong { hz, late: C::cis(-TAU * hz / f64::from(rate.get())), gain, joined });
             }
             joined = strong;
         }
-        Self { places, rate: truth.rate() }
+        Self { rate, places }
     }
 
-    /// dB; +∞ where nothing is in phase.
-    fn margin(&self, bands: &[EqBand]) -> f64 {
+    /// The margin with these cuts, dB, and the frequency at which it ends; +∞ where nothing is in phase.
+    fn margin(&self, bands: &[EqBand]) -> (f64, f64) {
         let curve = Curve::new(bands.iter().copied(), self.rate);
-        let mut highest = 0.0;
-        let mut before = Complex::default();
-        for &(late, gain, joined) in &self.places {
-            let now: Complex<f64> = gain * curve.response(late);
-            if joined && before.im * now.im <= 0.0 && before.re > 0.0 && now.re > 0.0 && before.im != now.im {
-                let part = before.im / (before.im - now.im);
-                highest = f64::max(highest, before.re + part * (now.re - before.re));
+        self.highest(|_, place| place.gain * curve.response(place.late))
+    }
+
+    fn highest(&self, gain: impl Fn(usize, &Strong) -> C) -> (f64, f64) {
+        let (mut highest, mut hz) = (0.0, 0.0);
+        let mut before = C::default();
+        for (at, place) in self.places.iter().enumerate() {
+            let now = gain(at, place);
+            if place.joined && before.im * now.im <= 0.0 && before.re > 0.0 && now.re > 0.0 && before.im != now.im {
+                let here = before.re + before.im / (before.im - now.im) * (now.re - before.re);
+                if here > highest {
+                    (highest, hz) = (here, place.hz);
+                }
             }
             before = now;
         }
-        -20.0 * highest.log10()
+        (-20.0 * highest.log10(), hz)
+    }
+
+    /// Betters the cuts one by one; the margin at the end.
+    fn refine(&self, bands: &mut [EqBand], choice: Choice, deepest: f64) -> f64 {
+        let (mut margin, mut top) = self.margin(bands);
+        for _ in 0..8 {
+            let begin = margin;
+            for at in 0..bands.len() {
+                let others = bands.iter().enumerate().filter(|(other, _)| *other != at).map(|(_, band)| *band);
+                let curve = Curve::new(others, self.rate);
+                let rest: Vec<C> = self.places.iter().map(|place| place.gain * curve.response(place.late)).collect();
+                for band in choice.asides(bands[at], deepest, top) {
+                    // A graphic equaliser has every band once.
+                    if bands.iter().enumerate().any(|(other, old)| other != at && old.frequency == band.frequency) {
+                        continue;
+                    }
+                    let filter = band.coefficients(self.rate);
+                    let found = self.highest(|at, place| rest[at] * filter.response(place.late));
+                    if found.0 > margin + 1e-6 {
+                        (margin, top) = found;
+                        bands[at] = band;
+                    }
+                }
+            }
+            if margin < begin + 0.01 {
+                break;
+            }
+        }
+        margin
     }
 }
