@@ -461,6 +461,7 @@ fn without_loudspeakers_the_controls_are_still() {
         Hall { outputs: Vec::new(), microphones: Vec::new(), ..Hall::drawn(1, Vec::new(), 0) },
         Hall::drawn(2, vec![nobody], 1),
         Hall { room: Room::Responses(Vec::new()), ..Hall::drawn(3, vec![nobody], 1) },
+        Hall { room: Room::Responses(vec![vec![vec![f32::NAN, f32::INFINITY]]]), ..Hall::drawn(3, vec![nobody], 1) },
     ] {
         let mut stage = silent(1, 16_000).with_loudspeakers(&hall);
         let heard = listen(&mut stage, 0.1);
@@ -468,5 +469,39 @@ fn without_loudspeakers_the_controls_are_still() {
         let truth = truth(&stage);
         assert!(truth.margin().get() == f64::INFINITY && truth.rings(5).is_empty());
         assert!(truth.open_loop(9, Hertz::new(100.0)).norm() == 0.0);
+    }
+}
+
+/// A hall of impossible numbers is still one that can be played.
+#[test]
+fn nonsense_makes_no_noise() {
+    let nan = f64::NAN;
+    for value in [nan, f64::INFINITY, f64::NEG_INFINITY, 0.0, -3.0] {
+        let stage = silent(1, 16_000);
+        let channel = ChannelId::new(0);
+        let hall = Hall {
+            seed: 1,
+            room: Room::Box(BoxRoom { size: [value, 5.0, value], t60: if value == 0.0 { value } else { 0.5 } }),
+            microphones: vec![MicrophonePlace { channel, place: (value, value, value) }],
+            outputs: vec![Output {
+                name: "",
+                feed: Feed::Sends(vec![(channel, Db::new(value.min(0.0)))]),
+                loudspeakers: vec![Loudspeaker { place: (value, 0.0, value), to_audience: true }],
+                rings_at: Some(Db::new(value)),
+                fader: Db::new(value),
+                limit: Dbfs::new(value),
+            }],
+            delay: Seconds::new(value),
+            noise: Dbfs::new(value),
+        };
+        let mut stage = stage.with_loudspeakers(&hall);
+        stage.set_output_fader(0, Db::new(nan));
+        stage.cut(0, EqBand::peak(Hertz::new(value), value, Db::new(value)));
+        stage.cut_channel(channel, EqBand::peak(Hertz::new(1000.0), value, Db::new(value)));
+        let heard = listen(&mut stage, 0.2);
+        assert!(heard[0].iter().all(|x| x.is_finite()), "{value}");
+        let truth = truth(&stage);
+        assert!(!truth.margin().get().is_nan() && !truth.safe_margin(0).get().is_nan(), "{value}");
+        truth.best_cuts(0, Choice::Graphic(Graphic::Octave), 2, Db::new(value));
     }
 }

@@ -88,12 +88,17 @@ impl Truth {
         if depths == 0 || !before.is_finite() {
             return Yardstick { bands: Vec::new(), bought: Db::ZERO };
         }
-        let starts = (0..3).map(|first| coarse.search(most, &SOFT[first..]));
-        let best = starts.max_by(|a, b| fine.margin(a).0.total_cmp(&fine.margin(b).0));
-        let mut bands = best.unwrap_or_default();
-        let after = fine.refine(&mut bands, choice, depths as f64);
+        let mut best = (before, Vec::new());
+        for first in 0..3 {
+            let mut bands = coarse.search(most, &SOFT[first..]);
+            let after = fine.refine(&mut bands, choice, depths as f64);
+            if after > best.0 {
+                best = (after, bands);
+            }
+        }
+        let (after, mut bands) = best;
         bands.retain(|band| !band.is_flat());
-        Yardstick { bands, bought: Db::new((after - before).max(0.0)) }
+        Yardstick { bands, bought: Db::new(after - before) }
     }
 }
 

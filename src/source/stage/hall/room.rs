@@ -48,6 +48,12 @@ impl BoxRoom {
         self.size.iter().product()
     }
 
+    /// The nearest room that can be computed.
+    pub fn plausible(&self) -> Self {
+        let within = |x: f64, least: f64, most: f64| if x.is_nan() { least } else { x.clamp(least, most) };
+        Self { size: self.size.map(|side| within(side, 2.0, 100.0)), t60: within(self.t60, 0.1, 10.0) }
+    }
+
     /// From a loudspeaker to a microphone.
     pub fn response(&self, from: &Placed, to: &Placed, dice: &mut Dice, rate: f64) -> Vec<f64> {
         let length = ((self.t60 + EARLY.1) * rate) as usize;
