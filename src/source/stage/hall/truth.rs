@@ -5,8 +5,8 @@
 //! eigenvalues are what all faders together meet; L of one output, with the others closed as they are, is
 //! 1 − det(I − M) / det(I − M without that output), as det(I − M) is linear in its gain. It rings where such a
 //! value is at least 1 with a phase of 0 (H. Nyquist, 1932; in this field T. van Waterschoot and M. Moonen,
-//! Proc. IEEE 99(2), 2011, eq. 11–12). A ring is a root s of det(I − M(s)) = 0: its imaginary part is its frequency, its
-//! real part its growth (8.686 dB per neper). For a pure delay that is gain ÷ delay.
+//! Proc. IEEE 99(2), 2011, eq. 11–12). A ring is a root s of det(I − M(s)) = 0: its imaginary part is its
+//! frequency, its real part its growth (8.686 dB per neper). For a pure delay that is gain ÷ delay.
 //! Settings count as if every knob had glided to its place; bending loudspeakers and clipping converters
 //! are left out: this is about what happens before. Outputs whose fader is off have no loop: +∞ dB of margin.
 
