@@ -3,7 +3,10 @@
 //! Loops work on lanes of consecutive samples, so that a wider vector unit gives the same bits.
 //! Names only `units`.
 
+pub mod biquad;
+pub mod convolve;
 pub mod correlate;
+pub mod equaliser;
 pub mod histogram;
 pub mod k_weighting;
 pub mod lanes;

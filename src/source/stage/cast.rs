@@ -126,6 +126,17 @@ impl Player {
         }
     }
 
+    /// How loud the player is at 1 m, against someone who speaks up.
+    pub(super) const fn strength(self) -> Db {
+        Db::new(match self {
+            Self::Soloist => 6.0,
+            Self::Choir => 12.0,
+            Self::Kick | Self::Snare | Self::Overhead => 24.0,
+            Self::Triangle => 3.0,
+            _ => 0.0,
+        })
+    }
+
     /// Silence between two phrases, seconds.
     pub(super) const fn rest(self) -> (f64, f64) {
         match self {

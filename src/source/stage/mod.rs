@@ -1,6 +1,7 @@
 //! The simulated stage: performers whose true levels are known, for a first run, practice and tests.
 //!
-//! Sound goes performers → air (spill) → preamps (noise, trim, converter) → block. Levels are dBFS at the
+//! Sound goes performers → air (spill) → preamps (noise, trim, converter) → block, and with loudspeakers in the
+//! hall (`hall`) from there through the desk and the room back to the microphones. Levels are dBFS at the
 //! present trims. The same seed and the same calls before the same frames give the same samples, however
 //! they are cut into blocks: a call takes effect at the next frame that is read, and nothing else depends
 //! on where a block ends. `read` allocates nothing. A channel that is not there is silent and ignores calls.
@@ -8,6 +9,7 @@
 mod air;
 mod cast;
 mod dice;
+mod hall;
 mod material;
 mod performer;
 mod preamp;
@@ -19,11 +21,17 @@ use air::{Air, Microphone};
 pub use cast::Player;
 use cast::{Part, SCHOOL_SHOW};
 use dice::Dice;
+use hall::Loudspeakers;
+pub use hall::{
+    BoxRoom, Choice, Feed, Hall, InPhase, Loudspeaker, MicrophonePlace, Output, Room, TrueRing, Truth, Yardstick,
+};
 use material::{Material, true_peak};
 use performer::{Pace, Performer};
 use preamp::{Preamp, TRIM_RANGE};
 
 use crate::block::{BlockBuf, Format};
+pub use crate::dsp::biquad::{EqBand, Shape};
+pub use crate::dsp::equaliser::Graphic;
 use crate::source::{Flow, Source};
 use crate::units::{ChannelId, Db, Dbfs, FrameCount, SampleRate, Seconds, SourceKind};
 
@@ -100,6 +108,7 @@ pub struct Stage {
     channels: Vec<Channel>,
     actors: Vec<Actor>,
     air: Air,
+    loudspeakers: Option<Loudspeakers>,
     /// What each performer's own microphones get of them alone.
     dry: Vec<Vec<f32>>,
     /// The same with all that the air brings.
@@ -116,6 +125,7 @@ struct Channel {
 
 /// A performer and how loud they will be.
 struct Actor {
+    player: Player,
     performer: Performer,
     first_channel: usize,
     /// The true peak of the loudest passage on show night, before the trim.
@@ -143,6 +153,7 @@ impl Stage {
             let lift = part.player.show_lift().get();
             let jitter = (lift / 2.0).min(1.0);
             let actor = Actor {
+                player: part.player,
                 show: RIGHT_PEAK - right,
                 lower_normal: Db::new(lift / 2.0 + dice.between(-jitter, jitter)),
                 lower_shy: Db::new(lift + dice.between(-jitter, jitter)),
@@ -177,6 +188,7 @@ impl Stage {
             material.tracks.truncate(1);
             let lift = script.player.show_lift();
             let actor = Actor {
+                player: script.player,
                 show: script.peak + Db::new(lift.get() / 2.0) - SCRIPTED_TRIM,
                 lower_normal: Db::new(lift.get() / 2.0),
                 lower_shy: lift,
@@ -188,6 +200,8 @@ impl Stage {
             stage.add(&part, actor, seed, |_| (SCRIPTED_TRIM, script.floor - SCRIPTED_TRIM));
             if let Some(input) = stage.inputs.last_mut() {
                 input.name = name;
+                // In a row along the front.
+                input.place = (1.2 * (stream as f64 - (scripts.len() as f64 - 1.0) / 2.0), 1.0);
             }
         }
         stage.actors.iter_mut().for_each(|actor| actor.performer.ask_play());
@@ -256,12 +270,12 @@ impl Stage {
     /// The highest true peak of the loudest passage at the present trim and mood, own sound alone, had
     /// the converter no end.
     pub fn true_peak_of_loudest(&self, channel: ChannelId) -> Dbfs {
-        self.truth(channel, self.mood)
+        self.peak_in(channel, self.mood)
     }
 
     /// The same on show night: what will really come.
     pub fn true_show_peak(&self, channel: ChannelId) -> Dbfs {
-        self.truth(channel, Mood::ShowNight)
+        self.peak_in(channel, Mood::ShowNight)
     }
 
     /// RMS of the channel's own noise at the present trim.
@@ -284,6 +298,7 @@ impl Stage {
             channels: Vec::new(),
             actors: Vec::new(),
             air: Air::new(&[], hz, CHUNK),
+            loudspeakers: None,
             dry: Vec::new(),
             heard: Vec::new(),
             cough: unit(sounds::cough(&mut Dice::new(seed, 1), hz).samples),
@@ -348,7 +363,7 @@ impl Stage {
         }
     }
 
-    fn truth(&self, channel: ChannelId, mood: Mood) -> Dbfs {
+    fn peak_in(&self, channel: ChannelId, mood: Mood) -> Dbfs {
         self.channel(channel).map_or(Dbfs::SILENCE, |channel| {
             let actor = &self.actors[channel.actor];
             actor.level(mood) + channel.preamp.trim()
@@ -356,7 +371,7 @@ impl Stage {
     }
 
     fn freak(&mut self, channel: ChannelId, bump: bool) {
-        let loudest = self.truth(channel, self.mood) - self.trim(channel);
+        let loudest = self.peak_in(channel, self.mood) - self.trim(channel);
         if let Some(channel) = self.channels.get_mut(channel.index()) {
             channel.freak = Some(Freak { bump, at: 0, gain: (loudest + FREAK_OVER).amplitude() as f32 });
         }
@@ -371,8 +386,9 @@ impl Stage {
             heard[..frames].copy_from_slice(&dry[..frames]);
         }
         self.air.carry(frames, &self.dry, &mut self.heard);
-        // Whatever loudspeakers throw back at the microphones belongs here: after the air, before the
-        // preamps whose last outputs they played.
+        if let Some(loudspeakers) = &mut self.loudspeakers {
+            loudspeakers.hear(frames, &mut self.heard);
+        }
         for (channel, heard) in self.channels.iter_mut().zip(&mut self.heard) {
             if let Some(freak) = &mut channel.freak {
                 let sound = if freak.bump { &self.bump } else { &self.cough };
@@ -385,6 +401,9 @@ impl Stage {
                 }
             }
             channel.preamp.convert(&mut heard[..frames]);
+        }
+        if let Some(loudspeakers) = &mut self.loudspeakers {
+            loudspeakers.play(frames, &self.heard);
         }
         self.clock += frames as u64;
     }
@@ -401,7 +420,8 @@ impl Source for Stage {
         block.restart(FrameCount::new(self.clock), FrameCount::ZERO);
         let mut left = block.capacity();
         while left > 0 {
-            let frames = left.min(CHUNK);
+            let most = self.loudspeakers.as_ref().map_or(CHUNK, |loudspeakers| loudspeakers.room_for().min(CHUNK));
+            let frames = left.min(most);
             self.mix(frames);
             for (plane, heard) in block.planes_mut().iter_mut().zip(&self.heard) {
                 plane.extend_from_slice(&heard[..frames]);

@@ -1,6 +1,7 @@
 //! The simulated stage: its performers sound like their kinds, and its truths are true.
 
 mod air;
+mod feedback;
 mod levels;
 mod reference;
 mod scripts;
