@@ -8,7 +8,7 @@ mod finding;
 mod heard;
 mod knob;
 mod peaks;
-mod ringing;
+pub mod ringing;
 mod spill;
 
 pub use clipping::Tops;

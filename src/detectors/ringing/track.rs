@@ -1,0 +1,201 @@
+//! One tone followed through time, and the tones of a channel followed side by side.
+//!
+//! Input: the peaks of successive spectra, 20 ms apart. A tone goes on as the nearest peak within 4 Hz + 0.1 % of it
+//! and may be missing from four spectra in a row. Memory is fixed: 64 tones of a channel, 5 s of each. The first
+//! spectrum after the start or a gap tells nothing of how its tones began.
+
+use crate::meters::{Peak, Spectrum};
+
+/// Seconds from one spectrum to the next.
+pub(super) const STEP: f64 = 0.02;
+/// Spectra that a tone remembers.
+pub(super) const MEMORY: usize = 256;
+const MOST: usize = 64;
+const PATIENCE: u32 = 4;
+
+/// What a tone was in one spectrum.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Point {
+    /// NaN: it was not there.
+    pub level: f32,
+    /// Over its surroundings.
+    pub height: f32,
+    /// Hz from the frequency at which it began.
+    pub off: f32,
+    /// All other sound, dBFS.
+    pub rest: f32,
+}
+
+const ABSENT: Point = Point { level: f32::NAN, height: 0.0, off: 0.0, rest: 0.0 };
+
+#[derive(Clone, Debug)]
+pub(super) struct Track {
+    pub id: u32,
+    /// Its newest peak.
+    pub peak: Peak,
+    /// What points are relative to.
+    pub base: f64,
+    /// Where the next peak is expected.
+    expected: f64,
+    /// It may have begun before it was seen.
+    pub unborn: bool,
+    pub missing: u32,
+    /// Spectra since it began.
+    pub age: u64,
+    /// dB a second over the last fifth of a second.
+    pub pace: f64,
+    /// Largest rise within three spectra so far.
+    pub leap: f64,
+    /// exploration: first height, level; misses so far
+    pub first: (f64, f64),
+    pub gone: u64,
+    points: Vec<Point>,
+    alive: bool,
+}
+
+impl Track {
+    fn vacant() -> Self {
+        let peak = Peak {
+            frequency: Default::default(),
+            level: Default::default(),
+            width: Default::default(),
+            surroundings: Default::default(),
+            over: Default::default(),
+            under: Default::default(),
+        };
+        let points = vec![ABSENT; MEMORY];
+        Self {
+            id: 0,
+            peak,
+            base: 0.0,
+            expected: 0.0,
+            unborn: false,
+            missing: 0,
+            age: 0,
+            pace: 0.0,
+            leap: 0.0,
+            first: (0.0, 0.0),
+            gone: 0,
+            points,
+            alive: false,
+        }
+    }
+
+    fn begin(&mut self, id: u32, frequency: f64, unborn: bool) {
+        (self.id, self.base, self.expected, self.unborn) = (id, frequency, frequency, unborn);
+        (self.age, self.leap, self.alive, self.gone) = (0, 0.0, true, 0);
+    }
+
+    /// The point `back` spectra ago; `None` beyond its memory or its birth.
+    pub fn point(&self, back: usize) -> Option<&Point> {
+        (back < self.len()).then(|| &self.points[(self.age as usize - 1 - back) % MEMORY])
+    }
+
+    /// Points within memory.
+    pub fn len(&self) -> usize {
+        (self.age as usize).min(MEMORY)
+    }
+
+    fn see(&mut self, peak: &Peak, all: f64) {
+        let level = peak.level.get();
+        let rest = 10f64.powf(all / 10.0) - 10f64.powf(level / 10.0);
+        self.push(Point {
+            level: level as f32,
+            height: (level - peak.surroundings.get()) as f32,
+            off: (peak.frequency.get() - self.base) as f32,
+            rest: 10.0 * rest.max(1e-20).log10() as f32,
+        });
+        if self.age == 1 {
+            self.first = (level - peak.surroundings.get(), level);
+        }
+        self.peak = *peak;
+        self.expected += 0.4 * (peak.frequency.get() - self.expected);
+        self.missing = 0;
+        self.pace = self.slope(10);
+        if let Some(earlier) = self.point(3).filter(|point| !point.level.is_nan()) {
+            self.leap = self.leap.max(level - f64::from(earlier.level));
+        }
+    }
+
+    fn miss(&mut self) {
+        self.missing += 1;
+        self.gone += 1;
+        self.push(ABSENT);
+        self.alive = self.missing <= PATIENCE;
+    }
+
+    fn push(&mut self, point: Point) {
+        self.points[self.age as usize % MEMORY] = point;
+        self.age += 1;
+    }
+
+    /// dB a second through the last `points`; 0 with fewer than five of them there.
+    fn slope(&self, points: usize) -> f64 {
+        let (mut n, mut t, mut tt, mut l, mut tl) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        for (back, point) in (0..points).filter_map(|back| Some((back, self.point(back)?))) {
+            if !point.level.is_nan() {
+                let (time, level) = (-(back as f64) * STEP, f64::from(point.level));
+                (n, t, tt, l, tl) = (n + 1.0, t + time, tt + time * time, l + level, tl + time * level);
+            }
+        }
+        if n >= 5.0 { (n * tl - t * l) / (n * tt - t * t) } else { 0.0 }
+    }
+}
+
+/// The tones of one channel.
+#[derive(Clone, Debug)]
+pub(super) struct Tracks {
+    tracks: Vec<Track>,
+    /// For each peak, the tone that goes on with it.
+    taken: Vec<Option<usize>>,
+    next: u32,
+}
+
+impl Tracks {
+    pub fn new() -> Self {
+        Self { tracks: (0..MOST).map(|_| Track::vacant()).collect(), taken: Vec::with_capacity(MOST), next: 0 }
+    }
+
+    pub fn iter(&self) -> impl Iterator<Item = &Track> + Clone {
+        self.tracks.iter().filter(|track| track.alive)
+    }
+
+    /// Goes on with a spectrum.
+    pub fn follow(&mut self, spectrum: &Spectrum) {
+        self.give_peaks(&spectrum.peaks);
+        let all = spectrum.level.get();
+        let taken = &self.taken;
+        for (index, track) in self.tracks.iter_mut().enumerate().filter(|(_, track)| track.alive) {
+            match taken.iter().position(|taken| *taken == Some(index)) {
+                Some(peak) => track.see(&spectrum.peaks[peak], all),
+                None => track.miss(),
+            }
+        }
+        let mut vacant = self.tracks.iter_mut().filter(|track| !track.alive);
+        for (peak, _) in spectrum.peaks.iter().zip(taken).filter(|(_, taken)| taken.is_none()) {
+            let Some(track) = vacant.next() else { break };
+            track.begin(self.next, peak.frequency.get(), spectrum.fresh);
+            track.see(peak, all);
+            self.next = self.next.wrapping_add(1);
+        }
+    }
+
+    /// Each tone takes its nearest peak; of two that want the same one, the nearer.
+    fn give_peaks(&mut self, peaks: &[Peak]) {
+        self.taken.clear();
+        self.taken.resize(peaks.len().min(MOST), None);
+        for (index, track) in self.tracks.iter().enumerate().filter(|(_, track)| track.alive) {
+            let near = peaks.partition_point(|peak| peak.frequency.get() < track.expected);
+            let distance = |track: &Track, peak: usize| (peaks[peak].frequency.get() - track.expected).abs();
+            let nearest = (near.saturating_sub(1)..(near + 1).min(self.taken.len()))
+                .min_by(|&a, &b| distance(track, a).total_cmp(&distance(track, b)));
+            let reach = 4.0 + 0.001 * track.expected;
+            if let Some(peak) = nearest.filter(|&peak| distance(track, peak) <= reach) {
+                let rival = self.taken[peak].map(|rival| &self.tracks[rival]);
+                if rival.is_none_or(|rival| distance(track, peak) < distance(rival, peak)) {
+                    self.taken[peak] = Some(index);
+                }
+            }
+        }
+    }
+}
