@@ -8,6 +8,7 @@ mod devices;
 mod lines;
 mod out;
 mod recordings;
+mod ringout;
 mod screen;
 mod setup;
 mod soundcheck;
@@ -41,6 +42,7 @@ pub fn main() -> ExitCode {
         None => soundcheck::run(&SoundcheckArgs::default()),
         Some(Command::Soundcheck(args)) => soundcheck::run(&args),
         Some(Command::Recordings(args)) => recordings::run(&args),
+        Some(Command::Ringout(args)) => ringout::run(&args),
         Some(Command::Devices(args)) => devices::run(&args),
         Some(Command::Completions { shell }) => {
             // Into memory first: the generator does not forgive a closed pipe.

@@ -1,97 +1,216 @@
-//! exploration
-use super::track::{STEP, Track};
+//! The evidence: what a tone's history says for and against a ring, each as a number.
+//!
+//! Input: a tone's points, 20 ms apart, and its neighbours. The *line* is the longest newest stretch (0.1 to 4.5 s)
+//! whose level in dB lies on a straight line within 1.5 times what the noise around the tone would shake it by.
+//! With the noise h dB below the tone, levels shake by about 6 · 10^(−h/20) dB and frequencies by as many Hz:
+//! first-order Rice statistics, widened for sound that is no noise.
+
+use super::ring::Signs;
+use super::track::{Point, STEP, Track};
+use crate::units::{Db, Dbfs, Seconds};
 
 /// Lengths, in spectra, over which a straight line is tried.
 const LENGTHS: [usize; 13] = [5, 6, 8, 10, 14, 20, 28, 40, 56, 80, 112, 160, 224];
-
-pub const NAMES: [&str; 46] = [
-    "age", "freq", "level", "height", "birth", "leap", "unborn", "line", "growth", "rise", "rms", "r2", "base_h", "wander", "span_hz", "width",
-    "over", "under", "rest", "share", "company", "rest_fall", "g10", "r10", "g25", "r25", "g50", "r50", "g100", "r100", "med10", "med50", "pos50",
-    "w25", "w50", "w100", "minage", "life_rise", "miss", "head", "alike", "family", "famalike", "rg25", "rg50", "pre",
+/// Harmonic kinship: ratios of small whole numbers.
+const RATIOS: [f64; 18] = [
+    2.0,
+    3.0,
+    4.0,
+    5.0,
+    6.0,
+    0.5,
+    1.0 / 3.0,
+    0.25,
+    0.2,
+    1.5,
+    2.0 / 3.0,
+    4.0 / 3.0,
+    0.75,
+    1.25,
+    0.8,
+    1.2,
+    5.0 / 3.0,
+    0.6,
 ];
+const OF_A_FAMILY: f64 = 0.004;
+/// Tones nearer than this are one.
+const APART: f64 = 0.03;
+/// A neighbour counts from this height on, and this age in spectra.
+const NEIGHBOUR_HEIGHT: f32 = 12.0;
+const NEIGHBOUR_AGE: u64 = 5;
 
-const RATIOS: [f64; 18] = [2.0, 3.0, 4.0, 5.0, 6.0, 0.5, 1.0/3.0, 0.25, 0.2, 1.5, 2.0/3.0, 4.0/3.0, 0.75, 1.25, 0.8, 1.2, 5.0/3.0, 0.6];
-#[derive(Clone, Copy, Debug, Default)]
-struct Sums { r: f64, tr: f64, n: f64, t: f64, tt: f64, l: f64, tl: f64, ll: f64, f: f64, ff: f64, tf: f64, min_f: f64, max_f: f64 }
-impl Sums {
-    fn slope(&self) -> f64 { (self.n * self.tl - self.t * self.l) / (self.n * self.tt - self.t * self.t) }
-    fn rms(&self) -> f64 {
-        let g = self.slope();
-        let (ml, mt) = (self.l / self.n, self.t / self.n);
-        let sll = self.ll / self.n - ml * ml;
-        let stt = self.tt / self.n - mt * mt;
-        (sll - g * g * stt).max(0.0).sqrt()
-    }
-    fn rest(&self) -> f64 { (self.n * self.tr - self.t * self.r) / (self.n * self.tt - self.t * self.t) }
-    fn r2(&self) -> f64 {
-        let ml = self.l / self.n;
-        let sll = (self.ll / self.n - ml * ml).max(1e-9);
-        1.0 - self.rms().powi(2) / sll
-    }
-    fn sdf(&self) -> f64 { (self.ff / self.n - (self.f / self.n).powi(2)).max(0.0).sqrt() }
+/// The signs of a tone that is there now, and its mean frequency along the line in Hz; `None` while it is too young
+/// or too low to be judged.
+pub(super) fn signs<'a>(track: &Track, all: impl Iterator<Item = &'a Track>) -> Option<(Signs, f64)> {
+    let now = track.point(0).filter(|now| track.age >= 5 && now.height >= 11.0)?;
+    let line = Line::newest(track)?;
+    let frequency = track.peak.frequency.get();
+    let growth = line.sums.slope();
+    let company = Company::of(track, growth, all);
+    let signs = Signs {
+        width: track.peak.width.get() / frequency,
+        wander: line.sums.wander() / frequency,
+        unsteady: line.sums.wander() / (0.05 + line.sums.shake()),
+        straight: line.sums.straight(),
+        height: Db::new(f64::from(now.height)),
+        harmonics: below(track.peak.over, track.peak.level),
+        under: below(track.peak.under, track.peak.level),
+        stood: Seconds::new(track.age as f64 * STEP),
+        line: Seconds::new(line.length as f64 * STEP),
+        growth,
+        rise: Db::new(growth * line.length as f64 * STEP),
+        rough: Db::new(line.sums.rough()),
+        bend: line.bend / growth.max(1.5),
+        climbed: Db::new(f64::from(now.level) - track.first),
+        rising: track.rising(),
+        leap: Db::new(track.leap),
+        share: Db::new(f64::from(now.level - now.rest)),
+        outlasts: Db::new(f64::from(track.loudest_rest(75) - now.rest)),
+        family: company.family,
+        family_rising: company.family_rising,
+        alike: company.alike,
+        company: company.rising,
+        elsewhere: 0,
+        returned: false,
+    };
+    Some((signs, track.base + line.sums.frequency()))
 }
 
-pub fn features(track: &Track, all: &[(f64, f64, u64, f64)]) -> Option<[f32; 46]> {
-    if track.age < 5 || track.missing > 0 { return None; }
-    let now = track.point(0)?;
-    let l0 = f64::from(now.level);
-    let mut s = Sums { min_f: 1e9, max_f: -1e9, ..Default::default() };
-    let mut line: Option<(Sums, usize, f64)> = None;
-    let mut at = [(0.0f64, 99.0f64, 99.0f64, 0.0f64); 4]; // slopes at 10 25 50 100
-    let mut k = 0;
-    let mut broken = false;
-    let mut rest_max = -200.0f64;
-    let f_now = track.base + f64::from(now.off);
-    for back in 0..track.len().min(224) {
-        let p = track.point(back)?;
-        if back < 75 && !p.level.is_nan() { rest_max = rest_max.max(f64::from(p.rest)); }
-        if !p.level.is_nan() {
-            let (t, l, f) = (-(back as f64) * STEP, f64::from(p.level) - l0, f64::from(p.off));
-            s.n += 1.0; s.t += t; s.tt += t * t; s.l += l; s.tl += t * l; s.ll += l * l;
-            s.r += f64::from(p.rest); s.tr += t * f64::from(p.rest); s.f += f; s.ff += f * f; s.tf += t * f; s.min_f = s.min_f.min(f); s.max_f = s.max_f.max(f);
-        }
-        let len = back + 1;
-        if k < LENGTHS.len() && (len == LENGTHS[k] || (len == track.len() && len >= 5)) {
-            if len == LENGTHS[k] { k += 1; }
-            if s.n >= 5.0 && !broken {
-                let rms = s.rms();
-                if rms <= 1.2 { line = Some((s, len, f64::from(p.height))); }
-                else if rms > 4.0 { broken = true; }
+fn below(line: Dbfs, level: Dbfs) -> Option<Db> {
+    (!line.is_silence()).then(|| level - line)
+}
+
+/// The newest straight stretch.
+struct Line {
+    sums: Sums,
+    length: usize,
+    bend: f64,
+}
+
+impl Line {
+    fn newest(track: &Track) -> Option<Self> {
+        let top = f64::from(track.point(0)?.level);
+        let mut sums = Sums::default();
+        let mut slopes = [0.0; LENGTHS.len() + 1];
+        let mut best = None;
+        let mut next = 0;
+        for back in 0..track.len().min(LENGTHS[LENGTHS.len() - 1]) {
+            sums.add(back, track.point(back)?, top);
+            let length = back + 1;
+            if length != LENGTHS[next] && (length != track.len() || length < 5) {
+                continue;
             }
+            if sums.n >= 5.0 {
+                let (rough, allowed) = (sums.rough(), 0.25 + sums.shake());
+                slopes[next] = sums.slope();
+                if rough <= 1.5 * allowed {
+                    let bend = if next >= 2 { slopes[next - 2] - slopes[next] } else { 0.0 };
+                    best = Some(Self { sums, length, bend });
+                } else if rough > 4.0 * allowed {
+                    break;
+                }
+            }
+            next += usize::from(length == LENGTHS[next]);
         }
-        for (i, n) in [10usize, 25, 50, 100].into_iter().enumerate() {
-            if (len == n || (len == track.len() && len < n)) && s.n >= 5.0 { at[i] = (s.slope(), s.rms(), s.sdf(), s.rest()); }
-        }
+        best
     }
-    let (ls, llen, lh) = line.unwrap_or((s, 0, 0.0));
-    let mut inc: Vec<f64> = vec![];
-    for back in 0..50 { if let (Some(a), Some(b)) = (track.point(back), track.point(back + 5)) { if !a.level.is_nan() && !b.level.is_nan() { inc.push(f64::from(a.level - b.level) / 0.1); } } }
-    let med10 = median(&inc[..inc.len().min(10)]);
-    let pos = inc.iter().filter(|x| **x > 0.0).count() as f64 / inc.len().max(1) as f64;
-    let med50 = median(&inc);
-    let first = track.first;
-    let growth = if llen > 0 { ls.slope() } else { 0.0 };
-    let company = all.iter().filter(|o| (o.0 / f_now - 1.0).abs() > 0.03 && o.2 >= 5 && o.3 > 12.0 && o.1 > 2.0 && o.1 > 0.5 * growth.max(2.0)).count();
-    let over = if track.peak.over.is_silence() { -99.0 } else { track.peak.over.get() - l0 };
-    let under = if track.peak.under.is_silence() { -99.0 } else { track.peak.under.get() - l0 };
-    let life = track.age as f64 * STEP;
-    let pace = at[0].0;
-    let is_alike = |o: &&(f64, f64, u64, f64)| o.2 >= 5 && o.3 > 12.0 && (o.0 / f_now - 1.0).abs() > 0.03 && (o.1 - pace).abs() < 1.0 + 0.3 * pace.abs();
-    let kin = |o: &&(f64, f64, u64, f64)| { let q = o.0 / f_now; o.2 >= 5 && RATIOS.iter().any(|r| (q / r - 1.0).abs() < 0.004) };
-    let alike = all.iter().filter(|o| is_alike(o) && pace > 1.5).count();
-    let family = all.iter().filter(kin).count();
-    let famalike = all.iter().filter(|o| kin(o) && is_alike(o) && pace > 1.5).count();
-    let pre = if llen == 0 { 0.0 } else if (llen as u64) + 2 >= track.age { first.0 } else {
-        let a = track.point(llen - 1).map_or(f64::NAN, |p| f64::from(p.level)); let b = (llen..llen + 7).filter_map(|b| track.point(b)).map(|p| f64::from(p.level)).fold(f64::INFINITY, f64::min); if a.is_nan() || !b.is_finite() { 0.0 } else { a - b } };
-    let v = [
-        life, f_now, l0, f64::from(now.height), first.0, track.leap, f64::from(u8::from(track.unborn)),
-        llen as f64 * STEP, growth, growth * llen as f64 * STEP, if llen > 0 { ls.rms() } else { 9.0 }, if llen > 0 { ls.r2() } else { 0.0 }, lh,
-        if llen > 0 { ls.sdf() } else { 9.0 }, ls.max_f - ls.min_f, track.peak.width.get(), over, under,
-        f64::from(now.rest), l0 - f64::from(now.rest), company as f64, rest_max - f64::from(now.rest),
-        at[0].0, at[0].1, at[1].0, at[1].1, at[2].0, at[2].1, at[3].0, at[3].1, med10, med50, pos, at[1].2, at[2].2, at[3].2,
-        0.0, l0 - first.1, track.gone as f64, track.peak.surroundings.get(), alike as f64, family as f64, famalike as f64, at[1].3, at[2].3, pre,
-    ];
-    if !(f64::from(now.height) >= 11.0 && (at[0].0 > 0.8 || at[1].0 > 0.8 || at[2].0 > 0.8)) { return None; }
-    Some(v.map(|x| x as f32))
 }
-fn median(v: &[f64]) -> f64 { if v.is_empty() { return 0.0; } let mut v = v.to_vec(); v.sort_by(f64::total_cmp); v[v.len() / 2] }
+
+/// Sums over points, level and frequency against time.
+#[derive(Clone, Copy, Debug, Default)]
+struct Sums {
+    n: f64,
+    t: f64,
+    tt: f64,
+    l: f64,
+    tl: f64,
+    ll: f64,
+    f: f64,
+    ff: f64,
+    shake: f64,
+    weight: f64,
+    weighted: f64,
+}
+
+impl Sums {
+    fn add(&mut self, back: usize, point: &Point, top: f64) {
+        if point.level.is_nan() {
+            return;
+        }
+        let (t, l, f) = (-(back as f64) * STEP, f64::from(point.level) - top, f64::from(point.off));
+        self.n += 1.0;
+        self.t += t;
+        self.tt += t * t;
+        self.l += l;
+        self.tl += t * l;
+        self.ll += l * l;
+        self.f += f;
+        self.ff += f * f;
+        self.shake += f64::from(point.shake);
+        // The noise is the same, so a louder point is a surer one.
+        let weight = 10f64.powf(l / 10.0);
+        self.weight += weight;
+        self.weighted += weight * f;
+    }
+
+    /// Hz from the tone's first frequency.
+    fn frequency(&self) -> f64 {
+        self.weighted / self.weight
+    }
+
+    fn slope(&self) -> f64 {
+        (self.n * self.tl - self.t * self.l) / (self.n * self.tt - self.t * self.t)
+    }
+
+    fn spread(&self) -> f64 {
+        self.ll / self.n - (self.l / self.n).powi(2)
+    }
+
+    fn rough(&self) -> f64 {
+        let times = self.tt / self.n - (self.t / self.n).powi(2);
+        (self.spread() - self.slope().powi(2) * times).max(0.0).sqrt()
+    }
+
+    fn straight(&self) -> f64 {
+        1.0 - self.rough().powi(2) / self.spread().max(1e-9)
+    }
+
+    /// Hz.
+    fn wander(&self) -> f64 {
+        (self.ff / self.n - (self.f / self.n).powi(2)).max(0.0).sqrt()
+    }
+
+    fn shake(&self) -> f64 {
+        self.shake / self.n
+    }
+}
+
+/// The other tones of the channel, counted.
+#[derive(Clone, Copy, Debug, Default)]
+struct Company {
+    rising: u8,
+    alike: u8,
+    family: u8,
+    family_rising: u8,
+}
+
+impl Company {
+    fn of<'a>(track: &Track, growth: f64, all: impl Iterator<Item = &'a Track>) -> Self {
+        let mut company = Self::default();
+        let frequency = track.peak.frequency.get();
+        for other in all {
+            let ratio = other.peak.frequency.get() / frequency;
+            if other.age < NEIGHBOUR_AGE || (ratio - 1.0).abs() < APART {
+                continue;
+            }
+            let stands = other.last_height() > NEIGHBOUR_HEIGHT;
+            let alike = stands && track.pace > 1.5 && (other.pace - track.pace).abs() < 1.0 + 0.3 * track.pace.abs();
+            let family = RATIOS.iter().any(|known| (ratio / known - 1.0).abs() < OF_A_FAMILY);
+            company.rising += u8::from(stands && other.pace > 2.0 && other.pace > 0.5 * growth.max(2.0));
+            company.alike += u8::from(alike);
+            company.family += u8::from(family);
+            company.family_rising += u8::from(alike && family);
+        }
+        company
+    }
+}

@@ -5,13 +5,17 @@
 //! spectrum after the start or a gap tells nothing of how its tones began.
 
 use crate::meters::{Peak, Spectrum};
+use crate::units::Seconds;
 
 /// Seconds from one spectrum to the next.
 pub(super) const STEP: f64 = 0.02;
 /// Spectra that a tone remembers.
 pub(super) const MEMORY: usize = 256;
-const MOST: usize = 64;
+/// Tones of a channel that are followed at once.
+pub(super) const MOST: usize = 64;
 const PATIENCE: u32 = 4;
+/// What a tone whose birth was not seen is taken to have leapt, dB: as far as notes and rings both may.
+const UNSEEN_LEAP: f64 = 8.0;
 
 /// What a tone was in one spectrum.
 #[derive(Clone, Copy, Debug)]
@@ -20,14 +24,17 @@ pub(super) struct Point {
     pub level: f32,
     /// Over its surroundings.
     pub height: f32,
+    /// How much the surroundings shake its level, dB.
+    pub shake: f32,
     /// Hz from the frequency at which it began.
     pub off: f32,
     /// All other sound, dBFS.
     pub rest: f32,
 }
 
-const ABSENT: Point = Point { level: f32::NAN, height: 0.0, off: 0.0, rest: 0.0 };
+const ABSENT: Point = Point { level: f32::NAN, height: 0.0, shake: 0.0, off: 0.0, rest: 0.0 };
 
+/// A tone.
 #[derive(Clone, Debug)]
 pub(super) struct Track {
     pub id: u32,
@@ -37,6 +44,8 @@ pub(super) struct Track {
     pub base: f64,
     /// Where the next peak is expected.
     expected: f64,
+    /// When it was first seen.
+    pub start: Seconds,
     /// It may have begun before it was seen.
     pub unborn: bool,
     pub missing: u32,
@@ -46,9 +55,8 @@ pub(super) struct Track {
     pub pace: f64,
     /// Largest rise within three spectra so far.
     pub leap: f64,
-    /// exploration: first height, level; misses so far
-    pub first: (f64, f64),
-    pub gone: u64,
+    /// Its level when it was first seen.
+    pub first: f64,
     points: Vec<Point>,
     alive: bool,
 }
@@ -69,21 +77,28 @@ impl Track {
             peak,
             base: 0.0,
             expected: 0.0,
+            start: Seconds::ZERO,
             unborn: false,
             missing: 0,
             age: 0,
             pace: 0.0,
             leap: 0.0,
-            first: (0.0, 0.0),
-            gone: 0,
+            first: 0.0,
             points,
             alive: false,
         }
     }
 
-    fn begin(&mut self, id: u32, frequency: f64, unborn: bool) {
-        (self.id, self.base, self.expected, self.unborn) = (id, frequency, frequency, unborn);
-        (self.age, self.leap, self.alive, self.gone) = (0, 0.0, true, 0);
+    fn begin(&mut self, id: u32, frequency: f64, start: Seconds, unborn: bool) {
+        (self.id, self.base, self.expected, self.start, self.alive) = (id, frequency, frequency, start, true);
+        self.restart(unborn);
+    }
+
+    /// Its history starts anew.
+    fn restart(&mut self, unborn: bool) {
+        self.unborn = unborn;
+        (self.age, self.missing) = (0, 0);
+        self.leap = if unborn { UNSEEN_LEAP } else { 0.0 };
     }
 
     /// The point `back` spectra ago; `None` beyond its memory or its birth.
@@ -99,14 +114,16 @@ impl Track {
     fn see(&mut self, peak: &Peak, all: f64) {
         let level = peak.level.get();
         let rest = 10f64.powf(all / 10.0) - 10f64.powf(level / 10.0);
+        let height = level - peak.surroundings.get();
         self.push(Point {
             level: level as f32,
-            height: (level - peak.surroundings.get()) as f32,
+            height: height as f32,
+            shake: 6.0 * 10f32.powf(-height as f32 / 20.0),
             off: (peak.frequency.get() - self.base) as f32,
             rest: 10.0 * rest.max(1e-20).log10() as f32,
         });
         if self.age == 1 {
-            self.first = (level - peak.surroundings.get(), level);
+            self.first = level;
         }
         self.peak = *peak;
         self.expected += 0.4 * (peak.frequency.get() - self.expected);
@@ -119,7 +136,6 @@ impl Track {
 
     fn miss(&mut self) {
         self.missing += 1;
-        self.gone += 1;
         self.push(ABSENT);
         self.alive = self.missing <= PATIENCE;
     }
@@ -127,6 +143,30 @@ impl Track {
     fn push(&mut self, point: Point) {
         self.points[self.age as usize % MEMORY] = point;
         self.age += 1;
+    }
+
+    /// Over its surroundings when it was last there.
+    pub fn last_height(&self) -> f32 {
+        self.point(self.missing as usize).map_or(0.0, |point| point.height)
+    }
+
+    /// Share of the last second in which it was higher than 0.1 s before.
+    pub fn rising(&self) -> f64 {
+        let (mut rose, mut all) = (0, 0);
+        for back in 0..50 {
+            let (Some(now), Some(before)) = (self.point(back), self.point(back + 5)) else { break };
+            if !(now.level.is_nan() || before.level.is_nan()) {
+                all += 1;
+                rose += u32::from(now.level > before.level);
+            }
+        }
+        f64::from(rose) / f64::from(all.max(1))
+    }
+
+    /// The loudest that the other sound was within the last `points`.
+    pub fn loudest_rest(&self, points: usize) -> f32 {
+        let rests = (0..points).filter_map(|back| self.point(back)).filter(|point| !point.level.is_nan());
+        rests.fold(-200.0, |loudest, point| loudest.max(point.rest))
     }
 
     /// dB a second through the last `points`; 0 with fewer than five of them there.
@@ -143,6 +183,7 @@ impl Track {
 }
 
 /// The tones of one channel.
+/// A tone.
 #[derive(Clone, Debug)]
 pub(super) struct Tracks {
     tracks: Vec<Track>,
@@ -160,12 +201,27 @@ impl Tracks {
         self.tracks.iter().filter(|track| track.alive)
     }
 
-    /// Goes on with a spectrum.
-    pub fn follow(&mut self, spectrum: &Spectrum) {
+    /// The tone in place `slot`, of `MOST`.
+    pub fn at(&self, slot: usize) -> Option<&Track> {
+        self.tracks.get(slot).filter(|track| track.alive)
+    }
+
+    /// Forgets them all.
+    pub fn clear(&mut self) {
+        for track in &mut self.tracks {
+            track.alive = false;
+        }
+    }
+
+    /// Goes on with a spectrum that ends at `at`.
+    pub fn follow(&mut self, spectrum: &Spectrum, at: Seconds) {
         self.give_peaks(&spectrum.peaks);
         let all = spectrum.level.get();
         let taken = &self.taken;
         for (index, track) in self.tracks.iter_mut().enumerate().filter(|(_, track)| track.alive) {
+            if spectrum.fresh {
+                track.restart(true);
+            }
             match taken.iter().position(|taken| *taken == Some(index)) {
                 Some(peak) => track.see(&spectrum.peaks[peak], all),
                 None => track.miss(),
@@ -174,7 +230,7 @@ impl Tracks {
         let mut vacant = self.tracks.iter_mut().filter(|track| !track.alive);
         for (peak, _) in spectrum.peaks.iter().zip(taken).filter(|(_, taken)| taken.is_none()) {
             let Some(track) = vacant.next() else { break };
-            track.begin(self.next, peak.frequency.get(), spectrum.fresh);
+            track.begin(self.next, peak.frequency.get(), at, spectrum.fresh);
             track.see(peak, all);
             self.next = self.next.wrapping_add(1);
         }
