@@ -10,35 +10,37 @@
 use super::ring::{Certainty, Signs};
 use crate::units::Db;
 
-/// Spectra in a row for which a score must hold.
-const HOLD: usize = 3;
-const POSSIBLE: f64 = 2.8;
-const RINGING: f64 = 3.8;
+/// Share of the newest score in the smoothed one, at 50 a second: 60 ms.
+const NEWEST: f64 = 0.3;
+/// No score counts as less, so that a moment's doubt is forgotten in time.
+const LEAST: f64 = -4.0;
+const BEGINNING: f64 = -2.0;
+const POSSIBLE: f64 = 2.7;
+const RINGING: f64 = 3.4;
 
-/// The newest scores of a tone.
+/// The smoothed score of a tone.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Look {
-    points: [f64; HOLD],
+    score: f64,
 }
 
 impl Default for Look {
     fn default() -> Self {
-        Self { points: [f64::NEG_INFINITY; HOLD] }
+        Self { score: BEGINNING }
     }
 }
 
 impl Look {
     pub fn push(&mut self, points: f64) {
-        self.points.rotate_left(1);
-        self.points[HOLD - 1] = points;
+        self.score += NEWEST * (points.max(LEAST) - self.score);
     }
 
     pub fn holds(&self, certainty: Certainty) -> bool {
-        let mark = match certainty {
-            Certainty::Possible => POSSIBLE,
-            Certainty::Ringing => RINGING,
-        };
-        self.points.iter().all(|&points| points > mark)
+        self.score
+            > match certainty {
+                Certainty::Possible => POSSIBLE,
+                Certainty::Ringing => RINGING,
+            }
     }
 }
 
@@ -71,92 +73,102 @@ impl Scale {
 }
 
 // The fit.
-const START: f64 = -3.41;
+const START: f64 = -5.86;
 
-const SCALES: [Scale; 18] = [
+const SCALES: [Scale; 20] = [
+    // What it stands over all other sound, dB.
+    Scale {
+        of: |signs, _| signs.share.get(),
+        points: &[(-40.0, 0.0), (-32.0, 2.23), (-26.0, 2.82), (-20.0, 3.03), (-14.0, 3.81)],
+    },
+    // Tones in equal steps around it: partials of one sound.
+    Scale {
+        of: |signs, _| f64::from(signs.series),
+        points: &[(0.0, 0.0), (1.0, 0.0), (2.0, 0.0), (3.0, -0.25), (4.0, -1.8), (6.0, -3.47)],
+    },
     // What it stands over all other sound, and its climb, dB.
     Scale {
         of: |signs, _| signs.share.get().clamp(-45.0, 20.0) + signs.rise.get().clamp(0.0, 30.0),
-        points: &[(-25.0, 0.0), (-15.0, 2.27), (-7.0, 2.49), (0.0, 2.88), (8.0, 3.35), (18.0, 3.63), (35.0, 4.11)],
+        points: &[(-25.0, 0.0), (-15.0, 0.56), (-7.0, 0.7), (0.0, 0.75), (8.0, 0.87), (18.0, 1.21), (35.0, 1.21)],
     },
     // Its climb along the line, dB.
     Scale {
         of: |signs, _| signs.rise.get(),
-        points: &[(1.0, 0.0), (3.0, 0.0), (6.0, 0.22), (9.0, 0.29), (13.0, 0.93), (18.0, 1.34), (25.0, 1.95)],
+        points: &[(1.0, 0.0), (3.0, 0.0), (6.0, 0.0), (9.0, 0.0), (13.0, 0.42), (18.0, 0.85), (25.0, 1.67)],
     },
     // That climb over the departure from the line, lg.
     Scale {
         of: |signs, _| (signs.rise.get().max(0.1) / signs.rough.get().max(0.02)).log10(),
-        points: &[(0.2, 0.0), (0.6, 0.0), (0.9, 0.0), (1.2, 0.0), (1.6, 0.16), (2.2, 1.08)],
+        points: &[(0.2, 0.0), (0.6, 0.0), (0.9, 0.0), (1.2, 0.0), (1.6, 0.0), (2.2, 0.81)],
     },
     // Slope, lb of dB a second.
     Scale {
         of: |signs, _| signs.growth.clamp(1.0, 250.0).log2(),
-        points: &[(1.0, 0.0), (2.0, -0.15), (3.0, 0.31), (4.5, 0.55), (6.0, 0.69), (7.2, 0.94)],
+        points: &[(1.0, 0.0), (2.0, 0.27), (3.0, 0.66), (4.5, 1.36), (6.0, 2.24), (7.2, 3.22)],
+    },
+    // Length of the line, lb of seconds.
+    Scale {
+        of: |signs, _| signs.line.get().clamp(0.1, 4.5).log2(),
+        points: &[(-3.0, 0.0), (-1.5, 1.72), (-0.5, 1.72), (0.5, 1.72), (1.2, 1.72), (2.0, 1.72)],
     },
     // Wander, lg of cents.
     Scale {
         of: |signs, _| (1731.0 * signs.wander).clamp(0.01, 30.0).log10(),
-        points: &[(-1.5, 0.0), (-0.8, 0.0), (-0.3, 0.0), (0.2, -0.14), (0.7, -1.09), (1.2, -1.98)],
+        points: &[(-1.5, 0.0), (-0.8, 0.0), (-0.3, 0.0), (0.2, -0.74), (0.7, -1.52), (1.2, -2.75)],
     },
     // Wander over what noise would make it, lg.
     Scale {
         of: |signs, _| signs.unsteady.clamp(0.03, 5.0).log10(),
-        points: &[(-1.0, 0.0), (-0.5, 0.0), (-0.2, 0.0), (0.1, 0.0), (0.4, -1.23)],
+        points: &[(-1.0, 0.0), (-0.5, 0.0), (-0.2, 0.0), (0.1, 0.0), (0.4, -0.88)],
     },
     // Its strongest harmonic, dB re the tone.
     Scale {
         of: |signs, _| beside(signs.harmonics),
-        points: &[(-45.0, 0.0), (-35.0, -0.18), (-28.0, -1.66), (-20.0, -1.91), (-10.0, -3.03)],
+        points: &[(-45.0, 0.0), (-35.0, -0.46), (-28.0, -1.65), (-20.0, -1.96), (-10.0, -3.38)],
     },
     // The strongest line whose harmonic it could be, dB re the tone.
     Scale {
         of: |signs, _| beside(signs.under),
-        points: &[(-45.0, 0.0), (-30.0, 0.0), (-18.0, 0.0), (-8.0, 0.0), (2.0, -1.5)],
+        points: &[(-45.0, 0.0), (-30.0, 0.0), (-18.0, 0.0), (-8.0, 0.0), (2.0, -1.51)],
     },
     // Tones in small ratios to it.
     Scale {
         of: |signs, _| count(signs.family),
-        points: &[(0.0, 0.0), (0.7, 0.0), (1.1, -0.09), (1.6, -0.92), (2.3, -2.81)],
+        points: &[(0.0, 0.0), (0.7, 0.0), (1.1, -0.1), (1.6, -0.89), (2.3, -3.23)],
     },
     // Those of them that rise as it does.
     Scale {
         of: |signs, _| count(signs.family_rising),
-        points: &[(0.0, 0.0), (0.7, -0.63), (1.1, -1.54), (1.6, -1.93)],
+        points: &[(0.0, 0.0), (0.7, -0.61), (1.1, -1.74), (1.6, -2.13)],
     },
     // All tones that rise as it does.
     Scale {
         of: |signs, _| count(signs.alike),
-        points: &[(0.0, 0.0), (0.7, 0.0), (1.1, -0.04), (1.6, -0.36), (2.3, -1.44), (3.0, -3.46)],
+        points: &[(0.0, 0.0), (0.7, 0.0), (1.1, 0.0), (1.6, -0.05), (2.3, -1.03), (3.0, -3.09)],
     },
     // All tones that rise.
     Scale {
         of: |signs, _| count(signs.company),
-        points: &[(0.0, 0.0), (0.7, 0.0), (1.6, 0.0), (2.4, 0.0), (3.2, -0.8)],
+        points: &[(0.0, 0.0), (0.7, 0.0), (1.6, 0.0), (2.4, 0.0), (3.2, -0.24)],
     },
     // Largest rise within 60 ms since it began, dB: an attack.
     Scale {
         of: |signs, _| signs.leap.get(),
-        points: &[(2.0, 0.0), (5.0, -0.07), (8.0, -0.36), (12.0, -1.4), (18.0, -3.01), (26.0, -4.78)],
+        points: &[(2.0, 0.0), (5.0, -0.28), (8.0, -0.79), (12.0, -1.74), (18.0, -3.15), (26.0, -4.76)],
     },
     // Over its first level, dB.
     Scale {
         of: |signs, _| signs.climbed.get(),
-        points: &[(0.0, 0.0), (6.0, 0.38), (12.0, 0.58), (18.0, 1.19), (25.0, 1.84), (35.0, 3.5)],
-    },
-    // Age, lb of seconds.
-    Scale {
-        of: |signs, _| signs.stood.get().clamp(0.1, 8.0).log2(),
-        points: &[(-2.5, 0.0), (-1.3, 0.85), (-0.3, 0.37), (0.7, 0.13), (1.7, -0.1), (2.8, 1.22)],
+        points: &[(0.0, 0.0), (6.0, 0.04), (12.0, 0.53), (18.0, 1.22), (25.0, 1.85), (35.0, 2.88)],
     },
     // Share of the last second in which it rose.
-    Scale { of: |signs, _| signs.rising, points: &[(0.4, 0.0), (0.6, 0.0), (0.8, 0.76), (0.95, 0.89), (1.0, 0.89)] },
+    Scale { of: |signs, _| signs.rising, points: &[(0.4, 0.0), (0.6, 0.61), (0.8, 1.12), (0.95, 1.12), (1.0, 1.12)] },
     // Change of slope at the end of the line, as a share.
-    Scale { of: |signs, _| signs.bend, points: &[(-1.0, 0.0), (-0.5, 0.0), (-0.2, 0.0), (0.0, 0.11), (0.3, 0.99)] },
+    Scale { of: |signs, _| signs.bend, points: &[(-1.0, 0.0), (-0.5, 0.0), (-0.2, 0.0), (0.0, 0.38), (0.3, 0.92)] },
     // Width 10 dB down, Hz.
     Scale {
         of: |signs, frequency| signs.width * frequency,
-        points: &[(13.0, 0.0), (15.0, -0.5), (17.0, -0.69), (20.0, -1.31), (25.0, -1.69)],
+        points: &[(13.0, 0.0), (15.0, -0.3), (17.0, -0.41), (20.0, -1.2), (25.0, -1.87)],
     },
 ];
 // End of the fit.
@@ -168,4 +180,91 @@ fn beside(line: Option<Db>) -> f64 {
 
 fn count(others: u8) -> f64 {
     f64::from(others).ln_1p()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Seconds;
+
+    fn ring() -> Signs {
+        Signs {
+            width: 0.014,
+            wander: 2e-5,
+            unsteady: 0.4,
+            straight: 0.99,
+            height: Db::new(35.0),
+            stood: Seconds::new(1.0),
+            line: Seconds::new(0.8),
+            growth: 25.0,
+            rise: Db::new(20.0),
+            rough: Db::new(0.3),
+            climbed: Db::new(22.0),
+            rising: 1.0,
+            leap: Db::new(3.0),
+            share: Db::new(-2.0),
+            ..Signs::default()
+        }
+    }
+
+    #[test]
+    fn scales_are_straight_between_marks_and_flat_beyond() {
+        let scale = Scale { of: |_, _| 0.0, points: &[(0.0, 1.0), (2.0, 2.0), (4.0, -2.0)] };
+        for (value, points) in
+            [(-9.0, 1.0), (0.0, 1.0), (1.0, 1.5), (3.0, 0.0), (4.0, -2.0), (1e9, -2.0), (f64::NAN, 0.0)]
+        {
+            assert_eq!(scale.points(value), points, "{value}");
+        }
+        for scale in &SCALES {
+            assert!(scale.points.is_sorted_by(|a, b| a.0 < b.0));
+        }
+    }
+
+    #[test]
+    fn each_sign_speaks_the_way_it_must() {
+        let base = points(&ring(), 1000.0);
+        assert!(base > RINGING, "{base}");
+        let worse: [Signs; 9] = [
+            Signs { wander: 5e-3 / 2.0, ..ring() },
+            Signs { harmonics: Some(Db::new(12.0)), ..ring() },
+            Signs { under: Some(Db::new(-5.0)), ..ring() },
+            Signs { family: 8, ..ring() },
+            Signs { alike: 9, ..ring() },
+            Signs { leap: Db::new(25.0), ..ring() },
+            Signs { rise: Db::new(2.0), ..ring() },
+            Signs { climbed: Db::new(0.0), ..ring() },
+            Signs { width: 0.026, ..ring() },
+        ];
+        for signs in worse {
+            assert!(points(&signs, 1000.0) < base - 0.3, "{signs:?}");
+        }
+    }
+
+    #[test]
+    fn what_no_ring_can_be() {
+        for signs in [
+            Signs { growth: -20.0, ..ring() },
+            Signs { growth: 0.0, ..ring() },
+            Signs { wander: 0.01, ..ring() },
+            Signs { height: Db::new(8.0), ..ring() },
+            Signs::default(),
+        ] {
+            assert_eq!(points(&signs, 1000.0), f64::NEG_INFINITY);
+        }
+    }
+
+    #[test]
+    fn a_score_must_last() {
+        let mut look = Look::default();
+        look.push(9.0);
+        assert!(!look.holds(Certainty::Possible));
+        for _ in 0..10 {
+            look.push(9.0);
+        }
+        assert!(look.holds(Certainty::Ringing));
+        for _ in 0..10 {
+            look.push(f64::NEG_INFINITY);
+        }
+        assert!(!look.holds(Certainty::Possible));
+    }
 }

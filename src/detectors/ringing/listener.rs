@@ -1,6 +1,6 @@
 //! One channel's rings: from the score of a tone to *possible*, *ringing* and gone.
 //!
-//! A tone is said to be possible, or ringing, when its score stays over the mark for three spectra in a row. It is gone
+//! A tone is said to be possible, or ringing, when its smoothed score comes over the mark. It is gone
 //! when it can no longer be seen, when it has fallen 20 dB, or (possible only) when nothing has spoken for it for two
 //! seconds. Harmonics of a louder ring, what stands 30 dB under one, and the room's own tones are no rings.
 //! Over a gap, what was said stands, and histories start anew.
@@ -67,10 +67,10 @@ impl Listener {
         self.cases.iter().filter_map(|case| case.ring).take(MOST_RINGS)
     }
 
-    pub fn judged(&self) -> impl Iterator<Item = (Hertz, Signs, f64)> + '_ {
+    pub fn judged(&self) -> impl Iterator<Item = (u32, Hertz, Signs, f64)> + '_ {
         let judged = |(slot, case): (usize, &Case)| {
             let (signs, points) = case.judged?;
-            Some((self.tracks.at(slot)?.peak.frequency, signs, points))
+            Some((case.track, self.tracks.at(slot)?.peak.frequency, signs, points))
         };
         self.cases.iter().enumerate().filter_map(judged)
     }

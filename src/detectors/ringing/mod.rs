@@ -2,7 +2,7 @@
 //!
 //! In: each channel's spectra, 20 ms apart. Tones are followed through time ([`track`]), what their histories say is
 //! told in numbers ([`signs`]), all numbers are weighed in one place ([`judge`]), and a tone that keeps its score for
-//! three spectra is said to be *possible* or *ringing* ([`listener`]). Everything is causal: a ring's `reported` is
+//! some 60 ms is said to be *possible* or *ringing* ([`listener`]). Everything is causal: a ring's `reported` is
 //! the end of the sound that decided.
 //!
 //! A loop a little over its limit grows on one straight line in dB, out of the floor, at one frequency, with no
@@ -103,8 +103,8 @@ impl Ringing {
         self.events.drain(..)
     }
 
-    /// Every tone of a channel that is judged at the moment: its frequency, signs and log-odds.
-    pub fn judged(&self, channel: ChannelId) -> impl Iterator<Item = (Hertz, Signs, f64)> + '_ {
+    /// Every tone of a channel that is judged at the moment: its number, frequency, signs and log-odds.
+    pub fn judged(&self, channel: ChannelId) -> impl Iterator<Item = (u32, Hertz, Signs, f64)> + '_ {
         self.channels.get(channel.index()).into_iter().flat_map(Listener::judged)
     }
 

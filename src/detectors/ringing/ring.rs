@@ -88,6 +88,8 @@ pub struct Signs {
     pub family: u8,
     /// Those of them that rise as it does.
     pub family_rising: u8,
+    /// Partials of one sound with it: tones in equal steps around it, one of which at least rises as it does.
+    pub series: u8,
     /// Other tones that rise as it does.
     pub alike: u8,
     /// Other tones that rise at all.

@@ -33,6 +33,8 @@ const RATIOS: [f64; 18] = [
     0.6,
 ];
 const OF_A_FAMILY: f64 = 0.004;
+const HIGHEST_PARTIAL: f64 = 24.0;
+const LONGEST_SERIES: u8 = 6;
 /// Tones nearer than this are one.
 const APART: f64 = 0.03;
 /// A neighbour counts from this height on, and this age in spectra.
@@ -41,12 +43,12 @@ const NEIGHBOUR_AGE: u64 = 5;
 
 /// The signs of a tone that is there now, and its mean frequency along the line in Hz; `None` while it is too young
 /// or too low to be judged.
-pub(super) fn signs<'a>(track: &Track, all: impl Iterator<Item = &'a Track>) -> Option<(Signs, f64)> {
+pub(super) fn signs<'a>(track: &Track, all: impl Iterator<Item = &'a Track> + Clone) -> Option<(Signs, f64)> {
     let now = track.point(0).filter(|now| track.age >= 5 && now.height >= 11.0)?;
     let line = Line::newest(track)?;
     let frequency = track.peak.frequency.get();
     let growth = line.sums.slope();
-    let company = Company::of(track, growth, all);
+    let company = if growth > 0.0 { Company::of(track, growth, all) } else { Company::default() };
     let signs = Signs {
         width: track.peak.width.get() / frequency,
         wander: line.sums.wander() / frequency,
@@ -68,6 +70,7 @@ pub(super) fn signs<'a>(track: &Track, all: impl Iterator<Item = &'a Track>) -> 
         outlasts: Db::new(f64::from(track.loudest_rest(75) - now.rest)),
         family: company.family,
         family_rising: company.family_rising,
+        series: company.series,
         alike: company.alike,
         company: company.rising,
         elsewhere: 0,
@@ -192,13 +195,14 @@ struct Company {
     alike: u8,
     family: u8,
     family_rising: u8,
+    series: u8,
 }
 
 impl Company {
-    fn of<'a>(track: &Track, growth: f64, all: impl Iterator<Item = &'a Track>) -> Self {
+    fn of<'a>(track: &Track, growth: f64, all: impl Iterator<Item = &'a Track> + Clone) -> Self {
         let mut company = Self::default();
         let frequency = track.peak.frequency.get();
-        for other in all {
+        for other in all.clone() {
             let ratio = other.peak.frequency.get() / frequency;
             if other.age < NEIGHBOUR_AGE || (ratio - 1.0).abs() < APART {
                 continue;
@@ -210,7 +214,105 @@ impl Company {
             company.alike += u8::from(alike);
             company.family += u8::from(family);
             company.family_rising += u8::from(alike && family);
+            if alike && company.series < LONGEST_SERIES {
+                company.series = company.series.max(series(frequency, other.peak.frequency.get(), all.clone()));
+            }
         }
         company
+    }
+}
+
+/// How many tones stand at whole steps around this one, if the step to another goes into its frequency a whole number
+/// of times: then both are partials of one sound.
+fn series<'a>(frequency: f64, other: f64, all: impl Iterator<Item = &'a Track> + Clone) -> u8 {
+    let step = (other - frequency).abs();
+    let number = frequency / step;
+    if !(1.5..=HIGHEST_PARTIAL).contains(&number) || (number - number.round()).abs() > 0.002 * number * number {
+        return 0;
+    }
+    let step = frequency / number.round();
+    let stands = |at: f64| {
+        let near = |track: &Track| (track.peak.frequency.get() / at - 1.0).abs() < 0.0015;
+        all.clone().any(|track| track.age >= NEIGHBOUR_AGE && near(track))
+    };
+    [-3.0, -2.0, -1.0, 1.0, 2.0, 3.0]
+        .into_iter()
+        .map(|steps: f64| frequency + steps * step)
+        .filter(|&at| at > 60.0 && stands(at))
+        .count() as u8
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::track::Tracks;
+    use super::*;
+    use crate::meters::{Peak, Spectrum};
+    use crate::units::Hertz;
+
+    fn peak(hz: f64, level: f64) -> Peak {
+        Peak {
+            frequency: Hertz::new(hz),
+            level: Dbfs::new(level),
+            width: Hertz::new(15.0),
+            surroundings: Dbfs::new(-80.0),
+            over: Dbfs::SILENCE,
+            under: Dbfs::SILENCE,
+        }
+    }
+
+    /// Signs of the first tone after spectra whose peaks `at` gives.
+    fn after(frames: u32, at: impl Fn(f64) -> Vec<Peak>) -> Signs {
+        let mut tracks = Tracks::new();
+        for frame in 0..frames {
+            let peaks = at(f64::from(frame) * STEP);
+            let spectrum = Spectrum { count: frame.into(), fresh: false, level: Dbfs::new(-20.0), peaks };
+            tracks.follow(&spectrum, Seconds::ZERO);
+        }
+        let first = tracks.iter().next().expect("a tone");
+        signs(first, tracks.iter()).expect("old and high enough").0
+    }
+
+    /// Closed forms of a straight line: 20 dB a second for a second.
+    #[test]
+    fn a_straight_line() {
+        let signs = after(51, |t| vec![peak(1000.0, -65.0 + 20.0 * t)]);
+        assert!((signs.growth - 20.0).abs() < 1e-3 && (signs.line.get() - 1.02).abs() < 1e-9, "{signs:?}");
+        assert!((signs.rise.get() - 20.4).abs() < 1e-3 && (signs.climbed.get() - 20.0).abs() < 1e-4);
+        assert!(signs.rough.get() < 1e-2 && signs.straight > 0.9999 && signs.wander < 1e-9 && signs.bend.abs() < 1e-3);
+        assert!(
+            (signs.leap.get() - 1.2).abs() < 1e-4 && (signs.height.get() - 35.0).abs() < 1e-4 && signs.rising == 1.0
+        );
+        assert_eq!((signs.family, signs.alike, signs.company), (0, 0, 0));
+    }
+
+    /// An attack of 30 dB in 60 ms, then nothing: the line is level and the leap tells.
+    #[test]
+    fn an_attack() {
+        let signs = after(60, |t| vec![peak(440.0, -50.0 + (500.0 * t).min(30.0))]);
+        assert!(signs.growth.abs() < 0.5 && signs.leap.get() > 29.0 && signs.rise.get() < 1.0, "{signs:?}");
+    }
+
+    /// Vibrato of a quarter of a semitone, 6 a second.
+    #[test]
+    fn a_wobble() {
+        let signs = after(60, |t| vec![peak(440.0 + 3.0 * (37.7 * t).sin(), -50.0 + 10.0 * t)]);
+        assert!(signs.wander > 0.002 && signs.unsteady > 5.0, "{signs:?}");
+    }
+
+    #[test]
+    fn partials_that_rise_together() {
+        let signs = after(40, |t| (1..6).map(|k| peak(500.0 * f64::from(k), -60.0 + 20.0 * t)).collect());
+        assert_eq!((signs.family, signs.family_rising, signs.alike, signs.company), (4, 4, 4, 4));
+    }
+
+    #[test]
+    fn too_young_or_too_low() {
+        let mut tracks = Tracks::new();
+        for frame in 0..20 {
+            let peaks = vec![peak(500.0, if frame < 10 { -30.0 } else { -70.5 })];
+            tracks.follow(&Spectrum { count: frame, fresh: false, level: Dbfs::new(-20.0), peaks }, Seconds::ZERO);
+            let track = tracks.iter().next().unwrap();
+            assert_eq!(signs(track, tracks.iter()).is_some(), (4..10).contains(&frame));
+        }
     }
 }

@@ -255,3 +255,66 @@ impl Tracks {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::{Dbfs, Hertz};
+
+    pub fn peak(hz: f64, level: f64) -> Peak {
+        Peak {
+            frequency: Hertz::new(hz),
+            level: Dbfs::new(level),
+            width: Hertz::new(15.0),
+            surroundings: Dbfs::new(-80.0),
+            over: Dbfs::SILENCE,
+            under: Dbfs::SILENCE,
+        }
+    }
+
+    fn spectrum(count: u64, fresh: bool, peaks: &[Peak]) -> Spectrum {
+        Spectrum { count, fresh, level: Dbfs::new(-30.0), peaks: peaks.to_vec() }
+    }
+
+    #[test]
+    fn a_tone_goes_on_through_a_short_absence_and_ends_after_a_long_one() {
+        let mut tracks = Tracks::new();
+        for frame in 0..10 {
+            tracks.follow(&spectrum(frame, false, &[peak(1000.0, -50.0 + frame as f64)]), Seconds::ZERO);
+        }
+        let first = tracks.iter().next().unwrap().clone();
+        assert_eq!((first.age, first.leap.round()), (10, 3.0));
+        assert!((first.pace - 50.0).abs() < 1e-3, "{}", first.pace);
+        for frame in 0..4 {
+            tracks.follow(&spectrum(10 + frame, false, &[]), Seconds::ZERO);
+        }
+        tracks.follow(&spectrum(14, false, &[peak(1001.0, -40.0)]), Seconds::ZERO);
+        assert_eq!(tracks.iter().map(|track| track.id).collect::<Vec<_>>(), [first.id]);
+        for frame in 0..5 {
+            tracks.follow(&spectrum(15 + frame, false, &[]), Seconds::ZERO);
+        }
+        assert_eq!(tracks.iter().count(), 0);
+    }
+
+    #[test]
+    fn two_tones_keep_apart_and_the_nearer_takes_the_peak() {
+        let mut tracks = Tracks::new();
+        tracks.follow(&spectrum(1, false, &[peak(1000.0, -50.0), peak(1006.0, -50.0)]), Seconds::ZERO);
+        tracks.follow(&spectrum(2, false, &[peak(1005.0, -50.0)]), Seconds::ZERO);
+        let seen: Vec<f64> = tracks.iter().filter(|t| t.missing == 0).map(|t| t.peak.frequency.get()).collect();
+        assert_eq!((seen, tracks.iter().count()), (vec![1005.0], 2));
+    }
+
+    #[test]
+    fn more_tones_than_places_and_a_restart() {
+        let mut tracks = Tracks::new();
+        let crowd: Vec<Peak> = (0..100).map(|k| peak(100.0 + 50.0 * f64::from(k), -50.0)).collect();
+        tracks.follow(&spectrum(1, false, &crowd), Seconds::ZERO);
+        tracks.follow(&spectrum(2, false, &crowd), Seconds::ZERO);
+        assert_eq!(tracks.iter().count(), MOST);
+        tracks.follow(&spectrum(3, true, &crowd[..5]), Seconds::ZERO);
+        assert!(tracks.iter().take(5).all(|track| track.age == 1 && track.unborn));
+        tracks.clear();
+        assert_eq!(tracks.iter().count(), 0);
+    }
+}
