@@ -34,8 +34,10 @@ const HIGHEST: f64 = 16_000.0;
 const STANDS_OUT: f32 = 7.943;
 /// Sixths of an octave that make up the third on either side.
 const REACH: usize = 2;
-/// Powers below this are silence: −200 dBFS.
-const NOTHING: f32 = 1e-20;
+/// Powers below this are silence: −160 dBFS.
+const NOTHING: f32 = 1e-16;
+/// What a transform in `f32` leaves of everything in every bin: −130 dB.
+const ROUNDING: f32 = 1e-13;
 
 /// Window, plan and bands: the same for all channels.
 pub(super) struct SpectrumPlan {
@@ -141,11 +143,12 @@ impl SpectrumMeter {
         for (power, value) in scratch.power.iter_mut().zip(&scratch.spectrum) {
             *power = value.re * value.re + value.im * value.im;
         }
-        scratch.take_floors(plan);
+        let all = scratch.power.iter().sum::<f32>();
+        scratch.take_floors(plan, all);
         scratch.find_tops(plan);
         out.count += 1;
         out.fresh = self.fresh;
-        out.level = Dbfs::from_power(f64::from(scratch.power.iter().sum::<f32>()));
+        out.level = Dbfs::from_power(f64::from(all));
         out.peaks.clear();
         let advance = (!self.fresh).then_some(advance as f64);
         for &(_, bin) in &scratch.tops {
@@ -158,7 +161,8 @@ impl SpectrumMeter {
 
 impl SpectrumScratch {
     /// The median power of each sixth of an octave, then of a third on either side of it.
-    fn take_floors(&mut self, plan: &SpectrumPlan) {
+    fn take_floors(&mut self, plan: &SpectrumPlan, all: f32) {
+        let least = (ROUNDING * all).max(NOTHING);
         let bands = plan.bands.len() - 1;
         for band in 0..bands {
             let (from, to) = (plan.bands[band], plan.bands[band + 1]);
@@ -172,7 +176,7 @@ impl SpectrumScratch {
             let sorted = &mut self.sorted[..to - from];
             sorted.copy_from_slice(&self.medians[from..to]);
             sorted.sort_unstable_by(f32::total_cmp);
-            self.floors[band] = sorted[sorted.len() / 2].max(NOTHING);
+            self.floors[band] = sorted[sorted.len() / 2].max(least);
         }
     }
 

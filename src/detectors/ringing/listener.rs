@@ -21,6 +21,8 @@ const MEMORY: Seconds = Seconds::new(600.0);
 const PAST: usize = 16;
 /// Tones are forgotten over a longer gap.
 const BRIDGED: Seconds = Seconds::new(2.0);
+/// Share of its growth that it has at least while nothing limits it.
+const STILL_GROWS: f64 = 0.3;
 const FALLEN: f64 = 20.0;
 const UNCONFIRMED: Seconds = Seconds::new(2.0);
 const MASKED: f64 = 30.0;
@@ -45,8 +47,10 @@ struct Case {
     look: Look,
     judged: Option<(Signs, f64)>,
     ring: Option<Ring>,
+    /// Its highest level since it was said.
     top: f64,
-    fastest: f64,
+    /// The longest climb on one line, dB, and its slope.
+    climb: (f64, f64),
     /// When its score last was a possible ring's.
     supported: Seconds,
 }
@@ -142,8 +146,6 @@ impl Listener {
         case.judged = Some((signs, points));
         let spoken_for = case.ring.is_none() && (self.known.holds(track) || self.is_shadow(track));
         case.look.push(if spoken_for { f64::NEG_INFINITY } else { points });
-        let level = track.peak.level.get();
-        case.top = case.top.max(level);
         if case.look.holds(Certainty::Possible) {
             case.supported = at;
         }
@@ -151,6 +153,9 @@ impl Listener {
         let was = case.ring.map(|ring| ring.certainty);
         let news = said.filter(|&said| was.is_none_or(|was| was < said));
         if let Some(certainty) = news {
+            if was.is_none() {
+                (case.top, case.climb) = (f64::NEG_INFINITY, (0.0, 0.0));
+            }
             let id = case.ring.map_or_else(|| desk.new_id(), |ring| ring.id);
             let start = case.ring.map_or(track.start, |ring| ring.start);
             case.ring = Some(Ring {
@@ -170,11 +175,15 @@ impl Listener {
         }
         case.ring = case.ring.map(|ring| {
             let mut ring = carried_on(ring, track, Some(signs));
-            if signs.growth > 0.3 * case.fastest.max(1.0) && signs.rise.get() > 1.0 {
-                ring.frequency = Hertz::new(line);
-                case.fastest = case.fastest.max(signs.growth);
-                ring.excess = desk.excess(case.fastest);
+            if signs.rise.get() >= case.climb.0 {
+                case.climb = (signs.rise.get(), signs.growth);
             }
+            // Once a limit holds it down, it is drawn off its frequency.
+            if signs.growth > STILL_GROWS * case.climb.1 && signs.rise.get() > 1.0 {
+                ring.frequency = Hertz::new(line);
+            }
+            ring.excess = desk.excess(case.climb.1);
+            case.top = case.top.max(ring.level.get());
             ring
         });
         if let Some(ring) = case.ring.filter(|_| news.is_some()) {
@@ -198,9 +207,8 @@ impl Listener {
         case.look = Look::default();
         let Some(mut ring) = case.ring.take() else { return };
         ring.end = Some(at);
-        ring.growth = case.fastest;
+        ring.growth = case.climb.1;
         ring.clips_in = None;
-        (case.top, case.fastest) = (f64::NEG_INFINITY, 0.0);
         if ring.certainty == Certainty::Ringing {
             if self.past.len() == PAST {
                 self.past.remove(0);
