@@ -4,8 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 
-use crate::view::records;
 use crate::view::words::{HEARING, LOCAL_RULES};
+use crate::view::{RING_KEYS, records};
 
 /// One thing to do next and why, for the person who runs a school hall's small PA.
 ///
@@ -33,6 +33,8 @@ pub enum Command {
     Soundcheck(SoundcheckArgs),
     /// Levels, clipping and what to do about them, of recordings or folders of them
     Recordings(RecordingsArgs),
+    /// What rings in recordings or folders of them, when it could be heard, and what to do about it
+    Ringout(RingoutArgs),
     /// The input devices of this machine, with channels and rates
     Devices(DevicesArgs),
     /// A completion script for your shell
@@ -91,6 +93,16 @@ pub struct RecordingsArgs {
     pub aes17: bool,
     /// Lines for other programs: JSON, one object a line
     #[arg(long, long_help = records::RECORDING_KEYS)]
+    pub json: bool,
+}
+
+#[derive(Clone, Debug, ClapArgs)]
+pub struct RingoutArgs {
+    /// Recordings, or folders of them
+    #[arg(required = true, value_name = "PATH")]
+    pub paths: Vec<PathBuf>,
+    /// Lines for other programs: JSON, one object a line
+    #[arg(long, long_help = RING_KEYS)]
     pub json: bool,
 }
 

@@ -10,6 +10,7 @@ mod end;
 mod lines;
 mod out;
 mod recordings;
+mod ringout;
 mod screen;
 mod setup;
 mod soundcheck;
@@ -59,6 +60,7 @@ pub fn main() -> ExitCode {
         None => soundcheck::run(&SoundcheckArgs::default()),
         Some(Command::Soundcheck(args)) => soundcheck::run(&args),
         Some(Command::Recordings(args)) => recordings::run(&args),
+        Some(Command::Ringout(args)) => ringout::run(&args),
         Some(Command::Devices(args)) => devices::run(&args),
         Some(Command::Completions { shell }) => {
             // Into memory first: the generator does not forgive a closed pipe.

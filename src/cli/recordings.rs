@@ -191,7 +191,7 @@ fn words_of(channel: ChannelId, verdict: &ChannelVerdict, setup: &Setup) -> Opti
 }
 
 /// Files as they are named; folders with everything in them that is not hidden, in order.
-fn walk(paths: &[PathBuf]) -> anyhow::Result<Vec<PathBuf>> {
+pub(super) fn walk(paths: &[PathBuf]) -> anyhow::Result<Vec<PathBuf>> {
     let mut files = Vec::new();
     for path in paths {
         if !path.is_dir() {
@@ -222,11 +222,11 @@ fn gather(folder: &Path, files: &mut Vec<PathBuf>) -> anyhow::Result<()> {
 }
 
 /// The progress bar, on a terminal only.
-struct Bar(ProgressBar);
+pub(super) struct Bar(ProgressBar);
 
 const SLOW: Duration = Duration::from_millis(200);
 
-fn bar(files: usize) -> Bar {
+pub(super) fn bar(files: usize) -> Bar {
     if !std::io::stderr().is_terminal() {
         return Bar(ProgressBar::hidden());
     }
@@ -239,21 +239,21 @@ fn bar(files: usize) -> Bar {
 }
 
 impl Bar {
-    fn tick_to(&self, share: f64, files: usize) {
+    pub fn tick_to(&self, share: f64, files: usize) {
         if files == 1 {
             self.0.set_position((share * 1000.0) as u64);
         }
     }
 
-    fn one_done(&self) {
+    pub fn one_done(&self) {
         self.0.inc(1000);
     }
 
-    fn suspend<T>(&self, print: impl FnOnce() -> T) -> T {
+    pub fn suspend<T>(&self, print: impl FnOnce() -> T) -> T {
         self.0.suspend(print)
     }
 
-    fn finish(&self) {
+    pub fn finish(&self) {
         self.0.finish_and_clear();
     }
 }

@@ -6,6 +6,7 @@ pub mod desk_zero;
 mod pipeline;
 pub mod recording;
 mod replay;
+pub mod ring_recording;
 pub mod session;
 mod snapshot;
 mod stagehand;

@@ -6,17 +6,18 @@
 use crate::dsp::k_weighting::{self, KWeighting};
 use crate::dsp::lanes;
 use crate::dsp::oversample;
-use crate::dsp::third_octave::{Scratch, ThirdOctave};
 use crate::units::{Dbfs, FrameCount, SampleRate, Seconds};
 
 use super::activity::{Recent, WindowPeak};
-use super::clock::HopSpan;
+use super::clock::{Clock, HopSpan};
 use super::pair;
 use super::peak::Peaks;
-use super::readings::{Activity, BANDS, ChannelReadings, Hop, Whole};
+use super::readings::{Activity, ChannelReadings, Hop, Whole};
 use super::rms::Moments;
 use super::runs::{self, Runs};
+use super::spectrum::{self, SpectrumMeter, SpectrumPlan};
 use super::take::Take;
+use super::{Bench, Tools};
 
 /// Most samples of a frame at `rate`.
 pub(super) fn longest_frame(rate: SampleRate) -> usize {
@@ -24,7 +25,7 @@ pub(super) fn longest_frame(rate: SampleRate) -> usize {
 }
 
 pub(super) struct Channel {
-    rate: f64,
+    rate: SampleRate,
     /// `past` samples of history, then the frame in progress.
     buffer: Vec<f32>,
     past: usize,
@@ -41,6 +42,7 @@ pub(super) struct Channel {
     whole_peaks: Peaks,
     whole: Moments,
     whole_invalid: u64,
+    spectrum: Option<SpectrumMeter>,
 }
 
 impl Channel {
@@ -48,7 +50,7 @@ impl Channel {
         let longest = longest_frame(rate);
         let past = pair::window(rate).max(oversample::HISTORY);
         Self {
-            rate: f64::from(rate.get()),
+            rate,
             buffer: vec![0.0; past + longest],
             past,
             invalid: 0,
@@ -63,7 +65,14 @@ impl Channel {
             whole_peaks: Peaks::default(),
             whole: Moments::default(),
             whole_invalid: 0,
+            spectrum: None,
         }
+    }
+
+    pub fn ask_for_spectra(&mut self, plan: &SpectrumPlan) {
+        self.past = self.past.max(plan.length());
+        self.buffer = vec![0.0; self.past + longest_frame(self.rate)];
+        self.spectrum = Some(plan.meter());
     }
 
     /// The most runs that can end in one hop.
@@ -93,16 +102,22 @@ impl Channel {
         self.k_weighting.energy(&self.buffer[from - k_weighting::HISTORY..to])
     }
 
+    /// Takes the spectrum, if one is due at the end of the hop `span`.
+    pub fn look(&mut self, span: &HopSpan, tools: &Tools, bench: &mut Bench, readings: &mut ChannelReadings) {
+        let (Some(meter), Some(plan), Some(scratch)) = (&mut self.spectrum, &tools.spectra, &mut bench.spectra) else {
+            return;
+        };
+        if span.number % spectrum::HOPS == 1 && span.end as usize >= plan.length() {
+            let to = self.past + span.to;
+            let advance = Clock::samples_of(self.rate, span.number, spectrum::HOPS);
+            meter.look(plan, scratch, &self.buffer[to - plan.length()..to], advance, &mut readings.spectrum);
+        }
+    }
+
     /// Ends a complete frame of `length` samples.
-    pub fn end_frame(
-        &mut self,
-        length: usize,
-        bands: &ThirdOctave<BANDS>,
-        scratch: &mut Scratch,
-        readings: &mut ChannelReadings,
-    ) {
+    pub fn end_frame(&mut self, length: usize, tools: &Tools, bench: &mut Bench, readings: &mut ChannelReadings) {
         let power = self.frame_power(readings);
-        readings.frame.bands = bands.bands(&self.buffer[self.past..self.past + length], scratch);
+        readings.frame.bands = tools.bands.bands(&self.buffer[self.past..self.past + length], &mut bench.bands);
         let stale = std::mem::take(&mut self.stale);
         let peak = self.window_peak.push(self.frame_peaks.true_peak);
         self.take.push(power, peak);
@@ -126,7 +141,7 @@ impl Channel {
         readings.hop.true_peak = readings.hop.true_peak.max(amplitude(tail.true_peak));
         if self.frame.samples > 0 {
             let power = self.frame_power(readings);
-            if self.frame.samples as f64 >= self.rate / 20.0 || self.take.is_empty() {
+            if self.frame.samples as f64 >= f64::from(self.rate.get()) / 20.0 || self.take.is_empty() {
                 self.take.push(power, self.window_peak.push(self.frame_peaks.true_peak));
             }
             self.begin_frame();
@@ -149,6 +164,9 @@ impl Channel {
         self.runs.reset();
         self.window_peak.clear();
         self.stale = false;
+        if let Some(spectrum) = &mut self.spectrum {
+            spectrum.reset();
+        }
         self.begin_frame();
     }
 
@@ -171,7 +189,7 @@ impl Channel {
 
     pub fn whole(&self) -> Whole {
         Whole {
-            length: Seconds::new(self.whole.samples as f64 / self.rate),
+            length: Seconds::new(self.whole.samples as f64 / f64::from(self.rate.get())),
             sample_peak: amplitude(self.whole_peaks.sample),
             true_peak: amplitude(self.whole_peaks.true_peak),
             rms: Dbfs::from_power(self.whole.power()),

@@ -29,6 +29,8 @@ pub(super) struct HopSpan {
     pub end: u64,
     /// Whether it is the first of the stretch.
     pub first: bool,
+    /// Its number in the stretch, from 0.
+    pub number: u64,
     pub completes_frame: bool,
 }
 
@@ -72,10 +74,17 @@ impl Clock {
             to: self.in_frame(),
             end: self.samples,
             first: self.hops == 0,
+            number: self.hops,
             completes_frame: self.hops % HOPS_PER_FRAME == HOPS_PER_FRAME - 1,
         };
         self.hops += 1;
         span
+    }
+
+    /// Samples in the `hops` hops that end with hop `number`.
+    pub fn samples_of(rate: SampleRate, number: u64, hops: u64) -> usize {
+        let clock = Self::new(rate);
+        (clock.end_of(number) - clock.end_of(number - hops)) as usize
     }
 
     fn start_of(&self, hop: u64) -> u64 {

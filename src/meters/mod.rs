@@ -18,12 +18,13 @@ mod peak;
 mod readings;
 mod rms;
 mod runs;
+mod spectrum;
 mod take;
 
 pub use loudness::LoudnessLayout;
 pub use readings::{
-    Activity, BANDS, ChannelReadings, ChannelSummary, FlatRun, Frame, Hop, PairLag, Programme, Readings, Summary,
-    Whole, band_centre,
+    Activity, BANDS, ChannelReadings, ChannelSummary, FlatRun, Frame, Hop, PairLag, Peak, Programme, Readings,
+    Spectrum, Summary, Whole, band_centre,
 };
 
 use crate::block::Block;
@@ -35,6 +36,7 @@ use clock::{Clock, HopSpan};
 use loudness::Loudness;
 use pair::PairMeter;
 use rayon::prelude::*;
+use spectrum::{MOST_PEAKS, SpectrumPlan};
 
 /// Every meter of every channel.
 pub struct Meters {
@@ -44,12 +46,31 @@ pub struct Meters {
     weights: Vec<f64>,
     /// K-weighted energies of the newest hop.
     energies: Vec<f64>,
-    bands: ThirdOctave<BANDS>,
+    tools: Tools,
     /// One for each thread; the first is always there.
-    scratches: Vec<Scratch>,
+    benches: Vec<Bench>,
     loudness: Loudness,
     pair: PairMeter,
     readings: Readings,
+}
+
+/// What all channels share.
+struct Tools {
+    bands: ThirdOctave<BANDS>,
+    /// `None` unless spectra were asked for.
+    spectra: Option<SpectrumPlan>,
+}
+
+/// Working memory of one thread.
+struct Bench {
+    bands: Scratch,
+    spectra: Option<spectrum::SpectrumScratch>,
+}
+
+impl Tools {
+    fn bench(&self) -> Bench {
+        Bench { bands: self.bands.scratch(), spectra: self.spectra.as_ref().map(SpectrumPlan::scratch) }
+    }
 }
 
 /// Sound without a gap.
@@ -80,6 +101,7 @@ impl Meters {
         };
         let shortest = (rate.get() / 10) as usize;
         let bands = ThirdOctave::new(rate, [shortest, channel::longest_frame(rate)], |band| band_centre(band).get());
+        let tools = Tools { bands, spectra: None };
         let empty = || ChannelReadings { runs: Vec::with_capacity(Channel::most_runs(rate)), ..Default::default() };
         Self {
             clock: Clock::new(rate),
@@ -87,8 +109,8 @@ impl Meters {
             channels: (0..channels).map(|_| Channel::new(rate)).collect(),
             weights: (0..channels).map(weight).collect(),
             energies: vec![0.0; channels],
-            scratches: vec![bands.scratch()],
-            bands,
+            benches: vec![tools.bench()],
+            tools,
             loudness: Loudness::new(rate),
             pair: PairMeter::new(rate),
             readings: Readings {
@@ -102,6 +124,18 @@ impl Meters {
                 pair: None,
             },
         }
+    }
+
+    /// Also measures spectra, which cost as much as all else together.
+    pub fn with_spectra(mut self) -> Self {
+        let plan = SpectrumPlan::new(self.readings.rate);
+        for (channel, readings) in self.channels.iter_mut().zip(&mut self.readings.channels) {
+            channel.ask_for_spectra(&plan);
+            readings.spectrum.peaks.reserve_exact(MOST_PEAKS);
+        }
+        self.tools.spectra = Some(plan);
+        self.benches = vec![self.tools.bench()];
+        self
     }
 
     /// Measures a block, on the caller's thread and without allocating.
@@ -119,8 +153,9 @@ impl Meters {
                 for (index, channel) in self.channels.iter_mut().enumerate() {
                     let readings = &mut self.readings.channels[index];
                     self.energies[index] = channel.hop(&span, end, fresh, readings);
+                    channel.look(&span, &self.tools, &mut self.benches[0], readings);
                     if span.completes_frame {
-                        channel.end_frame(span.to, &self.bands, &mut self.scratches[0], readings);
+                        channel.end_frame(span.to, &self.tools, &mut self.benches[0], readings);
                     }
                 }
                 self.complete(&span, on_hop);
@@ -134,8 +169,8 @@ impl Meters {
     pub fn push_parallel(&mut self, block: &Block, on_hop: &mut dyn FnMut(&Readings)) {
         self.begin(block);
         let threads = rayon::current_num_threads().min(self.channels.len()).max(1);
-        while self.scratches.len() < threads {
-            self.scratches.push(self.bands.scratch());
+        while self.benches.len() < threads {
+            self.benches.push(self.tools.bench());
         }
         let mut rest = *block;
         while rest.frames() > 0 {
@@ -151,6 +186,7 @@ impl Meters {
                         out.recent = hop.readings.recent;
                         out.runs.clear();
                         out.runs.extend_from_slice(&hop.readings.runs);
+                        out.spectrum.clone_from(&hop.readings.spectrum);
                     }
                 }
                 self.complete(&span, on_hop);
@@ -255,19 +291,19 @@ impl Meters {
 
     /// Each channel's hops, and the spans of the hops.
     fn measure_parallel(&mut self, part: &Block, threads: usize) -> (Vec<Vec<Measured>>, Vec<HopSpan>) {
-        let (clock, stretch, bands) = (self.clock, self.stretch, &self.bands);
+        let (clock, stretch, tools) = (self.clock, self.stretch, &self.tools);
         let size = self.channels.len().div_ceil(threads).max(1);
         let measured = self
             .channels
             .par_chunks_mut(size)
             .zip(self.readings.channels.par_chunks_mut(size))
-            .zip(self.scratches.par_iter_mut())
+            .zip(self.benches.par_iter_mut())
             .enumerate()
-            .flat_map_iter(|(chunk, ((channels, readings), scratch))| {
+            .flat_map_iter(|(chunk, ((channels, readings), bench))| {
                 let measure = move |(index, (channel, readings)): (usize, (&mut Channel, &mut ChannelReadings))| {
                     let samples =
                         if chunk * size + index < part.channels() { part.channel(chunk * size + index) } else { &[] };
-                    measure_all(channel, samples, clock, stretch, bands, scratch, readings)
+                    measure_all(channel, samples, clock, stretch, tools, bench, readings)
                 };
                 channels.iter_mut().zip(readings).enumerate().map(measure)
             })
@@ -328,8 +364,8 @@ fn measure_all(
     samples: &[f32],
     mut clock: Clock,
     stretch: Stretch,
-    bands: &ThirdOctave<BANDS>,
-    scratch: &mut Scratch,
+    tools: &Tools,
+    bench: &mut Bench,
     readings: &mut ChannelReadings,
 ) -> Vec<Measured> {
     let mut measured = Vec::with_capacity(samples.len() / clock.missing().max(1) + 1);
@@ -339,8 +375,9 @@ fn measure_all(
         channel.append(clock.in_frame(), part);
         if let Some(span) = clock.advance(part.len()) {
             let energy = channel.hop(&span, stretch.end(&span), stretch.is_fresh(&span), readings);
+            channel.look(&span, tools, bench, readings);
             if span.completes_frame {
-                channel.end_frame(span.to, bands, scratch, readings);
+                channel.end_frame(span.to, tools, bench, readings);
             }
             measured.push(Measured { readings: readings.clone(), energy });
         }

@@ -36,6 +36,8 @@ pub struct ChannelReadings {
     pub recent: Activity,
     /// Flat runs that ended in the newest hop.
     pub runs: Vec<FlatRun>,
+    /// The newest short-time spectrum; stays empty unless the meters were asked for it.
+    pub spectrum: Spectrum,
 }
 
 /// The newest 10 ms.
@@ -111,6 +113,35 @@ pub struct FlatRun {
     pub value: f32,
     /// How far the slopes of its neighbours would have carried the wave above it.
     pub overshoot: Db,
+}
+
+/// The tones that stand out of the newest 171 ms.
+#[derive(Clone, Debug, Default)]
+pub struct Spectrum {
+    /// How many there have been: a change tells a new one.
+    pub count: u64,
+    /// The first of a stretch without a gap: what is in it may have begun before.
+    pub fresh: bool,
+    /// Everything together.
+    pub level: Dbfs,
+    /// In order of frequency.
+    pub peaks: Vec<Peak>,
+}
+
+/// A tone that stands at least 9 dB over its surroundings.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Peak {
+    pub frequency: Hertz,
+    /// The tone alone: a full-scale sine reads −3.01.
+    pub level: Dbfs,
+    /// 10 dB below its top; a steady tone has about 15 Hz.
+    pub width: Hertz,
+    /// What noise like that around it (median of a third of an octave each way) would read in its place.
+    pub surroundings: Dbfs,
+    /// The stronger of the lines at twice and three times its frequency, if one stands out.
+    pub over: Dbfs,
+    /// The strongest line at 1/3, 1/2, 2/3 and 3/2 of it: is it itself a harmonic?
+    pub under: Dbfs,
 }
 
 /// Loudness of all channels together (ITU-R BS.1770-5, EBU Tech 3341 and 3342).

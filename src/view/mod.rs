@@ -6,6 +6,7 @@
 mod findings;
 pub mod numbers;
 pub mod records;
+mod ringing;
 mod sentence;
 mod shelf;
 mod states;
@@ -13,6 +14,7 @@ pub mod words;
 
 pub use crate::coach::Need;
 pub use findings::{finding_advice, finding_words};
+pub use ringing::{RING_KEYS, pitch, ring_advice, ring_record, ring_words};
 pub use sentence::{Arrow, DeskWords, NextStep, Reply, heard_of, next_step, why_lines};
 pub use shelf::{Shelf, place};
 pub use states::{NOT_ENOUGH, NOT_ENOUGH_MEANING, STATES, meaning, shape, shown, word};

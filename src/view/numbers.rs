@@ -5,6 +5,11 @@
 
 use crate::units::{Db, Dbfs, Lufs, Seconds};
 
+/// For machine-readable lines: rounded to 0.001; −∞ and NaN become `null`.
+pub fn thousandths(value: f64) -> serde_json::Value {
+    if value.is_finite() { serde_json::json!((value * 1000.0).round() / 1000.0 + 0.0) } else { serde_json::Value::Null }
+}
+
 const MINUS: &str = "−";
 const SILENCE: &str = "−∞";
 

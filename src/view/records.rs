@@ -18,6 +18,7 @@
 use serde_json::{Map, Value, json};
 
 use super::findings::{finding_advice, finding_words};
+use super::numbers::thousandths as number;
 use super::sentence::NextStep;
 use super::states::shown;
 use super::words;
@@ -59,11 +60,6 @@ With --file the steps are those that would have come while it was played; the li
 /// The keys of a device's line.
 pub const DEVICE_KEYS: &str = "\
 One JSON object a line, of `type` device: id, name, host, channels, rate_hz, rates_hz (lowest, highest), format, default";
-
-/// Rounded to 0.001; −∞ and NaN become `null`.
-fn number(value: f64) -> Value {
-    if value.is_finite() { json!((value * 1000.0).round() / 1000.0 + 0.0) } else { Value::Null }
-}
 
 fn level(level: Dbfs) -> Value {
     number(level.get())

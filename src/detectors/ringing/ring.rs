@@ -9,6 +9,7 @@ pub struct Ring {
     pub id: u32,
     pub channel: ChannelId,
     pub certainty: Certainty,
+    /// The best estimate so far; it rests once the ring no longer grows.
     pub frequency: Hertz,
     /// The tone alone, as the RMS of a sine.
     pub level: Dbfs,
@@ -35,19 +36,66 @@ pub enum Certainty {
     Ringing,
 }
 
+/// Something that happened to a ring.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum RingEvent {
+    /// Reported for the first time with this certainty.
+    Said(Ring),
+    /// Gone, or no ring after all.
+    Ended(Ring),
+}
+
 /// The evidence for a ring, each a number of its own.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Signs {
     /// Width 10 dB below its top, as a share of its frequency.
     pub width: f64,
-    /// Largest departure from its mean frequency, as a share of it.
+    /// Departure from its mean frequency (root mean square along the line), as a share of it.
     pub wander: f64,
+    /// The same over what the surrounding noise would make it.
+    pub unsteady: f64,
     /// Straightness of its level in dB over time: r² of the line through it.
     pub straight: f64,
     /// Height over the median of its surroundings (a third of an octave each way).
     pub height: Db,
     /// The strongest harmonic below it; `None`: none can be seen.
     pub harmonics: Option<Db>,
+    /// The strongest line whose harmonic it could be, below it.
+    pub under: Option<Db>,
     /// How long it has stood.
     pub stood: Seconds,
+    /// How long the newest straight line of its level in dB is.
+    pub line: Seconds,
+    /// Its slope, dB per second.
+    pub growth: f64,
+    /// What it climbed along that line.
+    pub rise: Db,
+    /// Root mean square departure from the line.
+    pub rough: Db,
+    /// By how much the line has bent at its end: change of slope, as a share of it.
+    pub bend: f64,
+    /// How far it stands over all it was when it was first seen.
+    pub climbed: Db,
+    /// Share of the last second in which it rose.
+    pub rising: f64,
+    /// Largest rise within 60 ms since it began: an attack.
+    pub leap: Db,
+    /// Over all other sound of the channel.
+    pub share: Db,
+    /// How far the other sound fell within 1.5 s while it stood.
+    pub outlasts: Db,
+    /// Other tones of the channel in small whole-number ratios to it.
+    pub family: u8,
+    /// Those of them that rise as it does.
+    pub family_rising: u8,
+    /// Partials of one sound with it: tones in equal steps around it, one of which at least rises as it does.
+    pub series: u8,
+    /// Other tones that rise as it does.
+    pub alike: u8,
+    /// Other tones that rise at all.
+    pub company: u8,
+    /// Other channels with the same tone.
+    pub elsewhere: u8,
+    /// A ring at this frequency ended here before.
+    pub returned: bool,
 }
