@@ -12,6 +12,8 @@ mod house;
 mod live;
 /// The meters: standards, references, second opinions, promises.
 mod meters;
+/// The ring-out's coach on a toy hall: whole evenings, ends, reaction times.
+mod ringout;
 /// The soundcheck on the simulated stage.
 mod soundcheck;
 /// The simulated stage keeps its promises.

@@ -92,11 +92,7 @@ pub struct CutList {
 
 impl Default for CutList {
     fn default() -> Self {
-        Self {
-            cuts: Vec::with_capacity(ROOM),
-            steps: Vec::with_capacity(STEPS),
-            declined: Vec::with_capacity(ROOM),
-        }
+        Self { cuts: Vec::with_capacity(ROOM), steps: Vec::with_capacity(STEPS), declined: Vec::with_capacity(ROOM) }
     }
 }
 
@@ -146,9 +142,8 @@ impl CutList {
     /// Exact at first; a second ring close by makes it wide, between the two.
     fn parametric(&self, frequency: Hertz, place: Place, equaliser: Equaliser) -> Result<Grab, NoCut> {
         let near = |cut: &&Cut| cut.place == place && octaves(cut.band.centre(), frequency) < TOGETHER;
-        let nearest = |a: &&Cut, b: &&Cut| {
-            octaves(a.band.centre(), frequency).total_cmp(&octaves(b.band.centre(), frequency))
-        };
+        let nearest =
+            |a: &&Cut, b: &&Cut| octaves(a.band.centre(), frequency).total_cmp(&octaves(b.band.centre(), frequency));
         let Some(cut) = self.cuts.iter().filter(near).min_by(nearest) else {
             return self.deeper(place, Band::Exact { frequency, q: NARROW_Q }, equaliser);
         };
@@ -189,9 +184,7 @@ impl CutList {
 
     /// Bands that a change would add to the list.
     pub fn new_bands(&self, change: &Change) -> usize {
-        let is_new = |grab: &&Grab| {
-            grab.instead_of.is_none() && self.depth(grab.place, grab.band) == Db::ZERO
-        };
+        let is_new = |grab: &&Grab| grab.instead_of.is_none() && self.depth(grab.place, grab.band) == Db::ZERO;
         change.grabs().filter(is_new).count()
     }
 

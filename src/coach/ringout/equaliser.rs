@@ -165,18 +165,12 @@ mod tests {
     /// The upper edge of 1 kHz is 1122 Hz: within 5 % of it means 1066 … 1178 Hz.
     #[test]
     fn near_an_edge_both_bands_share() {
-        let other = |hz: f64| {
-            Equaliser::ThirdOctave.neighbour(Hertz::new(hz)).map(|band| band.centre().get().round() as i64)
-        };
-        assert_eq!([1000.0, 1060.0, 1070.0, 1121.0, 1123.0, 1170.0, 1180.0].map(other), [
-            None,
-            None,
-            Some(1259),
-            Some(1259),
-            Some(1000),
-            Some(1000),
-            None
-        ]);
+        let other =
+            |hz: f64| Equaliser::ThirdOctave.neighbour(Hertz::new(hz)).map(|band| band.centre().get().round() as i64);
+        assert_eq!(
+            [1000.0, 1060.0, 1070.0, 1121.0, 1123.0, 1170.0, 1180.0].map(other),
+            [None, None, Some(1259), Some(1259), Some(1000), Some(1000), None]
+        );
         assert_eq!(other(930.0), Some(794));
         assert_eq!(Equaliser::TwoThirds.neighbour(Hertz::new(1255.0)), None);
         assert_eq!(other(22_000.0), None);

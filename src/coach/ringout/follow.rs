@@ -32,9 +32,10 @@ impl RoomTone {
         if self.heard < STRETCH {
             return None;
         }
-        let (low, high) = self.recent.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &level| {
-            (low.min(level), high.max(level))
-        });
+        let (low, high) = self
+            .recent
+            .iter()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &level| (low.min(level), high.max(level)));
         if high - low > STEADY.get() {
             return None;
         }

@@ -7,15 +7,17 @@
 //! what was asked and answered, or by what is known of the fader ([`RingOut::fader_moved`]).
 
 mod advice;
-mod climb;
+
 mod cures;
 mod cuts;
 mod equaliser;
 mod follow;
 mod procedure;
+mod rings;
 mod setup;
 mod show;
 mod stop;
+mod tones;
 
 pub use advice::{Haste, Microphones, OutputResult, RingAdvice, RingAnswer, RingStep, RingWhy};
 pub use cures::Cure;
@@ -23,8 +25,6 @@ pub use cuts::{Band, Change, Cut, CutList, Grab, NoCut, Remedy};
 pub use equaliser::{Equaliser, GraphicBand};
 pub use follow::RoomTone;
 pub use procedure::{RingOut, WORTH_IT};
-pub use setup::{
-    Microphone, Numbers, Output, OutputPlan, Place, RingOutPlan, SPARE_FOR_CHOIR, SPARE_FOR_VOICES,
-};
+pub use setup::{Microphone, Numbers, Output, OutputPlan, Place, RingOutPlan, SPARE_FOR_CHOIR, SPARE_FOR_VOICES};
 pub use show::{ShowAction, ShowAdvice, ShowEntry, ShowWatch};
 pub use stop::{Books, End, Onset};

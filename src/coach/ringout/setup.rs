@@ -77,7 +77,7 @@ pub struct Numbers {
     pub top: Db,
     /// Bands on one output.
     pub bands: usize,
-    /// So many different tones that ring within this range of the fader are a wall.
+    /// So many different tones that ring within this range of the fader are a wall, if bands are not left for all.
     pub tones: usize,
     pub tones_within: Db,
     /// So many cuts in a row that buy less than this all together have bought nothing. Cuts at one fader level count

@@ -6,9 +6,9 @@
 //! boosting, or to patch anything. Common practice. Edge cases: a merely possible ring asks for nothing; of several the
 //! loudest comes first; a full log drops its oldest entry. Observing allocates nothing.
 
-use super::climb::{alive, loudest};
 use super::cuts::{Change, CutList, Remedy, same_tone};
 use super::equaliser::Equaliser;
+use super::rings::{alive, loudest};
 use super::setup::{Output, Place};
 use crate::detectors::{Certainty, Ring};
 use crate::units::{ChannelId, Db, Seconds};
@@ -155,8 +155,7 @@ impl ShowWatch {
     /// The fader was moved and nothing rings.
     fn quiet(&mut self) {
         if let Some(ring) = self.to_cut.take() {
-            let remedy =
-                self.cuts.remedy(ring.frequency, Place::Output(Output::Mains), self.equaliser, true);
+            let remedy = self.cuts.remedy(ring.frequency, Place::Output(Output::Mains), self.equaliser, true);
             // A parametric first grab is 4 dB; in the show no grab passes 3.
             if let Remedy::Cut(Change { main, .. }) = remedy
                 && main.by < Db::ZERO

@@ -38,7 +38,7 @@ pub fn loudest(rings: &[Ring], of: impl Fn(&Ring) -> bool) -> Option<Ring> {
 
 /// Whether another microphone hears the same ring.
 pub fn shares(ring: &Ring, rings: &[Ring]) -> bool {
-    rings.iter().any(|other| {
-        other.channel != ring.channel && other.end.is_none() && same_tone(other.frequency, ring.frequency)
-    })
+    rings
+        .iter()
+        .any(|other| other.channel != ring.channel && other.end.is_none() && same_tone(other.frequency, ring.frequency))
 }

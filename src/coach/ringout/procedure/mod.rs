@@ -4,37 +4,28 @@
 //! Whatever it waits for, a ring comes first: down, and only then the rest. Loud or fast means "now": growth over 6 dB/s,
 //! or past −20 dBFS on the microphone. What no step expects (an answer to nothing, a frame out of order) changes nothing.
 
-use super::advice::{Haste, Microphones, OutputResult, RingAdvice, RingAnswer, RingStep, RingWhy};
-use super::climb::{alive, is_fast, loudest, settled, shares};
+mod listening;
+mod telling;
+
+use super::advice::{Haste, OutputResult, RingAdvice, RingAnswer, RingStep, RingWhy};
 use super::cures::{self, Cure};
-use super::cuts::{Band, Change, Cut, Grab, Remedy, same_tone};
+use super::cuts::{Band, Change, Cut, Grab};
 use super::equaliser::Equaliser;
-use super::setup::{Microphone, OutputPlan, Place, RingOutPlan};
+use super::setup::{Microphone, Place, RingOutPlan};
 use super::stop::{Books, End};
-use crate::coach::advice::{Amount, Turn};
-use crate::detectors::{Certainty, Ring};
+use super::tones::Tones;
+use crate::detectors::Ring;
 use crate::units::{ChannelId, Db, Hertz, Seconds, SourceKind};
 
 /// A test, and what is left in hand after a calm ring.
 const TEST: u8 = 3;
 const CALM: Db = Db::new(3.0);
-const HASTY: Db = Db::new(6.0);
-/// After the fader went down a ring of this loop is gone, or dying, by then.
-const DIES_WITHIN: Seconds = Seconds::new(2.0);
-const TEST_WITHIN: Seconds = Seconds::new(2.5);
-/// Lower at the end where it still rings.
-const LOWER: u8 = 3;
 /// A movement counts as the one asked for from half of it on.
 const CARRIED_OUT: f64 = 0.5;
 /// The next round begins this far under the last.
 const NEXT_ROUND: Db = Db::new(-6.0);
 /// Cuts that bought less were not worth it: moving things helps more.
 pub const WORTH_IT: Db = Db::new(2.0);
-const SET_ASIDE: usize = 16;
-/// A ring that begins anew grows by more, dB/s.
-const GROWS: f64 = 1.0;
-/// A growth is known so long after it changed.
-const SLOW_TO_TELL: Seconds = Seconds::new(1.0);
 
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Phase {
@@ -92,13 +83,14 @@ pub struct RingOut {
     fader: Db,
     /// Known movement of the fader since the step came up.
     moved: Db,
+    /// Movements of the fader are told: what was not told did not happen.
+    sees_fader: bool,
+    /// When the step came up.
+    shown: Seconds,
     /// The same for the two bands of the cut asked for.
     turned: (Db, Db),
     fine: bool,
-    /// Tones that don't follow the fader.
-    aside: Vec<Hertz>,
-    /// A merely possible tone that died with the fader.
-    proved: Option<Hertz>,
+    tones: Tones,
     /// The ring at hand, and where the fader stood.
     rang: Option<Ring>,
     rang_at: Db,
@@ -137,10 +129,11 @@ impl RingOut {
             phase,
             undoing: None,
             moved: Db::ZERO,
+            sees_fader: false,
+            shown: Seconds::ZERO,
             turned: (Db::ZERO, Db::ZERO),
             fine: false,
-            aside: Vec::with_capacity(SET_ASIDE),
-            proved: None,
+            tones: Tones::new(),
             rang: None,
             rang_at: Db::ZERO,
             shared: false,
@@ -209,6 +202,7 @@ impl RingOut {
         if !by.get().is_finite() {
             return;
         }
+        self.sees_fader = true;
         self.moved += by;
         let Some(asked) = self.asked() else {
             self.fader += by;
@@ -267,7 +261,11 @@ impl RingOut {
             (RingAnswer::Stop, Phase::Cautions) => self.phase = Phase::Over,
             (RingAnswer::Stop, Phase::Down { .. }) => {}
             (RingAnswer::Stop, _) => {
-                if self.books[self.output].end.is_none() { self.finish(End::Stopped) } else { self.next_output() }
+                if self.books[self.output].end.is_none() {
+                    self.finish(End::Stopped)
+                } else {
+                    self.next_output()
+                }
             }
             (RingAnswer::Yes, Phase::Cautions) => self.phase = Phase::Prepare,
             (RingAnswer::No | RingAnswer::Cannot, Phase::Cautions) => self.phase = Phase::Over,
@@ -315,7 +313,11 @@ impl RingOut {
         match self.phase {
             Phase::Prepare => self.phase = Phase::Start { to: self.plan.numbers.start },
             Phase::Start { .. } => {
-                if self.books[self.output].end.is_some() { self.hold(Goal::Left) } else { self.phase = Phase::Open }
+                if self.books[self.output].end.is_some() {
+                    self.hold(Goal::Left)
+                } else {
+                    self.phase = Phase::Open
+                }
             }
             Phase::Open | Phase::Up { .. } | Phase::Back { .. } => self.hold(Goal::Climb),
             Phase::Quiet => self.back(),
@@ -372,162 +374,10 @@ impl RingOut {
         }
     }
 
-    fn follow(&mut self, rings: &[Ring]) {
-        let alarm = loudest(rings, |ring| alive(ring) && ring.certainty == Certainty::Ringing && !self.is_aside(ring));
-        let alarm = alarm.filter(|ring| !self.is_an_echo(ring));
-        match (self.phase, alarm) {
-            (Phase::Over | Phase::Cautions | Phase::Quiet, _) => {}
-            (Phase::Down { by, haste, again, done, after }, _) => self.follow_down(rings, (by, haste, again, done, after)),
-            (_, Some(ring)) => self.alarm(ring, rings),
-            (Phase::Hold { since, goal }, None) => self.follow_hold(rings, since, goal),
-            (Phase::Test { done: Some(done) }, None) => self.follow_test(rings, done),
-            _ => {}
-        }
-    }
-
-    /// The last of a ring that the fader has stopped already, not a new one.
-    fn is_an_echo(&self, ring: &Ring) -> bool {
-        let same = self.rang.is_some_and(|rang| same_tone(rang.frequency, ring.frequency));
-        match self.phase {
-            Phase::Cut(_) | Phase::LowCut { .. } => same && ring.growth < GROWS,
-            Phase::Test { done: Some(done) } => same && self.now - done < SLOW_TO_TELL && !is_fast(ring),
-            _ => false,
-        }
-    }
-
-    /// It rings: the fader comes down before anything else.
-    fn alarm(&mut self, ring: Ring, rings: &[Ring]) {
-        self.undoing = None;
-        let after = match self.phase {
-            Phase::Prepare | Phase::Start { .. } | Phase::Open => After::Start,
-            Phase::Hold { goal: Goal::Given(cut), .. } => After::CutAgain(cut),
-            Phase::Hold { goal: Goal::Left, .. } | Phase::Leave { .. } | Phase::OpenAll | Phase::Dull => After::Lower,
-            Phase::GiveBack(_) => After::Lower,
-            Phase::CutAgain(cut) => After::CutAgain(cut),
-            _ => After::Cut,
-        };
-        // A step that was not confirmed yet may be the very reason.
-        if let (Phase::Up { .. } | Phase::Back { .. }, Some(asked)) = (self.phase, self.asked()) {
-            self.fader += if self.moved == Db::ZERO { asked } else { self.moved };
-        }
-        self.moved = Db::ZERO;
-        let still = self.rang.is_some_and(|rang| same_tone(rang.frequency, ring.frequency));
-        self.rang_at = match self.phase {
-            Phase::Cut(_) | Phase::LowCut { .. } if still => self.rang_at,
-            Phase::Test { done: Some(_) } => self.fader + Db::new(f64::from(TEST)),
-            _ => self.fader,
-        };
-        self.rang = Some(ring);
-        self.fine = true;
-        self.shared = shares(&ring, rings);
-        let haste = if is_fast(&ring) { Haste::Now } else { Haste::Calm };
-        self.phase = Phase::Down { by: down_by(&ring, haste), haste, again: false, done: None, after };
-        self.note_all(rings);
-    }
-
-    fn follow_down(&mut self, rings: &[Ring], state: (u8, Haste, bool, Option<Seconds>, After)) {
-        let (by, haste, again, done, after) = state;
-        let Some(rang) = self.rang else { return };
-        let still = loudest(rings, |ring| alive(ring) && same_tone(ring.frequency, rang.frequency));
-        self.shared |= shares(&rang, rings);
-        if let Some(ring) = still {
-            let louder = ring.level.max(rang.level);
-            self.rang = Some(Ring { level: louder, growth: ring.growth.max(rang.growth), ..ring });
-        }
-        let Some(done_at) = done else {
-            self.note_all(rings);
-            let more = self.rang.filter(|_| still.is_some_and(|ring| is_fast(&ring)));
-            if let Some(ring) = more.filter(|_| haste == Haste::Calm) {
-                let by = by.max(down_by(&ring, Haste::Now));
-                self.phase = Phase::Down { by, haste: Haste::Now, again, done, after };
-            }
-            return;
-        };
-        match still {
-            None => self.has_died(after),
-            Some(_) if self.now - done_at < DIES_WITHIN => {}
-            Some(_) if !again => {
-                let by = down_by(&rang, Haste::Now);
-                self.phase = Phase::Down { by, haste: Haste::Now, again: true, done: None, after };
-            }
-            Some(ring) => {
-                self.set_aside(ring.frequency);
-                self.books[self.output].forget(ring.frequency);
-                self.phase = Phase::Quiet;
-            }
-        }
-    }
-
-    fn has_died(&mut self, after: After) {
-        match after {
-            After::Cut => self.remedy(),
-            After::Start => self.phase = Phase::Start { to: self.plan.numbers.start },
-            After::Lower => self.leave(),
-            After::CutAgain(cut) => self.phase = Phase::CutAgain(cut),
-        }
-    }
-
-    /// What to do about the ring that has just died.
-    fn remedy(&mut self) {
-        let Some(ring) = self.rang else { return };
-        let place = self.place(&ring);
-        let equaliser = self.equaliser(place);
-        let numbers = self.plan.numbers;
-        let microphones = self.microphones().len();
-        let kind = self.kind(ring.channel);
-        let books = &mut self.books[self.output];
-        books.rang(ring.frequency, self.rang_at);
-        let alone = !self.shared && microphones > 1;
-        self.cures[self.output] = cures::for_ring(ring.frequency, kind, alone, &books.onsets).or(self.cures[self.output]);
-        match books.cuts.remedy(ring.frequency, place, equaliser, books.low_cut) {
-            Remedy::LowCut { at } => self.phase = Phase::LowCut { at, place },
-            Remedy::Nothing(why) => self.finish(why.into()),
-            Remedy::Cut(mut change) => {
-                // The last band is for the nearest one alone.
-                if books.cuts.cuts().len() + books.cuts.new_bands(&change) > numbers.bands {
-                    change.neighbour = None;
-                }
-                match books.judge(ring.frequency, self.rang_at, &change, &numbers) {
-                    Some(end) => self.finish(end),
-                    None => self.phase = Phase::Cut(change),
-                }
-            }
-        }
-    }
-
     /// Back to the level where it rang.
     fn back(&mut self) {
         let by = self.rang_at - self.fader;
         if by > Db::ZERO { self.phase = Phase::Back { by } } else { self.hold(Goal::Climb) }
-    }
-
-    fn follow_hold(&mut self, rings: &[Ring], since: Seconds, goal: Goal) {
-        let possible = loudest(rings, |ring| ring.end.is_none() && !self.is_aside(ring));
-        self.fine |= possible.is_some();
-        let numbers = self.plan.numbers;
-        let (heard, frame) = (self.now - since, 1e-6);
-        if heard.get() + frame < numbers.wait.get() {
-            return;
-        }
-        let growing = possible.is_some_and(|ring| ring.growth > 0.3);
-        if growing && heard < numbers.wait_at_most {
-            return;
-        }
-        let standing = loudest(rings, |ring| settled(ring) && !self.is_aside(ring));
-        match (goal, standing) {
-            (Goal::Climb, Some(ring)) => {
-                let proved = self.proved.is_some_and(|tone| same_tone(tone, ring.frequency));
-                self.rang = Some(ring);
-                if proved { self.alarm(ring, rings) } else { self.phase = Phase::Test { done: None } }
-            }
-            (Goal::Climb, None) => self.climb(),
-            (Goal::Left, _) => {
-                self.books[self.output].left_at = Some(self.fader);
-                let cut = !self.books[self.output].cuts.cuts().is_empty();
-                if cut { self.phase = Phase::Dull } else { self.next_output() }
-            }
-            (Goal::Given(_), _) => self.next_output(),
-        }
     }
 
     /// Nothing rang here: higher, or enough.
@@ -555,20 +405,6 @@ impl RingOut {
             Some(_) => End::TargetReached,
         };
         self.finish(end);
-    }
-
-    fn follow_test(&mut self, rings: &[Ring], done: Seconds) {
-        let Some(tested) = self.rang else { return self.hold(Goal::Climb) };
-        let same = |ring: &Ring| ring.end.is_none() && same_tone(ring.frequency, tested.frequency);
-        let still = loudest(rings, |ring| same(ring) && alive(ring));
-        if still.is_none() {
-            self.proved = Some(tested.frequency);
-            self.fine = true;
-            self.phase = Phase::Back { by: Db::new(f64::from(TEST)) };
-        } else if self.now - done >= TEST_WITHIN {
-            self.set_aside(tested.frequency);
-            self.phase = Phase::Back { by: Db::new(f64::from(TEST)) };
-        }
     }
 
     /// The output is over: under the limit, and left there.
@@ -606,8 +442,7 @@ impl RingOut {
         self.round = 0;
         self.fine = false;
         self.rang = None;
-        self.proved = None;
-        self.aside.clear();
+        self.tones.forget();
         self.fader = self.plan.numbers.start;
         self.phase = if self.output < self.plan.outputs.len() { Phase::Prepare } else { Phase::Over };
         self.output = self.output.min(self.plan.outputs.len() - 1);
@@ -615,29 +450,6 @@ impl RingOut {
 
     fn hold(&mut self, goal: Goal) {
         self.phase = Phase::Hold { since: self.now, goal };
-    }
-
-    fn set_aside(&mut self, frequency: Hertz) {
-        if self.aside.len() == SET_ASIDE {
-            self.aside.remove(0);
-        }
-        self.aside.push(frequency);
-    }
-
-    fn is_aside(&self, ring: &Ring) -> bool {
-        self.aside.iter().any(|&tone| same_tone(tone, ring.frequency))
-    }
-
-    /// Every tone that rings now goes into the books.
-    fn note_all(&mut self, rings: &[Ring]) {
-        if !matches!(self.phase, Phase::Down { after: After::Cut, .. }) {
-            return;
-        }
-        for ring in rings.iter().filter(|ring| alive(ring) && ring.certainty == Certainty::Ringing) {
-            if !self.is_aside(ring) {
-                self.books[self.output].rang(ring.frequency, self.rang_at);
-            }
-        }
     }
 
     /// On the channel if its microphone rings alone among several and has an equaliser; else on the output.
@@ -667,73 +479,4 @@ impl RingOut {
     fn microphones(&self) -> &[Microphone] {
         &self.plan.outputs[self.output].microphones
     }
-
-    fn explain(&mut self) {
-        let Some(plan) = self.plan.outputs.get(self.output) else { return };
-        let books = &self.books[self.output];
-        let step = self.step(plan, books);
-        let (about_a_ring, left) = match self.phase {
-            Phase::Hold { since, .. } => (false, self.plan.numbers.wait - (self.now - since)),
-            Phase::Test { .. } | Phase::Down { .. } | Phase::LowCut { .. } | Phase::Cut(_) | Phase::Quiet => {
-                (true, Seconds::ZERO)
-            }
-            Phase::Back { .. } => (true, Seconds::ZERO),
-            _ => (false, Seconds::ZERO),
-        };
-        let cutting = matches!(self.phase, Phase::Cut(_) | Phase::Leave { .. } | Phase::Hold { goal: Goal::Left, .. });
-        let between = matches!(self.phase, Phase::Cautions | Phase::Over);
-        let blunt = matches!(self.phase, Phase::Cut(change) if self.equaliser(change.main.place).is_blunt());
-        let why = RingWhy {
-            ring: self.rang.filter(|_| about_a_ring),
-            fader: self.fader,
-            held: books.held,
-            target: self.plan.target,
-            bought: books.bought(),
-            bands: books.cuts.cuts().len(),
-            left: Seconds::new(left.get().max(0.0)),
-            cure: self.cures[self.output].filter(|_| cutting),
-            blunt,
-        };
-        self.advice = RingAdvice { step, output: (!between).then_some(plan.output), why };
-    }
-
-    fn step(&self, plan: &OutputPlan, books: &Books) -> RingStep {
-        if let Some(change) = self.undoing {
-            return RingStep::PutBack(change);
-        }
-        match self.phase {
-            Phase::Cautions => RingStep::Cautions,
-            Phase::Prepare => RingStep::Prepare { noted: plan.noted.len() },
-            Phase::Start { to } => RingStep::SetFader { to },
-            Phase::Open => RingStep::Open(match (self.round, plan.microphones.as_slice()) {
-                (0, [first, ..]) => Microphones::One(first.channel),
-                (1, [first, second, ..]) => Microphones::Two(first.channel, second.channel),
-                _ => Microphones::Show,
-            }),
-            Phase::OpenAll => RingStep::Open(Microphones::Show),
-            Phase::Up { by } => RingStep::Up { by, hanging: self.fine },
-            Phase::Hold { .. } => RingStep::Wait,
-            Phase::Test { done: None } => RingStep::DropToTest { by: TEST },
-            Phase::Test { done: Some(_) } | Phase::Down { done: Some(_), .. } => RingStep::Wait,
-            Phase::Down { by, haste, again, .. } => RingStep::Down { by, haste, again },
-            Phase::Quiet => RingStep::AskQuiet,
-            Phase::LowCut { at, place } => RingStep::LowCut { at, place },
-            Phase::Cut(change) => RingStep::Cut(change),
-            Phase::Back { by } => RingStep::BackUp { by: by.get().round().max(1.0) as u8 },
-            Phase::Leave { to } => {
-                RingStep::Leave { by: to - self.fader, end: books.end.unwrap_or(End::Stopped) }
-            }
-            Phase::Dull => RingStep::AskDull,
-            Phase::GiveBack(cut) => RingStep::GiveBack(cut),
-            Phase::CutAgain(cut) => RingStep::CutAgain(cut),
-            Phase::Over => RingStep::Over,
-        }
-    }
-}
-
-/// Enough for a ring to die at once, and no more than a hand does in one move.
-fn down_by(ring: &Ring, haste: Haste) -> u8 {
-    let least = if haste == Haste::Now { HASTY } else { CALM };
-    let excess = ring.excess.map_or(Db::ZERO, |excess| excess.max(Db::ZERO));
-    Amount::nearest((excess + CALM).max(least), Turn::Down).db().max(LOWER)
 }
