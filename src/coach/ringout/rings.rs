@@ -21,7 +21,11 @@ pub fn alive(ring: &Ring) -> bool {
 }
 
 pub fn is_fast(ring: &Ring) -> bool {
-    ring.growth > FAST || ring.level > LOUD
+    ring.growth > FAST || is_loud(ring)
+}
+
+pub fn is_loud(ring: &Ring) -> bool {
+    ring.level > LOUD
 }
 
 /// Possible, and it does not die away by itself.

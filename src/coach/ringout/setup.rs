@@ -73,6 +73,8 @@ pub struct Numbers {
     /// Each step is listened to for so long, and at most so long while something grows.
     pub wait: Seconds,
     pub wait_at_most: Seconds,
+    /// The last step is listened to for longer: no higher one will tell.
+    pub wait_at_the_target: Seconds,
     /// No fader goes higher.
     pub top: Db,
     /// Bands on one output.
@@ -98,6 +100,7 @@ impl Default for Numbers {
             fine: 1,
             wait: Seconds::new(3.0),
             wait_at_most: Seconds::new(8.0),
+            wait_at_the_target: Seconds::new(20.0),
             top: Db::new(24.0),
             bands: 6,
             tones: 3,

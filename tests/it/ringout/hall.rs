@@ -102,9 +102,10 @@ impl Hall {
             let excess = self.fader + Self::response(&self.cuts, mode.hz) - mode.limit;
             mode.before.rotate_left(1);
             mode.before[2] = mode.level;
-            let rest = if excess < 0.0 { FLOOR - 20.0 * (1.0 - 10f64.powf(excess / 20.0)).log10() } else { FULL };
+            // Below the limit it stands at the colour of a loop that almost rings, 20 dB at most.
+            let colour = if excess < 0.0 { (-20.0 * (1.0 - 10f64.powf(excess / 20.0)).log10()).min(20.0) } else { 0.0 };
             let next = mode.level + excess * mode.rate * FRAME;
-            mode.level = if excess < 0.0 { next.max(rest.min(FULL)) } else { next.min(FULL) };
+            mode.level = if excess < 0.0 { next.max((FLOOR + colour).min(mode.level + 1.0)) } else { next.min(FULL) };
             let growth = (mode.level - mode.before[0]) / (3.0 * FRAME);
             mode.growing = if growth > 0.5 && mode.level > SURE { mode.growing + 1 } else { 0 };
             mode.ringing = mode.level > SEEN && (mode.ringing || mode.growing >= SURE_AFTER);

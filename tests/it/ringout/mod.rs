@@ -139,7 +139,8 @@ fn every_hall_ends_within_the_rules() {
                     assert!(cut.depth >= Db::new(-9.0), "{}", tell());
                 }
                 if evening.end() == End::TargetReached || evening.end() == End::NoCutsNeeded {
-                    assert!(limit > 5.9, "target reached at {limit}: {}", tell());
+                    // A tone a tenth of a decibel over the limit takes minutes to be heard; the fader goes down by 6.
+                    assert!(limit > 5.6, "target reached at {limit}: {}", tell());
                 }
             }
             let share = bought / best;

@@ -7,7 +7,7 @@ use crate::coach::advice::{Amount, Turn};
 use crate::coach::ringout::advice::Haste;
 use crate::coach::ringout::cures;
 use crate::coach::ringout::cuts::{Remedy, same_tone};
-use crate::coach::ringout::rings::{alive, is_fast, loudest, settled, shares};
+use crate::coach::ringout::rings::{alive, is_fast, is_loud, loudest, settled, shares};
 use crate::detectors::{Certainty, Ring};
 use crate::units::{Db, Dbfs, Seconds};
 
@@ -136,17 +136,16 @@ impl RingOut {
         if heard.get() + 1e-6 < numbers.wait.get() && !(heard_growing && goal == Goal::Climb) {
             return;
         }
-        let growing = possible.is_some_and(|ring| ring.growth > GROWS_SLOWLY);
-        if growing && !heard_growing && heard < numbers.wait_at_most {
+        let growing = loudest(rings, |ring| ring.end.is_none() && ring.growth > GROWS_SLOWLY).is_some();
+        let there = goal == Goal::Climb && self.plan.target.is_some_and(|target| self.fader >= target);
+        let at_most = if there { numbers.wait_at_the_target } else { numbers.wait_at_most };
+        if growing && !heard_growing && heard < at_most {
             return;
         }
         let proved = |ring: &Ring| self.tones.is_proved(ring.frequency);
-        let grows = loudest(rings, |ring| settled(ring) && proved(ring) && ring.growth > GROWS_SLOWLY);
-        let tests_left = self.tones.has_room();
-        let strong = |ring: &Ring| ring.growth > GROWS_SLOWLY || ring.level > STRONG;
-        let doubtful = loudest(rings, |ring| {
-            tests_left && settled(ring) && strong(ring) && !proved(ring) && !self.tones.is_aside(ring)
-        });
+        let grows = loudest(rings, |ring| settled(ring) && proved(ring) && is_heard_growing(ring));
+        let testable = |ring: &Ring| settled(ring) && ring.level > STRONG && self.tones.has_room();
+        let doubtful = loudest(rings, |ring| testable(ring) && !proved(ring) && !self.tones.is_aside(ring));
         match (goal, grows, doubtful) {
             // It follows the fader and it grows: no detector need be surer.
             (Goal::Climb, Some(ring), _) => self.alarm(ring, rings),
@@ -229,7 +228,7 @@ fn down_by(ring: &Ring, haste: Haste) -> u8 {
     Amount::nearest((excess + CALM).max(least), Turn::Down).db()
 }
 
-/// It grows, and people hear it.
+/// It grows and people hear it, or it is loud.
 fn is_heard_growing(ring: &Ring) -> bool {
-    ring.growth > GROWS_SLOWLY && ring.level > STRONG
+    (ring.growth > GROWS_SLOWLY && ring.level > STRONG) || is_loud(ring)
 }
