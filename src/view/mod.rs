@@ -6,6 +6,7 @@
 mod findings;
 pub mod numbers;
 pub mod records;
+pub mod ringout;
 mod sentence;
 mod shelf;
 mod states;
