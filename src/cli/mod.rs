@@ -8,6 +8,7 @@ mod devices;
 mod lines;
 mod out;
 mod recordings;
+pub mod ringout;
 mod screen;
 mod setup;
 mod soundcheck;

@@ -5,6 +5,7 @@
 pub mod desk_zero;
 mod pipeline;
 pub mod recording;
+pub mod ringout;
 pub mod session;
 mod snapshot;
 mod stagehand;

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::numbers::{self, counted, seconds, span};
 use super::sentence::{Arrow, NextStep, Reply};
-use super::words::unseen;
+use super::words::{problem_and_fix, unseen};
 use crate::coach::Unseen;
 use crate::coach::ringout::{
     Band, Change, Cure, Cut, End, Grab, Haste, Microphones, Output, OutputResult, Place, RingAdvice, RingStep, RingWhy,
@@ -414,6 +414,12 @@ pub fn output_record(result: &OutputResult, cuts: &[Cut]) -> Value {
         "check_again": result.check_again, "cuts": cuts.iter().map(cut).collect::<Vec<_>>(),
         "advice": result.cure.map(cure_words),
     })
+}
+
+/// A typed line that was not carried out.
+pub fn typed_error_record(message: &str) -> Value {
+    let (problem, fix) = problem_and_fix(message);
+    json!({ "type": "error", "message": plain_minus(problem), "fix": fix.map(plain_minus) })
 }
 
 fn rounded(value: f64) -> Value {

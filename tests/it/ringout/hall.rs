@@ -2,8 +2,9 @@
 //! above that. Cuts act by the cookbook's peaking response (W3C Audio EQ Cookbook). What the detector would say is
 //! taken from the modes themselves, late and coarse: this tests the procedure, not the ears.
 
-use beforedoors::coach::ringout::{Band, Change, Cut, Output, Place};
+use beforedoors::coach::ringout::{Band, Change, Cut, Equaliser, Output, Place};
 use beforedoors::detectors::{Certainty, Ring, Signs};
+use beforedoors::engine::ringout as engine;
 use beforedoors::units::{ChannelId, Db, Dbfs, Hertz, Seconds};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
@@ -52,6 +53,9 @@ pub struct Hall {
     /// The longest time that a ring was audible.
     pub longest: f64,
     pub channels: u16,
+    pub by_hand: bool,
+    pub open: Vec<ChannelId>,
+    pub low_cuts: Vec<(ChannelId, Hertz)>,
     rings: Vec<Ring>,
 }
 
@@ -66,6 +70,9 @@ impl Hall {
             now: 0.0,
             longest: 0.0,
             channels: 1,
+            by_hand: false,
+            open: Vec::new(),
+            low_cuts: Vec::new(),
         }
     }
 
@@ -141,6 +148,11 @@ impl Hall {
         &self.rings
     }
 
+    /// Ears without a desk: for a real one, which is moved by hand.
+    pub fn rings(&self) -> &[Ring] {
+        &self.rings
+    }
+
     /// Carries a change out.
     pub fn cut(&mut self, change: &Change) {
         for grab in change.grabs() {
@@ -153,7 +165,7 @@ impl Hall {
     /// The most that six third-octave bands, none deeper than 9 dB, can buy: each next dB goes to the band of the mode
     /// that rings first.
     pub fn best_six(&self) -> f64 {
-        let kind = beforedoors::coach::ringout::Equaliser::ThirdOctave;
+        let kind = Equaliser::ThirdOctave;
         let place = Place::Output(Output::Mains);
         let mut cuts: Vec<Cut> = Vec::new();
         let mut best = self.limit(&cuts);
@@ -216,6 +228,43 @@ fn peaking(centre: f64, gain: f64, q: f64, hz: f64) -> f64 {
     let above = power(1.0 + alpha * amplitude, -2.0 * w0.cos(), 1.0 - alpha * amplitude);
     let below = power(1.0 + alpha / amplitude, -2.0 * w0.cos(), 1.0 - alpha / amplitude);
     10.0 * (above / below).log10()
+}
+
+impl engine::Hall for Hall {
+    fn listen(&mut self) -> Option<(Seconds, &[Ring])> {
+        self.go_on();
+        Some((Seconds::new(self.now), self.rings()))
+    }
+
+    fn has_a_desk(&self) -> bool {
+        !self.by_hand
+    }
+
+    fn set_output(&mut self, output: Output, to: Db) {
+        if output == Output::Mains {
+            self.fader = to.get();
+        }
+    }
+
+    fn set_channel(&mut self, _: ChannelId, _: Db) {}
+
+    fn set_open(&mut self, channel: ChannelId, open: bool) {
+        self.open.retain(|known| *known != channel);
+        if open {
+            self.open.push(channel);
+        }
+    }
+
+    fn set_low_cut(&mut self, channel: ChannelId, at: Hertz) {
+        self.low_cuts.push((channel, at));
+    }
+
+    fn set_band(&mut self, place: Place, band: Band, depth: Db) {
+        self.cuts.retain(|cut| (cut.place, cut.band) != (place, band));
+        if depth < Db::ZERO {
+            self.cuts.push(Cut { place, band, depth });
+        }
+    }
 }
 
 /// Half the gain stands half an octave's third away (Q 4.318 by the cookbook's own definition of bandwidth).

@@ -4,6 +4,8 @@
 //! A plain run takes 40 halls, `BEFOREDOORS_FULL=1` a thousand.
 
 mod hall;
+mod typed;
+mod words;
 
 use std::collections::BTreeMap;
 
