@@ -254,7 +254,7 @@ fn cut_words(grab: &Grab, names: &[String]) -> String {
     let first = grab.depth >= grab.by;
     match (grab.band, grab.instead_of) {
         (Band::Exact { q, .. }, Some(before)) => {
-            format!("Widen the {} cut of {on}: {at}, Q {q:.0}, {} dB", band(before), depth(grab.depth))
+            format!("Widen the {} cut of {on} to {at}, Q {q:.0}", band(before))
         }
         (Band::Exact { q, .. }, None) if first => format!("Cut {at} of {on} by {by}, Q {q:.0}"),
         (Band::Swept { .. }, _) if first => format!("Mid of {on} to {at}, then DOWN {by}"),

@@ -13,7 +13,7 @@ use crate::engine::ringout::{Hall, RingAdvice, RingOutDesk, RingStep};
 use crate::units::Seconds;
 use crate::view::numbers;
 use crate::view::ringout::{
-    RING_CAUTIONS, output_record, result_lines, ring_step, ring_step_record, typed_error_record,
+    RING_CAUTIONS, cut_label, output_record, result_lines, ring_step, ring_step_record, typed_error_record,
 };
 
 /// How time goes by.
@@ -168,6 +168,12 @@ fn tell<H: Hall>(
     }
     writeln!(out, "{:>7}  {} {}", numbers::clock(desk.now()), next.arrow.sign(), next.sentence)?;
     writeln!(out, "           {} · {}", next.then, next.proof)?;
+    if matches!(advice.step, RingStep::Prepare { .. }) {
+        let plan = desk.coach().plan().outputs.iter().find(|it| Some(it.output) == advice.output);
+        for cut in plan.map_or(&[][..], |plan| &plan.noted) {
+            writeln!(out, "           noted: {}", cut_label(cut, telling.names))?;
+        }
+    }
     out.flush()
 }
 

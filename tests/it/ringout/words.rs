@@ -148,7 +148,7 @@ fn every_step() -> Vec<(RingStep, &'static str, &'static str)> {
         ),
         (
             RingStep::Cut(widened),
-            "Ring at 1.25 kHz (D#6). Widen the 1 kHz cut of Mains: 1.049 kHz, Q 4, −4 dB.",
+            "Ring at 1.25 kHz (D#6). Widen the 1 kHz cut of Mains to 1.049 kHz, Q 4.",
             "then back to where it rang",
         ),
         (
