@@ -201,7 +201,8 @@ fn frequency<'a, 'b>(
 }
 
 fn unknown(word: &str) -> TypedError {
-    let near = COMMANDS.iter().find(|command| one_slip(word, command));
+    let alike = |command: &&&str| word.chars().zip(command.chars()).take_while(|(a, b)| a == b).count();
+    let near = COMMANDS.iter().filter(|command| one_slip(word, command)).max_by_key(alike);
     near.map_or_else(|| TypedError::Unknown(shown(word)), |near| TypedError::Near(shown(word), near))
 }
 
