@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 
+use super::ringout::DeskArgs;
+use crate::view::ringout::RINGOUT_STEP_KEYS;
 use crate::view::words::{HEARING, LOCAL_RULES};
 use crate::view::{RING_KEYS, records};
 
@@ -33,7 +35,9 @@ pub enum Command {
     Soundcheck(SoundcheckArgs),
     /// Levels, clipping and what to do about them, of recordings or folders of them
     Recordings(RecordingsArgs),
-    /// What rings in recordings or folders of them, when it could be heard, and what to do about it
+    /// Ring out a hall, step by step; or tell what rings in recordings, and when it could be heard
+    ///
+    /// Without a device or a path: the simulated stage, whose desk obeys what is typed (type help).
     Ringout(RingoutArgs),
     /// The input devices of this machine, with channels and rates
     Devices(DevicesArgs),
@@ -99,10 +103,21 @@ pub struct RecordingsArgs {
 #[derive(Clone, Debug, ClapArgs)]
 pub struct RingoutArgs {
     /// Recordings, or folders of them
-    #[arg(required = true, value_name = "PATH")]
+    #[arg(value_name = "PATH", conflicts_with_all = ["device", "stage", "seed"])]
     pub paths: Vec<PathBuf>,
+    /// Listen to this device (its name, a part of it, or its id from `devices`)
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["stage", "seed"])]
+    pub device: Option<String>,
+    /// The simulated stage: no device needed
+    #[arg(long)]
+    pub stage: bool,
+    /// Which simulated hall: the same number gives the same hall
+    #[arg(long, value_name = "NUMBER")]
+    pub seed: Option<u64>,
+    #[command(flatten)]
+    pub desk: DeskArgs,
     /// Lines for other programs: JSON, one object a line
-    #[arg(long, long_help = RING_KEYS)]
+    #[arg(long, long_help = format!("{RING_KEYS}\n\n{RINGOUT_STEP_KEYS}"))]
     pub json: bool,
 }
 

@@ -10,7 +10,7 @@ mod end;
 mod lines;
 mod out;
 mod recordings;
-mod ringout;
+pub mod ringout;
 mod screen;
 mod setup;
 mod soundcheck;

@@ -5,6 +5,7 @@
 mod advice;
 mod decision;
 mod reference;
+pub mod ringout;
 mod soundcheck;
 mod targets;
 

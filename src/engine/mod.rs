@@ -3,10 +3,12 @@
 //! Names every room below it; no face, no sentence.
 
 pub mod desk_zero;
+pub mod halls;
 mod pipeline;
 pub mod recording;
 mod replay;
 pub mod ring_recording;
+pub mod ringout;
 pub mod session;
 mod snapshot;
 mod stagehand;

@@ -7,6 +7,7 @@ mod findings;
 pub mod numbers;
 pub mod records;
 mod ringing;
+pub mod ringout;
 mod sentence;
 mod shelf;
 mod states;

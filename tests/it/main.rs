@@ -16,10 +16,12 @@ mod live;
 mod meters;
 /// The README: its commands, and its transcript against the program.
 mod readme;
-/// The same samples, the same snapshot: ring, file, engine's thread.
-mod same;
 /// Rings: found in loops with known truth, not found in notes; bad input; the published features beside them.
 mod ringing;
+/// The ring-out's coach on a toy hall: whole evenings, ends, reaction times.
+mod ringout;
+/// The same samples, the same snapshot: ring, file, engine's thread.
+mod same;
 /// The soundcheck on the simulated stage.
 mod soundcheck;
 /// The simulated stage keeps its promises.

@@ -46,7 +46,7 @@ fn report_in_order(
         waiting[index] = Some(heard);
         while let Some(heard) = waiting.get_mut(next).and_then(Option::take) {
             bar.suspend(|| report(&paths[next], &heard, args.json))?;
-            worst = worst.max(exit_of(&heard));
+            worst = worst.and(exit_of(&heard));
             next += 1;
         }
     }

@@ -1,0 +1,234 @@
+//! What each frame of rings does to the procedure: down at any ring, die, test, hold.
+//!
+//! Levels in dBFS, growth in dB/s, times on the audio clock. Of several rings the loudest comes first.
+
+use super::{After, CALM, Goal, Phase, RingOut, TEST};
+use crate::coach::advice::{Amount, Turn};
+use crate::coach::ringout::advice::Haste;
+use crate::coach::ringout::cures;
+use crate::coach::ringout::cuts::{Remedy, same_tone};
+use crate::coach::ringout::rings::{alive, is_fast, is_loud, loudest, settled, shares};
+use crate::detectors::{Certainty, Ring};
+use crate::units::{Db, Dbfs, Seconds};
+
+const HASTY: Db = Db::new(6.0);
+/// After the fader went down a ring of this loop is gone, or dying, by then.
+const DIES_WITHIN: Seconds = Seconds::new(2.0);
+const TEST_WITHIN: Seconds = Seconds::new(2.5);
+/// A ring that begins anew grows by more, dB/s.
+const GROWS: f64 = 1.0;
+/// A tone that grows so fast, dB/s, is listened to for longer.
+const GROWS_SLOWLY: f64 = 0.3;
+/// A quiet tone that only hangs on is climbed past in small steps; a stronger one is tested.
+const STRONG: Dbfs = Dbfs::new(-50.0);
+/// A growth is known so long after it changed.
+const SLOW_TO_TELL: Seconds = Seconds::new(1.0);
+/// Nobody carries a step out and hears a ring sooner than this.
+const TIME_TO_ACT: Seconds = Seconds::new(1.0);
+
+impl RingOut {
+    pub(super) fn follow(&mut self, rings: &[Ring]) {
+        let alarm =
+            loudest(rings, |ring| alive(ring) && ring.certainty == Certainty::Ringing && !self.tones.is_aside(ring));
+        let alarm = alarm.filter(|ring| !self.is_an_echo(ring));
+        match (self.phase, alarm) {
+            (Phase::Over | Phase::Cautions, _) => {}
+            (Phase::Down { by, haste, again, done, after }, _) => {
+                self.follow_down(rings, (by, haste, again, done, after))
+            }
+            (_, Some(ring)) => self.alarm(ring, rings),
+            (Phase::Hold { since, goal }, None) => self.follow_hold(rings, since, goal),
+            (Phase::Test { done: Some(done) }, None) => self.follow_test(rings, done),
+            _ => {}
+        }
+    }
+
+    /// The last of a ring that the fader has stopped already, not a new one.
+    fn is_an_echo(&self, ring: &Ring) -> bool {
+        let same = self.rang.is_some_and(|rang| same_tone(rang.frequency, ring.frequency));
+        match self.phase {
+            Phase::Cut(_) | Phase::LowCut { .. } => same && ring.growth < GROWS,
+            Phase::Test { done: Some(done) } => same && self.now - done < SLOW_TO_TELL && !is_fast(ring),
+            _ => false,
+        }
+    }
+
+    /// It rings: the fader comes down before anything else.
+    fn alarm(&mut self, ring: Ring, rings: &[Ring]) {
+        self.undoing = None;
+        let after = match self.phase {
+            Phase::Prepare | Phase::Start { .. } | Phase::Open => After::Start,
+            Phase::Hold { goal: Goal::Given(cut), .. } => After::CutAgain(cut),
+            Phase::Hold { goal: Goal::Left, .. } | Phase::Leave { .. } | Phase::OpenAll | Phase::Dull => After::Lower,
+            Phase::GiveBack(_) => After::Lower,
+            Phase::CutAgain(cut) => After::CutAgain(cut),
+            _ => After::Cut,
+        };
+        // A step that was not confirmed yet may be the very reason.
+        if let (Phase::Up { .. } | Phase::Back { .. }, Some(asked)) = (self.phase, self.asked()) {
+            let unseen = !self.sees_fader && self.now - self.shown >= TIME_TO_ACT;
+            self.fader += if unseen { asked } else { self.moved };
+        }
+        self.moved = Db::ZERO;
+        let still = self.rang.is_some_and(|rang| same_tone(rang.frequency, ring.frequency));
+        self.rang_at = match self.phase {
+            Phase::Cut(_) | Phase::LowCut { .. } if still => self.rang_at,
+            Phase::Test { done: Some(_) } => self.fader + Db::new(f64::from(TEST)),
+            _ => self.fader,
+        };
+        self.rang = Some(ring);
+        self.fine = true;
+        self.shared = shares(&ring, rings);
+        let haste = if is_fast(&ring) { Haste::Now } else { Haste::Calm };
+        self.phase = Phase::Down { by: down_by(&ring, haste), haste, again: false, done: None, after };
+        self.note_all(rings);
+    }
+
+    fn follow_down(&mut self, rings: &[Ring], state: (u8, Haste, bool, Option<Seconds>, After)) {
+        let (by, haste, again, done, after) = state;
+        let Some(rang) = self.rang else { return };
+        let still = loudest(rings, |ring| alive(ring) && same_tone(ring.frequency, rang.frequency));
+        self.shared |= shares(&rang, rings);
+        if let Some(ring) = still {
+            let louder = ring.level.max(rang.level);
+            self.rang = Some(Ring { level: louder, growth: ring.growth.max(rang.growth), ..ring });
+        }
+        let Some(done_at) = done else {
+            self.note_all(rings);
+            let more = self.rang.filter(|_| still.is_some_and(|ring| is_fast(&ring)));
+            if let Some(ring) = more.filter(|_| haste == Haste::Calm) {
+                let by = by.max(down_by(&ring, Haste::Now));
+                self.phase = Phase::Down { by, haste: Haste::Now, again, done, after };
+            }
+            return;
+        };
+        match still {
+            None => self.has_died(after),
+            Some(_) if self.now - done_at < DIES_WITHIN => {}
+            Some(_) if !again => {
+                let by = down_by(&rang, Haste::Now);
+                self.phase = Phase::Down { by, haste: Haste::Now, again: true, done: None, after };
+            }
+            Some(ring) => {
+                self.tones.set_aside(&ring);
+                self.books[self.output].forget(ring.frequency);
+                self.phase = Phase::Quiet;
+            }
+        }
+    }
+
+    fn has_died(&mut self, after: After) {
+        match after {
+            After::Cut => self.remedy(),
+            After::Start => self.phase = Phase::Start { to: self.plan.numbers.start },
+            After::Lower => self.leave(),
+            After::CutAgain(cut) => self.phase = Phase::CutAgain(cut),
+        }
+    }
+
+    fn follow_hold(&mut self, rings: &[Ring], since: Seconds, goal: Goal) {
+        let possible = loudest(rings, |ring| ring.end.is_none() && !self.tones.is_aside(ring));
+        self.fine |= possible.is_some();
+        let numbers = self.plan.numbers;
+        // What grows and is heard in the hall is not waited for.
+        let heard_growing = possible.is_some_and(|ring| settled(&ring) && is_heard_growing(&ring));
+        let heard = self.now - since;
+        if heard.get() + 1e-6 < numbers.wait.get() && !(heard_growing && goal == Goal::Climb) {
+            return;
+        }
+        let growing = loudest(rings, |ring| ring.end.is_none() && ring.growth > GROWS_SLOWLY).is_some();
+        let there = goal == Goal::Climb && self.plan.target.is_some_and(|target| self.fader >= target);
+        let at_most = if there { numbers.wait_at_the_target } else { numbers.wait_at_most };
+        if growing && !heard_growing && heard < at_most {
+            return;
+        }
+        let proved = |ring: &Ring| self.tones.is_proved(ring.frequency);
+        let grows = loudest(rings, |ring| settled(ring) && proved(ring) && is_heard_growing(ring));
+        let testable = |ring: &Ring| settled(ring) && ring.level > STRONG && self.tones.has_room();
+        let doubtful = loudest(rings, |ring| testable(ring) && !proved(ring) && !self.tones.is_aside(ring));
+        match (goal, grows, doubtful) {
+            // It follows the fader and it grows: no detector need be surer.
+            (Goal::Climb, Some(ring), _) => self.alarm(ring, rings),
+            (Goal::Climb, None, Some(ring)) => {
+                self.rang = Some(ring);
+                self.phase = Phase::Test { done: None };
+            }
+            (Goal::Climb, None, None) => self.climb(),
+            (Goal::Left, ..) => {
+                self.books[self.output].left_at = Some(self.fader);
+                let cut = !self.books[self.output].cuts.cuts().is_empty();
+                if cut { self.phase = Phase::Dull } else { self.next_output() }
+            }
+            (Goal::Given(_), ..) => self.next_output(),
+        }
+    }
+
+    fn follow_test(&mut self, rings: &[Ring], done: Seconds) {
+        let Some(tested) = self.rang else { return self.hold(Goal::Climb) };
+        let same = |ring: &Ring| ring.end.is_none() && same_tone(ring.frequency, tested.frequency);
+        let fell = |ring: &Ring| tested.level - ring.level >= Db::new(f64::from(TEST));
+        match loudest(rings, |ring| same(ring) && alive(ring) && !fell(ring)) {
+            None => {
+                self.tones.prove(tested.frequency);
+                // Others that die with it are proved by the same test.
+                rings.iter().filter(|ring| !alive(ring)).for_each(|ring| self.tones.prove(ring.frequency));
+            }
+            Some(ring) if self.now - done >= TEST_WITHIN => self.tones.set_aside(&ring),
+            Some(_) => return,
+        }
+        self.phase = Phase::Back { by: Db::new(f64::from(TEST)) };
+    }
+
+    /// Every tone that rings now goes into the books.
+    fn note_all(&mut self, rings: &[Ring]) {
+        if !matches!(self.phase, Phase::Down { after: After::Cut, .. }) {
+            return;
+        }
+        for ring in rings.iter().filter(|ring| alive(ring) && ring.certainty == Certainty::Ringing) {
+            if !self.tones.is_aside(ring) {
+                self.books[self.output].rang(ring.frequency, self.rang_at);
+            }
+        }
+    }
+
+    /// What to do about the ring that has just died.
+    pub(super) fn remedy(&mut self) {
+        let Some(ring) = self.rang else { return };
+        let place = self.place(&ring);
+        let equaliser = self.equaliser(place);
+        let numbers = self.plan.numbers;
+        let microphones = self.microphones().len();
+        let kind = self.kind(ring.channel);
+        let books = &mut self.books[self.output];
+        books.rang(ring.frequency, self.rang_at);
+        let alone = !self.shared && microphones > 1;
+        self.cures[self.output] =
+            cures::for_ring(ring.frequency, kind, alone, &books.onsets).or(self.cures[self.output]);
+        match books.cuts.remedy(ring.frequency, place, equaliser, books.low_cut) {
+            Remedy::LowCut { at } => self.phase = Phase::LowCut { at, place },
+            Remedy::Nothing(why) => self.finish(why.into()),
+            Remedy::Cut(mut change) => {
+                // The last band is for the nearest one alone.
+                if books.cuts.cuts().len() + books.cuts.new_bands(&change) > numbers.bands {
+                    change.neighbour = None;
+                }
+                match books.judge(ring.frequency, self.rang_at, &change, &numbers) {
+                    Some(end) => self.finish(end),
+                    None => self.phase = Phase::Cut(change),
+                }
+            }
+        }
+    }
+}
+
+/// Enough for a ring to die at once, and no more than a hand does in one move.
+fn down_by(ring: &Ring, haste: Haste) -> u8 {
+    let least = if haste == Haste::Now { HASTY } else { CALM };
+    let excess = ring.excess.map_or(Db::ZERO, |excess| excess.max(Db::ZERO));
+    Amount::nearest((excess + CALM).max(least), Turn::Down).db()
+}
+
+/// It grows and people hear it, or it is loud.
+fn is_heard_growing(ring: &Ring) -> bool {
+    (ring.growth > GROWS_SLOWLY && ring.level > STRONG) || is_loud(ring)
+}
