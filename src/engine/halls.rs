@@ -89,6 +89,11 @@ impl StageHall {
         self.stage.inputs().iter().map(|input| input.name.to_owned()).collect()
     }
 
+    /// What rings now.
+    pub fn rings(&self) -> &[Ring] {
+        self.ears.ringing.rings()
+    }
+
     /// The stage itself, which knows the truth.
     pub fn stage(&self) -> &Stage {
         &self.stage

@@ -1,0 +1,119 @@
+//! Whole ring-outs on the simulated stage, whose loop knows its truth: real detector, real loop, real desk.
+//!
+//! Someone reacts 0.7 s after each advice. A plain run takes 6 halls, `BEFOREDOORS_FULL=1` fifty.
+
+use beforedoors::coach::ringout::Equaliser;
+use beforedoors::coach::ringout::{Microphone, Output, OutputPlan, RingAnswer, RingOutPlan, RingStep};
+use beforedoors::detectors::Certainty;
+use beforedoors::dsp::biquad::EqBand;
+use beforedoors::dsp::equaliser::Graphic;
+use beforedoors::engine::halls::StageHall;
+use beforedoors::engine::ringout::RingOutDesk;
+use beforedoors::source::stage::{Choice, Stage, Truth};
+use beforedoors::units::{Db, Dbfs, Hertz, Seconds};
+use rayon::prelude::*;
+
+const REACTS: Seconds = Seconds::new(0.7);
+const LONGEST: Seconds = Seconds::new(1200.0);
+/// A ring is heard from here up, on its own tap.
+const AUDIBLE: Dbfs = Dbfs::new(-45.0);
+const DEEPEST: Db = Db::new(-9.0);
+const BANDS: usize = 6;
+
+/// How one ring-out went.
+#[derive(Debug, Default)]
+struct Outcome {
+    end: String,
+    minutes: f64,
+    bands: usize,
+    cuts: usize,
+    on_true_rings: usize,
+    longest_ring: f64,
+    bought: f64,
+    best: f64,
+}
+
+impl Outcome {
+    fn share(&self) -> f64 {
+        self.bought / self.best
+    }
+}
+
+/// What the cuts of the mains buy on the true loop with the microphones that are open, and the best six at most.
+fn bought(stage: &Stage) -> (f64, f64) {
+    let truth = stage.truth().unwrap();
+    let flat = |truth: Truth, band: EqBand| truth.with_band(0, EqBand { gain: Db::ZERO, ..band });
+    let uncut = stage.cuts(0).into_iter().fold(truth.clone(), flat);
+    let best = uncut.best_cuts(0, Choice::Graphic(Graphic::ThirdOctave), BANDS, DEEPEST).bought;
+    ((truth.margin_of(0) - uncut.margin_of(0)).get(), best.get())
+}
+
+fn is_true(truth: &Truth, frequency: Hertz) -> bool {
+    let near = |at: Hertz| (at.get() / frequency.get() - 1.0).abs() <= 0.01;
+    truth.rings(16).iter().any(|ring| near(ring.frequency))
+}
+
+fn ring_out(seed: u64, equaliser: Equaliser) -> Outcome {
+    let hall = StageHall::new(seed, 0).unwrap();
+    // The first two of the list: a stage of this school's speakers and singers.
+    let microphones: Vec<Microphone> = hall.microphones().into_iter().take(2).collect();
+    let mains = OutputPlan { output: Output::Mains, equaliser, microphones, noted: Vec::new() };
+    let plan = RingOutPlan::new(vec![mains], None);
+    let channels = hall.names().len();
+    let mut outcome = Outcome::default();
+    let mut desk = RingOutDesk::new(hall, plan, channels);
+    let mut seen: Option<(RingStep, Seconds)> = None;
+    let mut ringing_since: Option<Seconds> = None;
+    while !desk.coach().is_over() && desk.now() < LONGEST {
+        assert!(desk.go_on());
+        let (now, advice) = (desk.now(), *desk.coach().advice());
+        let audible =
+            desk.hall().rings().iter().any(|ring| ring.certainty == Certainty::Ringing && ring.level > AUDIBLE);
+        ringing_since = if audible { ringing_since.or(Some(now)) } else { None };
+        outcome.longest_ring = outcome.longest_ring.max(ringing_since.map_or(0.0, |since| (now - since).get()));
+        if seen.is_none_or(|(step, _)| step != advice.step) {
+            seen = Some((advice.step, now));
+            if let (RingStep::Cut(_), Some(ring)) = (advice.step, advice.why.ring) {
+                let truth = desk.hall().stage().truth().unwrap();
+                outcome.cuts += 1;
+                outcome.on_true_rings += usize::from(is_true(&truth, ring.frequency));
+            }
+        }
+        let waited = seen.map_or(Seconds::ZERO, |(_, since)| now - since);
+        if waited >= REACTS && !matches!(advice.step, RingStep::Wait | RingStep::Over) {
+            seen = None;
+            desk.answer(match advice.step {
+                RingStep::AskDull => RingAnswer::No,
+                _ => RingAnswer::Done,
+            });
+        }
+    }
+    let result = desk.coach().results().next().unwrap();
+    outcome.end = format!("{:?}", result.end);
+    outcome.minutes = desk.now().get() / 60.0;
+    outcome.bands = desk.coach().books(0).unwrap().cuts.cuts().len();
+    (outcome.bought, outcome.best) = bought(desk.hall().stage());
+    outcome
+}
+
+#[test]
+fn halls_of_the_stage() {
+    let halls = if std::env::var_os("BEFOREDOORS_FULL").is_some() { 50 } else { 6 };
+    let outcomes: Vec<Outcome> =
+        (0..halls).into_par_iter().map(|seed| ring_out(seed, Equaliser::ThirdOctave)).collect();
+    for (seed, outcome) in outcomes.iter().enumerate() {
+        println!("{seed}: {outcome:.2?} share {:.2}", outcome.share());
+    }
+    let shares: Vec<f64> = outcomes.iter().filter(|it| it.best >= 2.0).map(Outcome::share).collect();
+    let (cuts, right) = outcomes.iter().fold((0, 0), |(cuts, right), it| (cuts + it.cuts, right + it.on_true_rings));
+    println!(
+        "{halls} halls: {right} of {cuts} cuts on true rings; share of the best six cuts, mean {:.2}, {} of {} at 0.8",
+        shares.iter().sum::<f64>() / shares.len() as f64,
+        shares.iter().filter(|share| **share >= 0.8).count(),
+        shares.len()
+    );
+    for outcome in &outcomes {
+        assert!(outcome.end != "None" && outcome.bands <= BANDS && outcome.longest_ring <= 2.0, "{outcome:?}");
+    }
+    assert!(right * 100 >= cuts * 98, "{right} of {cuts}");
+}
