@@ -43,8 +43,6 @@ pub struct Detectors {
     channels: Vec<Channel>,
     /// `None` when the channels are one programme, not microphones side by side.
     spill: Option<Spill>,
-    /// Only where it was asked for.
-    ringing: Option<Ringing>,
     out: Outbox,
 }
 
@@ -75,17 +73,7 @@ impl Detectors {
             set_aside: None,
             not_heard: false,
         };
-        Self {
-            channels: expected.iter().enumerate().map(channel).collect(),
-            spill: None,
-            ringing: None,
-            out: Outbox::new(),
-        }
-    }
-
-    /// Listens for rings too; the meters must measure spectra.
-    pub fn with_ringing(self) -> Self {
-        Self { ringing: Some(Ringing::new(self.channels.len())), ..self }
+        Self { channels: expected.iter().enumerate().map(channel).collect(), spill: None, out: Outbox::new() }
     }
 
     /// The newest hop.
@@ -94,9 +82,6 @@ impl Detectors {
             let start = readings.at - readings.gap;
             let evidence = Evidence::Gap { frames: readings.gap.get() };
             self.out.push(Finding { channel: ChannelId::new(0), start, end: readings.at, evidence });
-        }
-        if let Some(ringing) = &mut self.ringing {
-            ringing.observe(readings);
         }
         for (channel, reading) in self.channels.iter_mut().zip(&readings.channels) {
             channel.clipping.observe(&reading.runs, readings.at, &mut self.out);
@@ -115,10 +100,7 @@ impl Detectors {
     }
 
     /// The source is over, or about to be forgotten: reports what is still open.
-    pub fn finish(&mut self, now: FrameCount, rate: SampleRate) {
-        if let Some(ringing) = &mut self.ringing {
-            ringing.finish(now.at(rate));
-        }
+    pub fn finish(&mut self, now: FrameCount) {
         for channel in &mut self.channels {
             channel.clipping.finish(now, &mut self.out);
         }
@@ -195,30 +177,6 @@ impl Detectors {
     /// The pair of channels that the pair meter should look at next, (quiet, loud).
     pub fn wanted_pair(&mut self, frames: u64) -> Option<(ChannelId, ChannelId)> {
         self.spill.as_mut()?.wanted_pair(frames)
-    }
-
-    /// The rings that stand now; none unless they were asked for.
-    pub fn rings(&self) -> &[Ring] {
-        self.ringing.as_ref().map_or(&[], Ringing::rings)
-    }
-
-    /// What has happened to rings since it was last asked.
-    pub fn drain_rings(&mut self) -> impl Iterator<Item = RingEvent> + '_ {
-        self.ringing.iter_mut().flat_map(Ringing::drain)
-    }
-
-    /// While on, steady tones are taken for the room's own and set aside from then on.
-    pub fn learn_room(&mut self, on: bool) {
-        if let Some(ringing) = &mut self.ringing {
-            ringing.learn_room(on);
-        }
-    }
-
-    /// The room's reverberation time, for the estimate of a ring's excess.
-    pub fn set_reverberation(&mut self, time: Seconds) {
-        if let Some(ringing) = &mut self.ringing {
-            ringing.set_reverberation(time);
-        }
     }
 
     pub fn drain(&mut self) -> impl Iterator<Item = Finding> + '_ {

@@ -38,13 +38,12 @@ impl Pipeline {
             })
             .collect();
         let inputs = if connection == Connection::Usb { &inputs[..inputs.len().min(format.channels)] } else { inputs };
-        let meters = Meters::new(format, &LoudnessLayout::Equal.weights(format.channels)).with_spectra();
+        let meters = Meters::new(format, &LoudnessLayout::Equal.weights(format.channels));
         let coach = Soundcheck::new(inputs, connection);
         let detectors = match connection {
             Connection::Usb => Detectors::of_inputs(&expected, format.rate),
             Connection::Feed | Connection::Room => Detectors::of_programme(&expected, format.rate),
-        }
-        .with_ringing();
+        };
         let status = |input| InputStatus {
             state: coach.state(ChannelId::from_index(input), &detectors),
             line: coach.line(ChannelId::from_index(input)),
@@ -61,9 +60,6 @@ impl Pipeline {
             advice: *coach.advice(),
             findings: Vec::with_capacity(Snapshot::FINDINGS + 1),
             findings_total: 0,
-            rings: Vec::with_capacity(Snapshot::RINGS),
-            ring_events: Vec::with_capacity(Snapshot::RINGS),
-            ring_events_total: 0,
             lost_frames: 0,
         };
         let watch = Watch { detectors, coach, requests: Vec::with_capacity(16), wanted_pair: None };
@@ -92,7 +88,7 @@ impl Pipeline {
     pub fn finish(&mut self) {
         let watch = &mut self.watch;
         self.meters.finish(&mut |readings| watch.observe(readings));
-        self.watch.detectors.finish(self.meters.readings().at, self.format.rate);
+        self.watch.detectors.finish(self.meters.readings().at);
         self.refresh();
     }
 
@@ -122,15 +118,6 @@ impl Pipeline {
             }
             snapshot.findings.push(finding);
             snapshot.findings_total += 1;
-        }
-        snapshot.rings.clear();
-        snapshot.rings.extend(watch.detectors.rings().iter().take(Snapshot::RINGS));
-        for event in watch.detectors.drain_rings() {
-            if snapshot.ring_events.len() == Snapshot::RINGS {
-                snapshot.ring_events.remove(0);
-            }
-            snapshot.ring_events.push(event);
-            snapshot.ring_events_total += 1;
         }
         for (index, status) in snapshot.inputs.iter_mut().enumerate() {
             let input = ChannelId::from_index(index);

@@ -110,7 +110,7 @@ pub fn measure(path: &Path, inputs: &[Input], progress: &(dyn Fn(f64) + Sync)) -
         }
     }
     meters.finish(&mut |readings| detectors.observe(readings));
-    detectors.finish(meters.readings().at, format.rate);
+    detectors.finish(meters.readings().at);
     findings.extend(detectors.drain());
     findings.sort_by_key(|finding| (finding.start, finding.channel));
 

@@ -1,7 +1,7 @@
 //! What a face sees: the newest readings, findings, states and the one next step, as plain values.
 
 use crate::coach::{Advice, ChannelState, Need};
-use crate::detectors::{Finding, Heard, Ring, RingEvent, Tops};
+use crate::detectors::{Finding, Heard, Tops};
 use crate::meters::Readings;
 use crate::units::{ChannelId, Dbfs, Seconds};
 
@@ -18,12 +18,6 @@ pub struct Snapshot {
     pub findings: Vec<Finding>,
     /// How many there were in all.
     pub findings_total: u64,
-    /// The rings that stand now, at most `RINGS`.
-    pub rings: Vec<Ring>,
-    /// The newest that happened to rings, oldest first.
-    pub ring_events: Vec<RingEvent>,
-    /// How many there were in all.
-    pub ring_events_total: u64,
     /// Frames that the source lost.
     pub lost_frames: u64,
 }
@@ -45,6 +39,4 @@ pub struct InputStatus {
 impl Snapshot {
     /// Findings kept for the face.
     pub const FINDINGS: usize = 32;
-    /// Rings, and events of rings, kept for the face.
-    pub const RINGS: usize = 32;
 }

@@ -1,6 +1,7 @@
 //! The whole program at work, not the meters alone.
 //!
-//! 1. Live: pipeline (meters, detectors, coach) on 32 channels of 48 kHz in blocks of 256, as share of one core.
+//! 1. Live: pipeline (meters, detectors, coach), and meters with the ring detector, on 32 channels of 48 kHz in
+//!    blocks of 256, as share of one core.
 //! 2. Coded recordings of two minutes: all of `recordings` against decoding alone plus the meters alone. Made with
 //!    `ffmpeg`; without it this part says so and is left out.
 //! 3. Many recordings on all cores against one.
@@ -10,6 +11,7 @@
 //! beside the `ebur128` crate's in all its modes on the same samples. Only the third part goes by the clock.
 
 use beforedoors::block::{Block, BlockBuf, Format};
+use beforedoors::detectors::Ringing;
 use beforedoors::engine::recording::{measure, measure_all};
 use beforedoors::engine::{Connection, Input, Mood, Pipeline};
 use beforedoors::meters::Meters;
@@ -19,6 +21,7 @@ use beforedoors::source::{Flow, Source};
 use beforedoors::units::{FrameCount, SampleRate};
 use ebur128::{Channel, EbuR128, Mode};
 use std::hint::black_box;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::OnceLock;
@@ -96,13 +99,16 @@ fn live(sound: &[Vec<f32>]) {
         let inputs = stage.inputs();
         (0..LIVE_CHANNELS).map(|index| Input::new(inputs[index % inputs.len()].kind, None)).collect()
     };
-    let [whole, meters, theirs] =
-        medians(core, [&mut || pipeline(sound, &kinds), &mut || meters(sound, 256), &mut || yardstick(sound)]);
+    let [whole, meters, rings, theirs] = medians(
+        core,
+        [&mut || pipeline(sound, &kinds), &mut || meters(sound, 256), &mut || rings(sound), &mut || yardstick(sound)],
+    );
     let share = |seconds: f64| 100.0 * seconds / LIVE_SECONDS as f64;
     println!(
-        "live, {LIVE_CHANNELS} channels: pipeline {:.1} % of one core (meters alone {:.1} %); ebur128 {:.1} %, ratio {:.2}",
+        "live, {LIVE_CHANNELS} channels: pipeline {:.1} % of one core (meters alone {:.1} %, meters and rings {:.1} %); ebur128 {:.1} %, ratio {:.2}",
         share(whole),
         share(meters),
+        share(rings),
         share(theirs),
         theirs / whole
     );
@@ -119,6 +125,13 @@ fn blocks(sound: &[Vec<f32>], frames: usize, mut each: impl FnMut(&Block)) {
         each(&part);
         rest = later;
     }
+}
+
+fn rings(sound: &[Vec<f32>]) {
+    let mut meters = Meters::new(format(sound), &vec![1.0; sound.len()]).with_spectra();
+    let mut ringing = Ringing::new(sound.len());
+    blocks(sound, 256, |block| meters.push(block, &mut |readings| ringing.observe(readings)));
+    black_box(ringing.rings());
 }
 
 fn pipeline(sound: &[Vec<f32>], inputs: &[Input]) {
@@ -240,6 +253,7 @@ fn many(wav: &Path, folder: &Path) {
         pool.install(|| {
             measure_all(&paths, &[], &|_, _| {}, &|_, result| {
                 black_box(result.map(drop).expect("a recording"));
+                ControlFlow::Continue(())
             });
         });
     };
