@@ -19,6 +19,7 @@ use beforedoors::source::{Flow, Source};
 use beforedoors::units::{FrameCount, SampleRate};
 use ebur128::{Channel, EbuR128, Mode};
 use std::hint::black_box;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::OnceLock;
@@ -240,6 +241,7 @@ fn many(wav: &Path, folder: &Path) {
         pool.install(|| {
             measure_all(&paths, &[], &|_, _| {}, &|_, result| {
                 black_box(result.map(drop).expect("a recording"));
+                ControlFlow::Continue(())
             });
         });
     };
