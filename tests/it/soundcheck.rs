@@ -23,6 +23,8 @@ struct Evening {
     hand: Stagehand,
     block: BlockBuf,
     steps: Vec<(Seconds, Step, Option<ChannelId>)>,
+    /// Turns that were truly made on request, by channel.
+    turns: Vec<u32>,
 }
 
 impl Evening {
@@ -35,7 +37,8 @@ impl Evening {
         let inputs: Vec<Input> = stage.inputs().iter().map(|input| Input::new(input.kind, None)).collect();
         let pipeline = Pipeline::new(stage.format(), &inputs, Connection::Usb);
         let block = BlockBuf::new(inputs.len(), stage.format().rate.get() as usize / 10);
-        Self { stage, pipeline, hand: Stagehand::new(seed ^ 0x5eed, skill), block, steps: Vec::new() }
+        let turns = vec![0; inputs.len()];
+        Self { stage, pipeline, hand: Stagehand::new(seed ^ 0x5eed, skill), block, steps: Vec::new(), turns }
     }
 
     /// The next 100 ms; the helper acts if `helped`.
@@ -46,8 +49,16 @@ impl Evening {
         if self.steps.last().is_none_or(|&(_, step, channel)| (step, channel) != (advice.step, advice.channel)) {
             self.steps.push((at, advice.step, advice.channel));
         }
-        if helped && let Some(answer) = self.hand.look(self.pipeline.snapshot(), &mut self.stage) {
-            self.pipeline.answer(answer);
+        if helped {
+            let knob = advice.channel.filter(|_| matches!(advice.step, Step::Trim { .. }));
+            let stood = knob.map(|channel| self.stage.trim(channel));
+            let answer = self.hand.look(self.pipeline.snapshot(), &mut self.stage);
+            if let Some(channel) = knob.filter(|&channel| stood != Some(self.stage.trim(channel))) {
+                self.turns[channel.index()] += 1;
+            }
+            if let Some(answer) = answer {
+                self.pipeline.answer(answer);
+            }
         }
     }
 
@@ -61,13 +72,14 @@ impl Evening {
         let channel = ChannelId::from_index(index);
         let (low, high) = self.pipeline.coach().targets(channel).window();
         format!(
-            "{}: true {:.1}, show {:.1}, window {:.0}…{:.0}, {} trims, {:?}",
+            "{}: true {:.1}, show {:.1}, window {:.0}…{:.0}, {} trims, {} turns, {:?}",
             self.stage.inputs()[index].name,
             self.stage.true_peak_of_loudest(channel).get(),
             self.stage.true_show_peak(channel).get(),
             low.get(),
             high.get(),
             self.pipeline.coach().trims(channel),
+            self.turns[index],
             self.pipeline.snapshot().inputs[index].state
         )
     }
@@ -105,7 +117,7 @@ fn evening(seed: u64, mood: Mood) -> Outcome {
         outcome.inside += usize::from(peak >= low && peak <= high);
         outcome.trims += usize::from(trims);
         let stays = peak >= targets.too_low() && peak <= targets.too_high();
-        if !stays || evening.stage.true_show_peak(channel) >= Dbfs::new(0.0) || trims > 3 {
+        if !stays || evening.stage.true_show_peak(channel) >= Dbfs::new(0.0) || trims > 3 || evening.turns[index] > 3 {
             outcome.wrong.push(format!("{label}: {}", evening.tell(index)));
         }
     }

@@ -11,7 +11,7 @@ mod order;
 mod together;
 mod turns;
 
-use crate::coach::advice::{Advice, ChannelState, Step, Unseen, Why};
+use crate::coach::advice::{Advice, ChannelState, Step, Turn, Unseen, Why};
 use crate::coach::decision::{self, Knows};
 use crate::coach::targets::Targets;
 use crate::detectors::{Detectors, Expected, Heard, Tops};
@@ -94,6 +94,10 @@ const LOUDER: Db = Db::new(1.0);
 const LOUDER_TO_COME: Db = Db::new(3.0);
 /// The loudest passage came again if it reaches this near to where it should stand.
 const SAME_PASSAGE: Db = Db::new(3.0);
+/// A turn of this much or more is heard to have been made …
+const PLAIN_TURN: Db = Db::new(3.0);
+/// … and was not if the loudest passage comes back within this.
+const UNMOVED: Db = Db::new(1.0);
 const REOPEN: Db = Db::new(2.0);
 /// A steady player's passages differ by this; 3 dB above the ceiling the show would clip.
 const VARIES: Db = Db::new(2.5);
@@ -117,6 +121,10 @@ struct Check {
     confirmed: bool,
     /// Where the loudest passage should stand after the last turn.
     expect: Option<Dbfs>,
+    /// Where the loudest passage stood before the last turn, if that was to be heard.
+    turned_from: Option<Dbfs>,
+    /// The last turn was said to be done, but not heard.
+    unheard: Option<Turn>,
     /// The loudest peak when it was last judged.
     judged: Dbfs,
     /// The performer was asked for the loudest passage.
@@ -166,6 +174,8 @@ impl Soundcheck {
             knows: Knows { mastered: input.kind == SourceKind::Playback, ..Knows::default() },
             confirmed: false,
             expect: None,
+            turned_from: None,
+            unheard: None,
             judged: Dbfs::SILENCE,
             asked: false,
             louder_than: None,
@@ -283,7 +293,7 @@ impl Soundcheck {
                 self.current = Some(current);
             }
             // "I did turn it": then it is heard anew.
-            (Step::NoMovement { .. }, Answer::Done) => self.trim_done(current.input, Db::ZERO, now),
+            (Step::NoMovement { turn }, Answer::Done) => self.trim_unheard(current.input, turn, Db::ZERO, now),
             (Step::Trim { .. } | Step::NoMovement { .. } | Step::LeaveIt { .. }, _) => self.leave(current.input),
             (Step::PutBack { .. }, _) => self.drop_step(),
             (Step::ConfirmLoudest, Answer::No) => {
@@ -386,6 +396,22 @@ impl Soundcheck {
         if check.expect.is_some_and(|expect| heard.loudest >= expect - SAME_PASSAGE) && check.enough(heard) {
             check.confirmed = true;
             check.expect = None;
+        }
+        // The same passage at the same level: that turn was none, or was another knob's.
+        if check.confirmed
+            && check.enough(heard)
+            && let Some(from) = check.turned_from.take()
+        {
+            check.trims = check.trims.saturating_sub(u8::from((heard.loudest - from).abs() < UNMOVED));
+            check.unheard = None;
+        }
+        if let Some(said) = check.unheard
+            && let Some(Step::Trim { turn, .. }) = check.verdict(heard, &tops)
+            && turn == said
+            && (tops.clipped > 0 || check.enough(heard))
+        {
+            check.trims = check.trims.saturating_sub(1);
+            check.unheard = None;
         }
         if let Some((peak, active)) = check.louder_than {
             if heard.loudest >= peak + LOUDER {

@@ -7,13 +7,15 @@
 use super::{Connection, Current, Outcome, Request, Soundcheck, TRIMS};
 use crate::coach::advice::{Advice, Step, Why};
 use crate::coach::decision;
-use crate::coach::targets::Need;
+use crate::coach::targets::{Need, Targets};
 use crate::detectors::Detectors;
-use crate::units::{ChannelId, Dbfs, Seconds};
+use crate::units::{ChannelId, Db, Dbfs, Seconds};
 
 /// As long as a verse and a chorus, and no longer than a song.
 const AT_LEAST: Seconds = Seconds::new(20.0);
 const AT_MOST: Seconds = Seconds::new(120.0);
+/// Of a peak among others.
+const DOUBT: Db = Db::new(1.0);
 
 impl Soundcheck {
     /// Whether everyone has to be heard together before all is set.
@@ -44,8 +46,9 @@ impl Soundcheck {
                 continue;
             }
             check.judged = heard.loudest;
-            if !decision::is_in_reach(heard.loudest, &check.input.targets) && check.trims < TRIMS {
+            if !is_well_in_reach(heard.loudest, &check.input.targets) && check.trims < TRIMS {
                 check.outcome = Outcome::Open;
+                check.knows.turned = true;
                 check.confirmed = false;
                 check.expect = None;
                 // They were asked just now: what remains is whether that was the loudest.
@@ -67,4 +70,9 @@ impl Soundcheck {
         };
         self.advice = Advice { step: Step::PlayTogether, channel: None, why };
     }
+}
+
+/// With the others' sound upon it a peak may read a little high.
+fn is_well_in_reach(peak: Dbfs, targets: &Targets) -> bool {
+    decision::is_in_reach(peak - DOUBT, targets) && decision::is_in_reach(peak + DOUBT, targets)
 }

@@ -1,7 +1,7 @@
 //! The step on the screen: carried out, timed out, or still to be waited for; turned knobs, the wrong ones too.
 
 use super::order::urgency;
-use super::{Connection, Current, LISTEN_AT_LEAST, Outcome, Request, Soundcheck};
+use super::{Connection, Current, LISTEN_AT_LEAST, Outcome, PLAIN_TURN, Request, Soundcheck};
 use crate::coach::advice::{Amount, Step, TrimCause, Turn};
 use crate::coach::decision;
 use crate::detectors::Detectors;
@@ -122,12 +122,14 @@ impl Soundcheck {
             })
             .max_by(|a, b| a.1.agree.total_cmp(&b.1.agree));
         match (likely, wrong) {
+            // What clips has lost its notes' height: a guess by them proves little.
+            (Some(moved), _) if cause == TrimCause::Clipped => self.trim_unheard(current.input, turn, moved, now),
             (Some(moved), _) => self.trim_done(current.input, moved, now),
             (None, Some((other, estimate))) => {
                 self.resume = Some((current.input, current.step));
                 self.put_back(other.index(), estimate.by, now);
             }
-            (None, None) if believed && !untouched => self.trim_done(current.input, asked, now),
+            (None, None) if believed && !untouched => self.trim_unheard(current.input, turn, asked, now),
             (None, None) if again => self.show(current.input, Step::NoMovement { turn }, now),
             (None, None) => self.show(current.input, Step::Trim { turn, by, cause, again: true }, now),
         }
@@ -153,6 +155,12 @@ impl Soundcheck {
         self.line(ChannelId::from_index(input)).is_some_and(|line| detectors.heard(line).quiet == Seconds::ZERO)
     }
 
+    /// Nothing sure was heard of the turn, but it was said to be done. If the same is due again, it was another knob.
+    pub(super) fn trim_unheard(&mut self, input: usize, turn: Turn, change: Db, now: Seconds) {
+        self.trim_done(input, change, now);
+        self.checks[input].unheard = Some(turn);
+    }
+
     pub(super) fn trim_done(&mut self, input: usize, change: Db, now: Seconds) {
         self.trimmed = Some((input, now));
         let check = &mut self.checks[input];
@@ -160,8 +168,11 @@ impl Soundcheck {
         check.knows.at_limit = None;
         check.knows.turned = true;
         check.asked = false;
+        check.unheard = None;
         let clipped = matches!(self.current, Some(Current { step: Step::Trim { cause: TrimCause::Clipped, .. }, .. }));
-        check.expect = (check.confirmed && !clipped).then(|| check.judged + change);
+        let known = check.confirmed && !clipped;
+        check.expect = known.then(|| check.judged + change);
+        check.turned_from = (known && change.abs() >= PLAIN_TURN).then_some(check.judged);
         check.confirmed = false;
         self.listen_anew(input);
         self.drop_step();
