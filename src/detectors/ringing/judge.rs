@@ -15,8 +15,8 @@ const NEWEST: f64 = 0.3;
 /// No score counts as less, so that a moment's doubt is forgotten in time.
 const LEAST: f64 = -4.0;
 const BEGINNING: f64 = -2.0;
-const POSSIBLE: f64 = 2.7;
-const RINGING: f64 = 3.4;
+const POSSIBLE: f64 = 3.0;
+const RINGING: f64 = 3.8;
 
 /// The smoothed score of a tone.
 #[derive(Clone, Copy, Debug)]
@@ -73,102 +73,129 @@ impl Scale {
 }
 
 // The fit.
-const START: f64 = -5.86;
+const START: f64 = -4.19;
 
-const SCALES: [Scale; 20] = [
+const SCALES: [Scale; 29] = [
     // What it stands over all other sound, dB.
     Scale {
-        of: |signs, _| signs.share.get(),
-        points: &[(-40.0, 0.0), (-32.0, 2.23), (-26.0, 2.82), (-20.0, 3.03), (-14.0, 3.81)],
+        of: |s, _| s.share.get(),
+        points: &[(-40.0, 0.0), (-32.0, 1.24), (-26.0, 1.24), (-20.0, 1.24), (-14.0, 1.24)],
     },
     // Tones in equal steps around it: partials of one sound.
     Scale {
-        of: |signs, _| f64::from(signs.series),
-        points: &[(0.0, 0.0), (1.0, 0.0), (2.0, 0.0), (3.0, -0.25), (4.0, -1.8), (6.0, -3.47)],
+        of: |s, _| f64::from(s.series),
+        points: &[(0.0, 0.0), (1.0, 0.0), (2.0, 0.0), (3.0, -0.12), (4.0, -0.84), (6.0, -2.32)],
     },
     // What it stands over all other sound, and its climb, dB.
     Scale {
-        of: |signs, _| signs.share.get().clamp(-45.0, 20.0) + signs.rise.get().clamp(0.0, 30.0),
-        points: &[(-25.0, 0.0), (-15.0, 0.56), (-7.0, 0.7), (0.0, 0.75), (8.0, 0.87), (18.0, 1.21), (35.0, 1.21)],
+        of: |s, _| s.share.get().clamp(-45.0, 20.0) + s.rise.get().clamp(0.0, 30.0),
+        points: &[(-25.0, 0.0), (-15.0, 0.22), (-7.0, 0.57), (0.0, 1.1), (8.0, 1.65), (18.0, 2.31), (35.0, 2.31)],
     },
-    // Its climb along the line, dB.
+    // Its climb over the departure from the line, lg.
     Scale {
-        of: |signs, _| signs.rise.get(),
-        points: &[(1.0, 0.0), (3.0, 0.0), (6.0, 0.0), (9.0, 0.0), (13.0, 0.42), (18.0, 0.85), (25.0, 1.67)],
-    },
-    // That climb over the departure from the line, lg.
-    Scale {
-        of: |signs, _| (signs.rise.get().max(0.1) / signs.rough.get().max(0.02)).log10(),
-        points: &[(0.2, 0.0), (0.6, 0.0), (0.9, 0.0), (1.2, 0.0), (1.6, 0.0), (2.2, 0.81)],
+        of: |s, _| climb_over_departure(s),
+        points: &[(0.2, 0.0), (0.6, 0.0), (0.9, 0.0), (1.2, 0.16), (1.6, 0.36), (2.2, 1.49)],
     },
     // Slope, lb of dB a second.
     Scale {
-        of: |signs, _| signs.growth.clamp(1.0, 250.0).log2(),
-        points: &[(1.0, 0.0), (2.0, 0.27), (3.0, 0.66), (4.5, 1.36), (6.0, 2.24), (7.2, 3.22)],
-    },
-    // Length of the line, lb of seconds.
-    Scale {
-        of: |signs, _| signs.line.get().clamp(0.1, 4.5).log2(),
-        points: &[(-3.0, 0.0), (-1.5, 1.72), (-0.5, 1.72), (0.5, 1.72), (1.2, 1.72), (2.0, 1.72)],
+        of: |s, _| s.growth.clamp(1.0, 250.0).log2(),
+        points: &[(1.0, 0.0), (2.0, 0.02), (3.0, 0.13), (4.5, 0.13), (6.0, -0.36), (7.2, -1.35)],
     },
     // Wander, lg of cents.
     Scale {
-        of: |signs, _| (1731.0 * signs.wander).clamp(0.01, 30.0).log10(),
-        points: &[(-1.5, 0.0), (-0.8, 0.0), (-0.3, 0.0), (0.2, -0.74), (0.7, -1.52), (1.2, -2.75)],
+        of: |s, _| (1731.0 * s.wander).clamp(0.01, 30.0).log10(),
+        points: &[(-1.5, 0.0), (-0.8, 0.0), (-0.3, 0.0), (0.2, 0.0), (0.7, -1.07), (1.2, -2.6)],
     },
-    // Wander over what noise would make it, lg.
+    // Wander over what noise and growth would make it, lg.
     Scale {
-        of: |signs, _| signs.unsteady.clamp(0.03, 5.0).log10(),
-        points: &[(-1.0, 0.0), (-0.5, 0.0), (-0.2, 0.0), (0.1, 0.0), (0.4, -0.88)],
+        of: |s, _| s.unsteady.clamp(0.03, 20.0).log10(),
+        points: &[(-1.0, 0.0), (-0.5, 0.0), (-0.2, -0.22), (0.1, -0.64), (0.4, -1.06), (0.7, -1.54), (1.0, -2.55)],
     },
     // Its strongest harmonic, dB re the tone.
     Scale {
-        of: |signs, _| beside(signs.harmonics),
-        points: &[(-45.0, 0.0), (-35.0, -0.46), (-28.0, -1.65), (-20.0, -1.96), (-10.0, -3.38)],
+        of: |s, _| beside(s.harmonics),
+        points: &[(-45.0, 0.0), (-35.0, 0.0), (-28.0, -0.57), (-20.0, -0.57), (-10.0, -1.16)],
+    },
+    // The same, while there is little else.
+    Scale {
+        of: |s, _| -60.0 + (beside(s.harmonics).max(-60.0) + 60.0) * alone(s),
+        points: &[(-58.0, 0.0), (-50.0, -0.9), (-40.0, -1.03), (-30.0, -1.66), (-20.0, -2.59)],
+    },
+    // The strongest tone at a whole multiple, dB re the tone.
+    Scale {
+        of: |s, _| beside(s.partials).max(-60.0),
+        points: &[(-58.0, 0.0), (-50.0, 0.0), (-40.0, 0.0), (-30.0, -0.89), (-20.0, -0.9), (-10.0, -1.54)],
     },
     // The strongest line whose harmonic it could be, dB re the tone.
     Scale {
-        of: |signs, _| beside(signs.under),
-        points: &[(-45.0, 0.0), (-30.0, 0.0), (-18.0, 0.0), (-8.0, 0.0), (2.0, -1.51)],
+        of: |s, _| beside(s.under),
+        points: &[(-45.0, 0.0), (-30.0, 0.0), (-18.0, 0.0), (-8.0, -0.24), (2.0, -0.9), (10.0, -1.21), (20.0, -1.21)],
     },
-    // Tones in small ratios to it.
+    // Tones in small ratios to it that rise as it does.
+    Scale { of: |s, _| count(s.family_rising), points: &[(0.0, 0.0), (0.7, -0.11), (1.1, -0.73), (1.6, -1.84)] },
+    // Tones in small ratios that have stood as long as its line.
+    Scale { of: |s, _| count(s.kin), points: &[(0.0, 0.0), (0.7, -0.41), (1.1, -0.48), (1.6, -0.84), (2.3, -2.1)] },
+    // Those of them that climbed as it did along the line.
+    Scale { of: |s, _| count(s.kin_rising), points: &[(0.0, 0.0), (0.7, -0.39), (1.1, -1.21), (1.6, -1.55)] },
+    // All tones that climbed as it did along the line.
+    Scale { of: |s, _| count(s.peers), points: &[(0.0, 0.0), (0.7, 0.0), (1.1, 0.0), (1.6, -0.01), (2.3, -1.26)] },
+    // Tones that share a fundamental with it, over chance.
     Scale {
-        of: |signs, _| count(signs.family),
-        points: &[(0.0, 0.0), (0.7, 0.0), (1.1, -0.1), (1.6, -0.89), (2.3, -3.23)],
-    },
-    // Those of them that rise as it does.
-    Scale {
-        of: |signs, _| count(signs.family_rising),
-        points: &[(0.0, 0.0), (0.7, -0.61), (1.1, -1.74), (1.6, -2.13)],
+        of: |s, _| s.comb,
+        points: &[(0.0, 0.0), (1.0, 0.0), (2.0, 0.0), (3.0, -0.28), (4.0, -1.29), (6.0, -2.25)],
     },
     // All tones that rise as it does.
     Scale {
-        of: |signs, _| count(signs.alike),
-        points: &[(0.0, 0.0), (0.7, 0.0), (1.1, 0.0), (1.6, -0.05), (2.3, -1.03), (3.0, -3.09)],
+        of: |s, _| count(s.alike),
+        points: &[(0.0, 0.0), (0.7, 0.0), (1.1, 0.0), (1.6, 0.0), (2.3, -0.18), (3.0, -2.66)],
     },
-    // All tones that rise.
+    // An attack: largest rise within 60 ms, over what its growth would make, dB.
     Scale {
-        of: |signs, _| count(signs.company),
-        points: &[(0.0, 0.0), (0.7, 0.0), (1.6, 0.0), (2.4, 0.0), (3.2, -0.24)],
+        of: |s, _| attack(s),
+        points: &[(0.0, 0.0), (2.0, -0.45), (5.0, -0.72), (8.0, -1.3), (12.0, -1.78), (18.0, -2.11), (26.0, -2.58)],
     },
-    // Largest rise within 60 ms since it began, dB: an attack.
+    // The same less what it climbed since.
     Scale {
-        of: |signs, _| signs.leap.get(),
-        points: &[(2.0, 0.0), (5.0, -0.28), (8.0, -0.79), (12.0, -1.74), (18.0, -3.15), (26.0, -4.76)],
+        of: |s, _| attack(s) - s.after_leap.get().max(0.0),
+        points: &[(-20.0, 0.0), (-8.0, -0.07), (0.0, -0.35), (5.0, -0.99), (10.0, -0.99), (18.0, -1.44)],
     },
     // Over its first level, dB.
     Scale {
-        of: |signs, _| signs.climbed.get(),
-        points: &[(0.0, 0.0), (6.0, 0.04), (12.0, 0.53), (18.0, 1.22), (25.0, 1.85), (35.0, 2.88)],
+        of: |s, _| s.climbed.get(),
+        points: &[(0.0, 0.0), (6.0, 1.33), (12.0, 1.78), (18.0, 2.18), (25.0, 2.72), (35.0, 3.57)],
     },
     // Share of the last second in which it rose.
-    Scale { of: |signs, _| signs.rising, points: &[(0.4, 0.0), (0.6, 0.61), (0.8, 1.12), (0.95, 1.12), (1.0, 1.12)] },
+    Scale { of: |s, _| s.rising, points: &[(0.4, 0.0), (0.6, 0.64), (0.8, 1.78), (0.95, 1.78), (1.0, 1.78)] },
     // Change of slope at the end of the line, as a share.
-    Scale { of: |signs, _| signs.bend, points: &[(-1.0, 0.0), (-0.5, 0.0), (-0.2, 0.0), (0.0, 0.38), (0.3, 0.92)] },
+    Scale { of: |s, _| s.bend, points: &[(-1.0, 0.0), (-0.5, 0.0), (-0.2, 0.0), (0.0, 0.08), (0.3, 1.08)] },
     // Width 10 dB down, Hz.
     Scale {
-        of: |signs, frequency| signs.width * frequency,
-        points: &[(13.0, 0.0), (15.0, -0.3), (17.0, -0.41), (20.0, -1.2), (25.0, -1.87)],
+        of: |s, frequency| s.width * frequency,
+        points: &[(13.0, 0.0), (15.0, -0.42), (17.0, -0.91), (20.0, -1.39), (25.0, -2.03)],
+    },
+    // Share of the line that other sound covered.
+    Scale { of: |s, _| s.covered, points: &[(0.0, 0.0), (0.05, 0.0), (0.15, 0.0), (0.3, -1.11), (0.5, -1.55)] },
+    // Age over that of the other tones, lb.
+    Scale {
+        of: |s, _| s.older,
+        points: &[(-1.0, 0.0), (0.0, 0.19), (1.0, 1.81), (2.0, 2.03), (3.0, 2.26), (4.0, 2.26)],
+    },
+    // Over its surroundings, dB.
+    Scale { of: |s, _| s.height.get(), points: &[(12.0, 0.0), (18.0, 0.55), (25.0, 1.32), (35.0, 2.15), (50.0, 2.64)] },
+    // Over its surroundings where the line begins, dB.
+    Scale {
+        of: |s, _| s.foot.get(),
+        points: &[(11.0, 0.0), (15.0, -0.15), (20.0, -1.01), (27.0, -1.24), (35.0, -1.54)],
+    },
+    // Fast growth: over all other sound, dB.
+    Scale {
+        of: |s, _| -30.0 + (s.share.get().clamp(-30.0, 20.0) + 30.0) * fast(s),
+        points: &[(-29.0, 0.0), (-20.0, 0.0), (-10.0, 0.0), (0.0, 0.7), (10.0, 0.92)],
+    },
+    // Fast growth: climb over departure, lg.
+    Scale {
+        of: |s, _| fast(s) * climb_over_departure(s),
+        points: &[(0.3, 0.0), (0.8, 0.02), (1.1, 0.02), (1.4, 0.46), (1.7, 1.45)],
     },
 ];
 // End of the fit.
@@ -176,6 +203,24 @@ const SCALES: [Scale; 20] = [
 /// dB re the tone; far down where nothing is seen.
 fn beside(line: Option<Db>) -> f64 {
     line.map_or(-99.0, |below| -below.get())
+}
+
+/// From 0, lost in other sound, to 1, with little else.
+fn alone(signs: &Signs) -> f64 {
+    ((signs.share.get() + 12.0) / 15.0).clamp(0.0, 1.0)
+}
+
+/// From 0, up to 35 dB a second, to 1, from 70.
+fn fast(signs: &Signs) -> f64 {
+    (signs.growth.max(1.0) / 35.0).log2().clamp(0.0, 1.0)
+}
+
+fn climb_over_departure(signs: &Signs) -> f64 {
+    (signs.rise.get().max(0.1) / signs.rough.get().max(0.02)).log10()
+}
+
+fn attack(signs: &Signs) -> f64 {
+    signs.leap.get() - 0.06 * signs.growth.clamp(0.0, 160.0)
 }
 
 fn count(others: u8) -> f64 {

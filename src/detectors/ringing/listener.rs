@@ -127,6 +127,7 @@ impl Listener {
             }
             let case = self.look(slot, track, at, desk);
             self.cases[slot] = case;
+            self.tracks.set_said(slot, case.ring.is_some_and(|ring| ring.certainty == Certainty::Ringing));
             if case.ring.is_some_and(|ring| is_over(&case, &ring, at)) {
                 self.end(slot, at, desk);
             }

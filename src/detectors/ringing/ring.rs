@@ -80,20 +80,32 @@ pub struct Signs {
     pub rising: f64,
     /// Largest rise within 60 ms since it began: an attack.
     pub leap: Db,
+    /// The strongest tone at a whole multiple of it, below it.
+    pub partials: Option<Db>,
+    /// Tones at whole multiples of one fundamental with it, over what chance would put there.
+    pub comb: f64,
+    /// Over its surroundings where its line begins.
+    pub foot: Db,
+    /// What it climbed since that rise.
+    pub after_leap: Db,
+    /// Share of the line's points that other sound covered.
+    pub covered: f64,
+    /// Its age over that of the other tones (their median), lb.
+    pub older: f64,
+    /// Tones in small ratios to it that have stood as long as its line.
+    pub kin: u8,
+    /// Those that climbed as it did along its line.
+    pub kin_rising: u8,
+    /// All tones that climbed as it did along its line.
+    pub peers: u8,
     /// Over all other sound of the channel.
     pub share: Db,
-    /// How far the other sound fell within 1.5 s while it stood.
-    pub outlasts: Db,
-    /// Other tones of the channel in small whole-number ratios to it.
-    pub family: u8,
-    /// Those of them that rise as it does.
+    /// Other tones of the channel in small whole-number ratios to it that rise as it does.
     pub family_rising: u8,
     /// Partials of one sound with it: tones in equal steps around it, one of which at least rises as it does.
     pub series: u8,
     /// Other tones that rise as it does.
     pub alike: u8,
-    /// Other tones that rise at all.
-    pub company: u8,
     /// Other channels with the same tone.
     pub elsewhere: u8,
     /// A ring at this frequency ended here before.

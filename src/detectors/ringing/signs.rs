@@ -6,7 +6,7 @@
 //! first-order Rice statistics, widened for sound that is no noise.
 
 use super::ring::Signs;
-use super::track::{Point, STEP, Track};
+use super::track::{MOST, Point, STEP, Track};
 use crate::units::{Db, Dbfs, Seconds};
 
 /// Lengths, in spectra, over which a straight line is tried.
@@ -32,6 +32,11 @@ const RATIOS: [f64; 18] = [
     5.0 / 3.0,
     0.6,
 ];
+/// Points that other sound may cover one after the other.
+const COVERED_IN_A_ROW: u32 = 15;
+/// Hz by which a window full of growth draws a tone's frequency, for each dB a second.
+const PULLED: f64 = 0.01;
+const LOWEST_FUNDAMENTAL: f64 = 60.0;
 const OF_A_FAMILY: f64 = 0.004;
 const HIGHEST_PARTIAL: f64 = 24.0;
 const LONGEST_SERIES: u8 = 6;
@@ -48,11 +53,11 @@ pub(super) fn signs<'a>(track: &Track, all: impl Iterator<Item = &'a Track> + Cl
     let line = Line::newest(track)?;
     let frequency = track.peak.frequency.get();
     let growth = line.sums.slope();
-    let company = if growth > 0.0 { Company::of(track, growth, all) } else { Company::default() };
+    let company = if growth > 0.0 { Company::of(track, line.length, all) } else { Company::default() };
     let signs = Signs {
         width: track.peak.width.get() / frequency,
         wander: line.sums.wander() / frequency,
-        unsteady: line.sums.wander() / (0.05 + line.sums.shake()),
+        unsteady: line.sums.wander() / (0.05 + line.sums.shake() + PULLED * growth.abs()),
         straight: line.sums.straight(),
         height: Db::new(f64::from(now.height)),
         harmonics: below(track.peak.over, track.peak.level),
@@ -66,13 +71,19 @@ pub(super) fn signs<'a>(track: &Track, all: impl Iterator<Item = &'a Track> + Cl
         climbed: Db::new(f64::from(now.level) - track.first),
         rising: track.rising(),
         leap: Db::new(track.leap),
+        after_leap: Db::new(f64::from(now.level) - track.leapt_to),
+        partials: company.partials.map(|level| track.peak.level - level),
+        comb: company.comb,
+        foot: Db::new(line.foot),
+        covered: line.covered,
+        older: company.older,
+        kin: company.kin,
+        kin_rising: company.kin_rising,
+        peers: company.peers,
         share: Db::new(f64::from(now.level - now.rest)),
-        outlasts: Db::new(f64::from(track.loudest_rest(75) - now.rest)),
-        family: company.family,
         family_rising: company.family_rising,
         series: company.series,
         alike: company.alike,
-        company: company.rising,
         elsewhere: 0,
         returned: false,
     };
@@ -88,6 +99,8 @@ struct Line {
     sums: Sums,
     length: usize,
     bend: f64,
+    covered: f64,
+    foot: f64,
 }
 
 impl Line {
@@ -97,19 +110,31 @@ impl Line {
         let mut slopes = [0.0; LENGTHS.len() + 1];
         let mut best = None;
         let mut next = 0;
+        let (mut covered, mut in_a_row) = (0u32, 0);
+        let mut foot = 0.0;
         for back in 0..track.len().min(LENGTHS[LENGTHS.len() - 1]) {
-            sums.add(back, track.point(back)?, top);
+            let point = track.point(back)?;
+            if sums.takes(back, point, top) {
+                sums.add(back, point, top);
+                in_a_row = 0;
+                foot += 0.3 * (f64::from(point.height) - foot);
+            } else {
+                (covered, in_a_row) = (covered + 1, in_a_row + 1);
+                if in_a_row > COVERED_IN_A_ROW || 2 * covered as usize > back {
+                    break;
+                }
+            }
             let length = back + 1;
             if length != LENGTHS[next] && (length != track.len() || length < 5) {
                 continue;
             }
             if sums.n >= 5.0 {
-                let (rough, allowed) = (sums.rough(), 0.25 + sums.shake());
+                let off = sums.rough() / sums.allowed();
                 slopes[next] = sums.slope();
-                if rough <= 1.5 * allowed {
+                if off <= 1.5 {
                     let bend = if next >= 2 { slopes[next - 2] - slopes[next] } else { 0.0 };
-                    best = Some(Self { sums, length, bend });
-                } else if rough > 4.0 * allowed {
+                    best = Some(Self { sums, length, bend, covered: f64::from(covered) / length as f64, foot });
+                } else if off > 4.0 {
                     break;
                 }
             }
@@ -123,6 +148,7 @@ impl Line {
 #[derive(Clone, Copy, Debug, Default)]
 struct Sums {
     n: f64,
+    w: f64,
     t: f64,
     tt: f64,
     l: f64,
@@ -136,20 +162,35 @@ struct Sums {
 }
 
 impl Sums {
+    /// Whether a point lies near the line of those before it, or it is too early to say.
+    fn takes(&self, back: usize, point: &Point, top: f64) -> bool {
+        if point.level.is_nan() {
+            return false;
+        }
+        if self.n < 8.0 {
+            return true;
+        }
+        let expected = (self.l - self.slope() * self.t) / self.w - self.slope() * back as f64 * STEP;
+        (f64::from(point.level) - top - expected).abs() < 1.0 + 3.0 * allowed(point)
+    }
+
+    /// A point that its surroundings shake less weighs more.
     fn add(&mut self, back: usize, point: &Point, top: f64) {
         if point.level.is_nan() {
             return;
         }
         let (t, l, f) = (-(back as f64) * STEP, f64::from(point.level) - top, f64::from(point.off));
+        let w = allowed(point).powi(-2);
         self.n += 1.0;
-        self.t += t;
-        self.tt += t * t;
-        self.l += l;
-        self.tl += t * l;
-        self.ll += l * l;
-        self.f += f;
-        self.ff += f * f;
-        self.shake += f64::from(point.shake);
+        self.w += w;
+        self.t += w * t;
+        self.tt += w * t * t;
+        self.l += w * l;
+        self.tl += w * t * l;
+        self.ll += w * l * l;
+        self.f += w * f;
+        self.ff += w * f * f;
+        self.shake += w * f64::from(point.shake);
         // The noise is the same, so a louder point is a surer one.
         let weight = 10f64.powf(l / 10.0);
         self.weight += weight;
@@ -162,15 +203,15 @@ impl Sums {
     }
 
     fn slope(&self) -> f64 {
-        (self.n * self.tl - self.t * self.l) / (self.n * self.tt - self.t * self.t)
+        (self.w * self.tl - self.t * self.l) / (self.w * self.tt - self.t * self.t)
     }
 
     fn spread(&self) -> f64 {
-        self.ll / self.n - (self.l / self.n).powi(2)
+        self.ll / self.w - (self.l / self.w).powi(2)
     }
 
     fn rough(&self) -> f64 {
-        let times = self.tt / self.n - (self.t / self.n).powi(2);
+        let times = self.tt / self.w - (self.t / self.w).powi(2);
         (self.spread() - self.slope().powi(2) * times).max(0.0).sqrt()
     }
 
@@ -180,28 +221,44 @@ impl Sums {
 
     /// Hz.
     fn wander(&self) -> f64 {
-        (self.ff / self.n - (self.f / self.n).powi(2)).max(0.0).sqrt()
+        (self.ff / self.w - (self.f / self.w).powi(2)).max(0.0).sqrt()
     }
 
     fn shake(&self) -> f64 {
-        self.shake / self.n
+        self.shake / self.w
     }
+
+    fn allowed(&self) -> f64 {
+        (self.n / self.w).sqrt()
+    }
+}
+
+/// By how much a point may be off, dB.
+fn allowed(point: &Point) -> f64 {
+    0.25 + f64::from(point.shake)
 }
 
 /// The other tones of the channel, counted.
 #[derive(Clone, Copy, Debug, Default)]
 struct Company {
-    rising: u8,
     alike: u8,
-    family: u8,
     family_rising: u8,
     series: u8,
+    older: f64,
+    kin: u8,
+    kin_rising: u8,
+    peers: u8,
+    partials: Option<Dbfs>,
+    comb: f64,
 }
 
 impl Company {
-    fn of<'a>(track: &Track, growth: f64, all: impl Iterator<Item = &'a Track> + Clone) -> Self {
+    fn of<'a>(track: &Track, line: usize, all: impl Iterator<Item = &'a Track> + Clone) -> Self {
         let mut company = Self::default();
         let frequency = track.peak.frequency.get();
+        let mut ages = [0; MOST];
+        let mut others = 0;
+        let climbed = track.climb(line).unwrap_or(f64::INFINITY);
         for other in all.clone() {
             let ratio = other.peak.frequency.get() / frequency;
             if other.age < NEIGHBOUR_AGE || (ratio - 1.0).abs() < APART {
@@ -210,16 +267,73 @@ impl Company {
             let stands = other.last_height() > NEIGHBOUR_HEIGHT;
             let alike = stands && track.pace > 1.5 && (other.pace - track.pace).abs() < 1.0 + 0.3 * track.pace.abs();
             let family = RATIOS.iter().any(|known| (ratio / known - 1.0).abs() < OF_A_FAMILY);
-            company.rising += u8::from(stands && other.pace > 2.0 && other.pace > 0.5 * growth.max(2.0));
             company.alike += u8::from(alike);
-            company.family += u8::from(family);
             company.family_rising += u8::from(alike && family);
+            if stands {
+                ages[others] = other.age;
+                others += 1;
+            }
+            if stands && has_lasted(other, line) {
+                let with = other
+                    .climb(line)
+                    .is_some_and(|climb| climb > 0.5 && (climb - climbed).abs() < 1.5 + 0.3 * climbed.abs());
+                company.kin += u8::from(family);
+                company.kin_rising += u8::from(family && with);
+                company.peers += u8::from(with);
+            }
             if alike && company.series < LONGEST_SERIES {
                 company.series = company.series.max(series(frequency, other.peak.frequency.get(), all.clone()));
             }
         }
+        company.partials = all
+            .clone()
+            .filter(|other| other.age >= NEIGHBOUR_AGE && other.missing == 0 && is_partial(other, frequency))
+            .map(|other| other.peak.level)
+            .max_by(|a, b| a.get().total_cmp(&b.get()));
+        if track.pace > 1.0 {
+            company.comb = comb(track, line, all);
+        }
+        let ages = &mut ages[..others];
+        ages.sort_unstable();
+        let median = ages.get(others / 2).copied().unwrap_or(1).max(5);
+        company.older = (track.age as f64 / median as f64).log2();
         company
     }
+}
+
+/// How many tones more than chance would put there stand at whole multiples of one fundamental with this one, in
+/// standard deviations; of the best of its first twelve possible fundamentals.
+fn comb<'a>(track: &Track, line: usize, all: impl Iterator<Item = &'a Track> + Clone) -> f64 {
+    let frequency = track.peak.frequency.get();
+    let reach = |at: f64| 0.5 + 0.0008 * at;
+    let mut best = 0.0f64;
+    for number in 1..=12 {
+        let fundamental = frequency / f64::from(number);
+        if fundamental < LOWEST_FUNDAMENTAL {
+            break;
+        }
+        let (mut seen, mut expected) = (0.0, 0.0);
+        for other in all.clone().filter(|other| has_lasted(other, line) && other.id != track.id) {
+            let at = other.peak.frequency.get();
+            let multiple = at / fundamental;
+            let near = (multiple - multiple.round()).abs() * fundamental < reach(at) && multiple > 0.7;
+            expected += (2.0 * reach(at) / fundamental).min(1.0);
+            seen += f64::from(u8::from(near));
+        }
+        best = best.max((seen - expected) / (expected + 0.5).sqrt());
+    }
+    best
+}
+
+/// At a whole multiple, up to ten.
+fn is_partial(track: &Track, of: f64) -> bool {
+    let ratio = track.peak.frequency.get() / of;
+    ratio > 1.5 && ratio < 10.5 && (ratio - ratio.round()).abs() < 0.001 * ratio + 1.0 / of
+}
+
+/// As long as four fifths of a line.
+fn has_lasted(track: &Track, line: usize) -> bool {
+    5 * track.age >= 4 * line as u64
 }
 
 /// How many tones stand at whole steps around this one, if the step to another goes into its frequency a whole number

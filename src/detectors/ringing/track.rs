@@ -13,7 +13,9 @@ pub(super) const STEP: f64 = 0.02;
 pub(super) const MEMORY: usize = 256;
 /// Tones of a channel that are followed at once.
 pub(super) const MOST: usize = 64;
-const PATIENCE: u32 = 4;
+/// Spectra from which a tone may be missing: more, the longer it has stood, for what covers it passes.
+const PATIENCE: u64 = 4;
+const MOST_PATIENCE: u64 = 25;
 /// What a tone whose birth was not seen is taken to have leapt, dB: as far as notes and rings both may.
 const UNSEEN_LEAP: f64 = 8.0;
 
@@ -55,8 +57,12 @@ pub(super) struct Track {
     pub pace: f64,
     /// Largest rise within three spectra so far.
     pub leap: f64,
+    /// Its level at the end of that rise.
+    pub leapt_to: f64,
     /// Its level when it was first seen.
     pub first: f64,
+    /// A ring already said: no longer part of what other tones are held against.
+    pub said: bool,
     points: Vec<Point>,
     alive: bool,
 }
@@ -83,7 +89,9 @@ impl Track {
             age: 0,
             pace: 0.0,
             leap: 0.0,
+            leapt_to: 0.0,
             first: 0.0,
+            said: false,
             points,
             alive: false,
         }
@@ -91,6 +99,7 @@ impl Track {
 
     fn begin(&mut self, id: u32, frequency: f64, start: Seconds, unborn: bool) {
         (self.id, self.base, self.expected, self.start, self.alive) = (id, frequency, frequency, start, true);
+        self.said = false;
         self.restart(unborn);
     }
 
@@ -111,9 +120,10 @@ impl Track {
         (self.age as usize).min(MEMORY)
     }
 
+    /// `all`: the power of all sound but the rings said.
     fn see(&mut self, peak: &Peak, all: f64) {
         let level = peak.level.get();
-        let rest = 10f64.powf(all / 10.0) - 10f64.powf(level / 10.0);
+        let rest = if self.said { all } else { all - peak.level.power() };
         let height = level - peak.surroundings.get();
         self.push(Point {
             level: level as f32,
@@ -123,21 +133,24 @@ impl Track {
             rest: 10.0 * rest.max(1e-20).log10() as f32,
         });
         if self.age == 1 {
-            self.first = level;
+            (self.first, self.leapt_to) = (level, level);
         }
         self.peak = *peak;
         self.expected += 0.4 * (peak.frequency.get() - self.expected);
         self.missing = 0;
         self.pace = self.slope(10);
         if let Some(earlier) = self.point(3).filter(|point| !point.level.is_nan()) {
-            self.leap = self.leap.max(level - f64::from(earlier.level));
+            let rise = level - f64::from(earlier.level);
+            if rise > self.leap {
+                (self.leap, self.leapt_to) = (rise, level);
+            }
         }
     }
 
     fn miss(&mut self) {
         self.missing += 1;
         self.push(ABSENT);
-        self.alive = self.missing <= PATIENCE;
+        self.alive = u64::from(self.missing) <= (PATIENCE + self.age / 8).min(MOST_PATIENCE);
     }
 
     fn push(&mut self, point: Point) {
@@ -148,6 +161,16 @@ impl Track {
     /// Over its surroundings when it was last there.
     pub fn last_height(&self) -> f32 {
         self.point(self.missing as usize).map_or(0.0, |point| point.height)
+    }
+
+    /// What it climbed over the last `points` (at least 12), dB; `None` if it was not there then.
+    pub fn climb(&self, points: usize) -> Option<f64> {
+        let mean = |from: usize| {
+            let levels = (from..from + 4).filter_map(|back| self.point(back)).map(|point| point.level);
+            let (sum, n) = levels.filter(|level| !level.is_nan()).fold((0.0, 0.0), |(s, n), l| (s + l, n + 1.0));
+            (n > 1.0).then(|| f64::from(sum / n))
+        };
+        Some(mean(0)? - mean(points.max(12) - 4)?)
     }
 
     /// Share of the last second in which it was higher than 0.1 s before.
@@ -161,12 +184,6 @@ impl Track {
             }
         }
         f64::from(rose) / f64::from(all.max(1))
-    }
-
-    /// The loudest that the other sound was within the last `points`.
-    pub fn loudest_rest(&self, points: usize) -> f32 {
-        let rests = (0..points).filter_map(|back| self.point(back)).filter(|point| !point.level.is_nan());
-        rests.fold(-200.0, |loudest, point| loudest.max(point.rest))
     }
 
     /// dB a second through the last `points`; 0 with fewer than five of them there.
@@ -206,6 +223,11 @@ impl Tracks {
         self.tracks.get(slot).filter(|track| track.alive)
     }
 
+    /// Whether the tone in place `slot` has been said to ring.
+    pub fn set_said(&mut self, slot: usize, said: bool) {
+        self.tracks[slot].said = said;
+    }
+
     /// Forgets them all.
     pub fn clear(&mut self) {
         for track in &mut self.tracks {
@@ -216,8 +238,11 @@ impl Tracks {
     /// Goes on with a spectrum that ends at `at`.
     pub fn follow(&mut self, spectrum: &Spectrum, at: Seconds) {
         self.give_peaks(&spectrum.peaks);
-        let all = spectrum.level.get();
         let taken = &self.taken;
+        let is_said = |track: &Option<usize>| track.is_some_and(|track| self.tracks[track].said);
+        let rings =
+            spectrum.peaks.iter().zip(taken).filter(|(_, track)| is_said(track)).map(|(peak, _)| peak.level.power());
+        let all = spectrum.level.power() - rings.sum::<f64>();
         for (index, track) in self.tracks.iter_mut().enumerate().filter(|(_, track)| track.alive) {
             if spectrum.fresh {
                 track.restart(true);
