@@ -17,6 +17,8 @@ const LEAST: f64 = -4.0;
 const BEGINNING: f64 = -2.0;
 const POSSIBLE: f64 = 3.0;
 const RINGING: f64 = 3.8;
+/// What a tone gets that stands over all else, purer and steadier than any player holds one.
+pub(super) const STANDS: f64 = 5.0;
 
 /// The smoothed score of a tone.
 #[derive(Clone, Copy, Debug)]
@@ -247,6 +249,9 @@ mod tests {
             climbed: Db::new(22.0),
             rising: 1.0,
             leap: Db::new(3.0),
+            after_leap: Db::new(19.0),
+            older: 3.0,
+            foot: Db::new(14.0),
             share: Db::new(-2.0),
             ..Signs::default()
         }
@@ -269,12 +274,17 @@ mod tests {
     fn each_sign_speaks_the_way_it_must() {
         let base = points(&ring(), 1000.0);
         assert!(base > RINGING, "{base}");
-        let worse: [Signs; 9] = [
+        let worse: [Signs; 14] = [
+            Signs { covered: 0.5, ..ring() },
+            Signs { older: -1.0, ..ring() },
+            Signs { partials: Some(Db::new(8.0)), ..ring() },
+            Signs { comb: 6.0, ..ring() },
+            Signs { foot: Db::new(30.0), ..ring() },
             Signs { wander: 5e-3 / 2.0, ..ring() },
             Signs { harmonics: Some(Db::new(12.0)), ..ring() },
             Signs { under: Some(Db::new(-5.0)), ..ring() },
-            Signs { family: 8, ..ring() },
-            Signs { alike: 9, ..ring() },
+            Signs { kin: 8, ..ring() },
+            Signs { alike: 20, ..ring() },
             Signs { leap: Db::new(25.0), ..ring() },
             Signs { rise: Db::new(2.0), ..ring() },
             Signs { climbed: Db::new(0.0), ..ring() },

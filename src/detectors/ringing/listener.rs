@@ -9,7 +9,7 @@ use super::Desk;
 use super::judge::{self, Look};
 use super::known::{Known, is_same};
 use super::ring::{Certainty, Ring, RingEvent, Signs};
-use super::signs::signs;
+use super::signs::{signs, stands};
 use super::track::{MOST, Track, Tracks};
 use crate::meters::Spectrum;
 use crate::units::{ChannelId, Db, Hertz, Seconds};
@@ -144,6 +144,7 @@ impl Listener {
         let frequency = track.peak.frequency.get();
         signs.returned = self.past.iter().any(|&(past, when)| is_same(past, frequency) && at - when < MEMORY);
         let points = judge::points(&signs, frequency);
+        let points = if stands(track, self.tracks.iter()) { points.max(judge::STANDS) } else { points };
         case.judged = Some((signs, points));
         let spoken_for = case.ring.is_none() && (self.known.holds(track) || self.is_shadow(track));
         case.look.push(if spoken_for { f64::NEG_INFINITY } else { points });

@@ -10,8 +10,10 @@
 //! together. *Excess* is growth × loop delay, τ ≈ 0.02 s + 0.09 · reverberation time for simulated decaying-noise
 //! rooms: right within a factor of three. Names only `units` and readings; allocates only in `new`.
 
+mod company;
 mod judge;
 mod known;
+mod line;
 mod listener;
 mod ring;
 mod signs;

@@ -1,7 +1,7 @@
 //! One tone followed through time, and the tones of a channel followed side by side.
 //!
 //! Input: the peaks of successive spectra, 20 ms apart. A tone goes on as the nearest peak within 4 Hz + 0.1 % of it
-//! and may be missing from four spectra in a row. Memory is fixed: 64 tones of a channel, 5 s of each. The first
+//! and may be missing from four spectra in a row, or, the longer it has stood, from up to 25. Memory is fixed: 64 tones of a channel, 5 s of each. The first
 //! spectrum after the start or a gap tells nothing of how its tones began.
 
 use crate::meters::{Peak, Spectrum};
@@ -200,7 +200,6 @@ impl Track {
 }
 
 /// The tones of one channel.
-/// A tone.
 #[derive(Clone, Debug)]
 pub(super) struct Tracks {
     tracks: Vec<Track>,
@@ -315,7 +314,9 @@ mod tests {
         }
         tracks.follow(&spectrum(14, false, &[peak(1001.0, -40.0)]), Seconds::ZERO);
         assert_eq!(tracks.iter().map(|track| track.id).collect::<Vec<_>>(), [first.id]);
-        for frame in 0..5 {
+        // What has stood for 20 spectra is waited for through 4 + 20 / 8 of them.
+        for frame in 0..7 {
+            assert_eq!(tracks.iter().count(), 1, "{frame}");
             tracks.follow(&spectrum(15 + frame, false, &[]), Seconds::ZERO);
         }
         assert_eq!(tracks.iter().count(), 0);
