@@ -45,7 +45,7 @@ fn in_a_quiet_room() {
 /// bursts in a row still pass for growth.
 #[test]
 fn stable_loops_never_ring() {
-    for (margin, near) in [(3.0, 1800.0), (6.0, 3100.0)] {
+    for (margin, near) in [(1.0, 700.0), (1.0, 2600.0), (2.0, 450.0), (3.0, 1800.0), (6.0, 3100.0)] {
         let case = Loop::near(near, -margin);
         let mut source = hiss(12.0, -60.0, near as u64);
         for burst in 0..6u32 {
