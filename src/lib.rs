@@ -4,7 +4,7 @@
 //! One way through the house, for a live device, a recording and the simulated stage alike:
 //!
 //! ```text
-//! source ──Block──▶ meters ──Readings──▶ detectors ──Findings──▶ coach ──Advice──▶ Snapshot ──▶ view ──▶ cli
+//! source ──Block──▶ meters ──Readings──▶ detectors ──Findings──▶ coach ──Advice──▶ Snapshot ──▶ view ──▶ gui | cli
 //! ```
 //!
 //! Each room's first lines say what lives there and what it may name; `DEVELOPERS.md` has the map,
@@ -17,6 +17,7 @@ pub mod detectors;
 pub mod dsp;
 pub mod engine;
 pub mod event;
+pub mod gui;
 pub mod meters;
 pub mod sink;
 pub mod source;

@@ -9,12 +9,12 @@ use crossterm::event::{self, Event as TerminalEvent};
 use crossterm::terminal;
 
 use super::end::EndRequest;
-use super::setup::Setup;
 use super::soundcheck::ask;
 use super::{Exit, out};
 use crate::engine::desk_zero::{self, Awaited, Caution, DeskZeroEnd, Progress, Refusal, ToneFrom};
 use crate::event::Date;
 use crate::units::{ChannelId, Db};
+use crate::view::Setup;
 use crate::view::numbers;
 
 /// Writes the tone file for a player that is not this machine.

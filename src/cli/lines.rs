@@ -3,20 +3,11 @@
 use std::io;
 
 use super::out;
-use super::setup::Setup;
 use crate::engine::{Advice, ChannelState, Snapshot};
 use crate::units::{ChannelId, Seconds};
+use crate::view::Setup;
 use crate::view::numbers::{self, counted};
-use crate::view::{self, DeskWords, records};
-
-/// "3 Soloist", or "channel 3" without a name.
-pub fn who(channel: Option<ChannelId>, names: &[String]) -> String {
-    let Some(channel) = channel else { return String::new() };
-    match names.get(channel.index()) {
-        Some(name) if !name.is_empty() => format!("{} {name}", channel.number()),
-        _ => format!("channel {}", channel.number()),
-    }
-}
+use crate::view::{self, DeskWords, records, who};
 
 /// A step that has just come up; `states` tells how the inputs stand at the end.
 pub fn step(

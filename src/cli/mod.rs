@@ -19,6 +19,7 @@ use std::process::ExitCode;
 
 use clap::{CommandFactory, Parser};
 
+use crate::view::Setup;
 use args::{Args, Command, SoundcheckArgs};
 
 /// How a command ended.
@@ -46,8 +47,11 @@ impl Exit {
     }
 }
 
+/// Opens the window on what an event tells; an error says why there is none.
+pub type Window = fn(Setup) -> anyhow::Result<()>;
+
 /// Runs the program.
-pub fn main() -> ExitCode {
+pub fn main(window: Window) -> ExitCode {
     let args = match Args::try_parse() {
         Ok(args) => args,
         Err(error) => {
@@ -57,7 +61,7 @@ pub fn main() -> ExitCode {
         }
     };
     let result = match args.command {
-        None => soundcheck::run(&SoundcheckArgs::default()),
+        None => windowed(window),
         Some(Command::Soundcheck(args)) => soundcheck::run(&args),
         Some(Command::Recordings(args)) => recordings::run(&args),
         Some(Command::Ringout(args)) => ringout::run(&args),
@@ -75,6 +79,17 @@ pub fn main() -> ExitCode {
         Err(error) => {
             out::note(&format!("beforedoors: {error:#}"));
             ExitCode::from(Exit::BadInput as u8)
+        }
+    }
+}
+
+/// The window; without one the soundcheck in the terminal, and why.
+fn windowed(window: Window) -> anyhow::Result<Exit> {
+    match window(setup::read(None)?) {
+        Ok(()) => Ok(Exit::Fine),
+        Err(why) => {
+            out::note(&format!("No window: {why:#}. Going on in the terminal."));
+            soundcheck::run(&SoundcheckArgs::default())
         }
     }
 }

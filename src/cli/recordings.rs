@@ -10,15 +10,15 @@ use anyhow::Context;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::args::RecordingsArgs;
-use super::lines::{state_cell, who};
-use super::setup::{self, Setup};
+use super::lines::state_cell;
+use super::setup;
 use super::{Exit, out};
 use crate::engine::recording::{self, ChannelVerdict, Recording, RecordingError};
 use crate::engine::{Advice, Step};
 use crate::units::{ChannelId, Dbfs};
 use crate::view::numbers::{self, counted};
 use crate::view::words::plain;
-use crate::view::{self, NextStep, records};
+use crate::view::{self, NextStep, Setup, records, who};
 
 /// Findings of one recording that are told one by one; a broken one has thousands.
 const PAGE: usize = 20;

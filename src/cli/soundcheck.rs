@@ -13,10 +13,11 @@ use anyhow::{bail, ensure};
 
 use super::args::{MoodArg, RecordingsArgs, SoundcheckArgs};
 use super::end::EndRequest;
-use super::setup::{self, Setup};
+use super::setup;
 use super::{Exit, desk, lines, out, recordings, screen};
-use crate::engine::session::{Command, Hearing, Pace, Session, Status};
+use crate::engine::session::{Command, Hearing, Link, Pace, Session, Status};
 use crate::engine::{self, ChannelState, Connection, Mood, Skill, Snapshot, Step};
+use crate::view::Setup;
 use crate::view::words::{self, plain};
 use crate::view::{DeskWords, records};
 

@@ -14,7 +14,8 @@ use super::snapshot::Snapshot;
 use super::stagehand::{Skill, Stagehand};
 use crate::block::{BlockBuf, Format};
 use crate::coach::{Advice, Answer, Connection, Input};
-use crate::source::live::{self, InputDevice, InputState, LiveConfig, LiveError, LiveSource};
+pub use crate::source::live::InputDevice;
+use crate::source::live::{self, InputState, LiveConfig, LiveError, LiveSource};
 use crate::source::stage::{Mood, Stage, StageConfig};
 use crate::source::{Flow, Source};
 use crate::units::{ChannelId, Db, SampleRate, Seconds, SourceKind};
@@ -75,6 +76,18 @@ pub enum SessionError {
     Thread(#[from] std::io::Error),
 }
 
+/// What a face has of an engine: its newest picture, and a way to tell it what the person said.
+pub trait Link {
+    fn snapshot(&self) -> Snapshot;
+    fn status(&self) -> Status;
+    fn send(&self, command: Command) -> bool;
+    fn names(&self) -> &[Name];
+    fn format(&self) -> Format;
+}
+
+/// Told of every snapshot that is published, from the engine's own thread.
+pub type Waker = Box<dyn FnMut(&Snapshot, &Status) + Send>;
+
 /// An input's name on the simulated stage or on a device without an input list.
 pub type Name = String;
 
@@ -111,7 +124,7 @@ impl Session {
         hearing: Hearing,
         inputs: Option<Vec<Input>>,
         connection: Connection,
-        wake: Option<Box<dyn Fn() + Send>>,
+        wake: Option<Waker>,
     ) -> Result<Self, SessionError> {
         let ears = Ears::open(&hearing)?;
         let format = ears.format();
@@ -127,12 +140,19 @@ impl Session {
         Ok(Self { shared, commands, changes, names, format, thread: Some(thread) })
     }
 
+    /// Every change of the next step, in order, with its time on the audio clock.
+    pub fn changes(&self) -> &Receiver<(Seconds, Advice)> {
+        &self.changes
+    }
+}
+
+impl Link for Session {
     /// The newest snapshot.
-    pub fn snapshot(&self) -> Snapshot {
+    fn snapshot(&self) -> Snapshot {
         lock(&self.shared.snapshot).clone()
     }
 
-    pub fn status(&self) -> Status {
+    fn status(&self) -> Status {
         if self.thread.as_ref().is_some_and(|thread| thread.is_finished()) {
             let status = lock(&self.shared.status).clone();
             return match status {
@@ -143,22 +163,17 @@ impl Session {
         lock(&self.shared.status).clone()
     }
 
-    /// Every change of the next step, in order, with its time on the audio clock.
-    pub fn changes(&self) -> &Receiver<(Seconds, Advice)> {
-        &self.changes
-    }
-
     /// Does not wait: with sixty-four commands waiting, a further one is dropped and `false` comes back.
-    pub fn send(&self, command: Command) -> bool {
+    fn send(&self, command: Command) -> bool {
         self.commands.try_send(command).is_ok()
     }
 
     /// The names of the source's own lines.
-    pub fn names(&self) -> &[Name] {
+    fn names(&self) -> &[Name] {
         &self.names
     }
 
-    pub fn format(&self) -> Format {
+    fn format(&self) -> Format {
         self.format
     }
 }
@@ -273,7 +288,7 @@ struct Engine {
     shared: Arc<Shared>,
     inbox: Receiver<Command>,
     outbox: SyncSender<(Seconds, Advice)>,
-    wake: Option<Box<dyn Fn() + Send>>,
+    wake: Option<Waker>,
     last: Option<Advice>,
 }
 
@@ -351,11 +366,11 @@ impl Engine {
         }
     }
 
-    fn publish(&self, status: Status) {
+    fn publish(&mut self, status: Status) {
         lock(&self.shared.snapshot).clone_from(self.pipeline.snapshot());
-        *lock(&self.shared.status) = status;
-        if let Some(wake) = &self.wake {
-            wake();
+        *lock(&self.shared.status) = status.clone();
+        if let Some(wake) = &mut self.wake {
+            wake(self.pipeline.snapshot(), &status);
         }
     }
 }

@@ -4,18 +4,24 @@
 //! only; no drawing, no I/O.
 
 mod findings;
+pub mod headline;
 pub mod numbers;
 pub mod records;
 mod ringing;
 pub mod ringout;
 mod sentence;
+mod setup;
 mod shelf;
 mod states;
+mod trail;
 pub mod words;
 
 pub use crate::coach::Need;
 pub use findings::{finding_advice, finding_words};
+pub use headline::headline;
 pub use ringing::{RING_KEYS, pitch, ring_advice, ring_record, ring_words};
 pub use sentence::{Arrow, DeskWords, NextStep, Reply, heard_of, next_step, why_lines};
+pub use setup::{Setup, who};
 pub use shelf::{Shelf, place};
 pub use states::{NOT_ENOUGH, NOT_ENOUGH_MEANING, STATES, meaning, shape, shown, word};
+pub use trail::Trail;

@@ -28,6 +28,7 @@ mod soundcheck;
 mod stage;
 /// One feed, or a room microphone: whole evenings.
 mod ways;
+mod window;
 
 #[path = "../support/mod.rs"]
 mod support;

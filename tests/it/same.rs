@@ -3,7 +3,7 @@
 
 use beforedoors::block::{BlockBuf, Format};
 use beforedoors::coach::{Connection, Input};
-use beforedoors::engine::session::{Hearing, Pace, Session};
+use beforedoors::engine::session::{Hearing, Link, Pace, Session};
 use beforedoors::engine::{Mood, Pipeline, Snapshot};
 use beforedoors::source::file::FileSource;
 use beforedoors::source::live::{LiveSource, RING_SPAN};

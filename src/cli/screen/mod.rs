@@ -7,7 +7,6 @@ mod keys;
 mod page;
 mod paint;
 mod rail;
-mod trail;
 
 use std::io;
 use std::time::Duration;
@@ -16,15 +15,15 @@ use crossterm::event::{self, Event, KeyEventKind};
 use crossterm::{cursor, execute, terminal};
 
 use super::end::EndRequest;
-use super::setup::Setup;
-use crate::engine::session::{Command, Session, Status};
+use crate::engine::session::{Command, Link, Session, Status};
 use crate::engine::{Connection, Snapshot, Step};
 use crate::units::{ChannelId, Db};
+use crate::view::Setup;
+use crate::view::Trail;
 use crate::view::words;
 use keys::Action;
 use page::{Panel, Picture};
 use paint::{Line, Palette};
-use trail::Trail;
 
 /// Ten pictures a second are plenty for words.
 const FRAME: Duration = Duration::from_millis(100);

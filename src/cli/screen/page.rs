@@ -7,12 +7,12 @@ use super::Around;
 use super::keys;
 use super::paint::{Line, Tone, fit, fit_right, wrap};
 use super::rail::{self, Extras};
-use super::trail::Trail;
-use crate::cli::lines::who;
 use crate::engine::session::Status;
 use crate::engine::{ChannelState, Connection, InputStatus, Snapshot};
 use crate::units::ChannelId;
+use crate::view::Trail;
 use crate::view::numbers::{self, counted};
+use crate::view::who;
 use crate::view::{self, Arrow, NextStep, Shelf, words};
 
 /// All that a page is drawn from.
@@ -265,10 +265,10 @@ fn joined(tone: Tone, text: &str, between: &str, columns: usize) -> Vec<Line> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::cli::setup::Setup;
     use crate::engine::Mood;
-    use crate::engine::session::{Hearing, Pace, Session};
+    use crate::engine::session::{Hearing, Link, Pace, Session};
     use crate::units::{Dbfs, Seconds};
+    use crate::view::Setup;
 
     fn stage() -> (Snapshot, Setup) {
         let hearing = Hearing::Stage { seed: 1, mood: Mood::Normal, pace: Pace::RealTime };

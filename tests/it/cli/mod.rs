@@ -18,6 +18,8 @@ use assert_cmd::Command;
 fn beforedoors() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_beforedoors"));
     command.env_remove("NO_COLOR").env_remove("COLORTERM").env("TERM", "xterm-256color");
+    // Without a command it would open a window.
+    command.env_remove("DISPLAY").env_remove("WAYLAND_DISPLAY").env_remove("WAYLAND_SOCKET");
     command
 }
 

@@ -2,9 +2,9 @@
 
 use std::collections::VecDeque;
 
+use super::shelf::place;
 use crate::engine::Snapshot;
 use crate::units::{ChannelId, Seconds};
-use crate::view;
 
 const SPAN: Seconds = Seconds::new(5.0);
 /// Each footprint is the highest of so much time.
@@ -25,7 +25,7 @@ impl Trail {
         self.now = now;
         self.lines.resize(snapshot.readings.channels.len(), VecDeque::new());
         for (steps, reading) in self.lines.iter_mut().zip(&snapshot.readings.channels) {
-            steps.push_back((now, view::place(reading.frame.sample_peak)));
+            steps.push_back((now, place(reading.frame.sample_peak)));
             while steps.front().is_some_and(|&(at, _)| now - at > SPAN) {
                 steps.pop_front();
             }

@@ -1,0 +1,66 @@
+//! The window: one sentence, the stage, the meter. The only room that names egui.
+//!
+//! It draws the newest snapshot and sends commands; it owns no sound. It is painted again when what it shows has
+//! changed, at most thirty times a second, and not at all while nothing changes. Names `view`, `engine`, `event`.
+
+mod app;
+mod doors;
+mod floor;
+mod input;
+mod keys;
+mod panels;
+mod shapes;
+mod shelf;
+mod step;
+mod table;
+mod theme;
+mod waker;
+
+use std::sync::Arc;
+
+use eframe::egui::text::{LayoutJob, TextFormat, TextWrapping};
+use eframe::egui::{Color32, FontId, Galley, Painter, ViewportBuilder, vec2};
+
+pub use app::{App, Opener};
+pub use theme::{Look, TEXT_SIZES};
+pub use waker::Wake;
+
+use crate::view::Setup;
+
+/// What opens from the bottom.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Panel {
+    #[default]
+    None,
+    Why,
+    Help,
+    Input,
+}
+
+/// Opens the window and stays until it is closed. An error says why there is none.
+pub fn run(setup: Setup) -> anyhow::Result<()> {
+    anyhow::ensure!(has_a_display(), "there is no display here");
+    let viewport = ViewportBuilder::default()
+        .with_title("beforedoors")
+        .with_app_id("beforedoors")
+        .with_inner_size(vec2(1280.0, 800.0))
+        .with_min_inner_size(vec2(640.0, 480.0));
+    let options = eframe::NativeOptions { viewport, ..Default::default() };
+    let start = move |context: &eframe::CreationContext| -> Result<Box<dyn eframe::App>, _> {
+        Ok(Box::new(App::new(&context.egui_ctx, setup, app::of_this_machine())))
+    };
+    eframe::run_native("beforedoors", options, Box::new(start)).map_err(|error| anyhow::anyhow!("{error}"))
+}
+
+/// On Linux, where asking for a window without one may end the program.
+fn has_a_display() -> bool {
+    let given = |name| std::env::var_os(name).is_some_and(|value| !value.is_empty());
+    !cfg!(target_os = "linux") || given("DISPLAY") || given("WAYLAND_DISPLAY") || given("WAYLAND_SOCKET")
+}
+
+/// Text in one row, ended by … where there is no more room.
+fn fit(painter: &Painter, text: &str, font: FontId, color: Color32, width: f32) -> Arc<Galley> {
+    let mut job = LayoutJob::single_section(text.to_owned(), TextFormat::simple(font, color));
+    job.wrap = TextWrapping::truncate_at_width(width.max(1.0));
+    painter.layout_job(job)
+}

@@ -1,0 +1,55 @@
+//! The next step: arrow, sentence, what to do with it, one line of proof; always in that order and place.
+
+use eframe::egui::text::{LayoutJob, TextFormat};
+use eframe::egui::{Color32, FontId, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+
+use super::shapes;
+use super::theme::{GAP, Look};
+use crate::view::{Arrow, NextStep};
+
+/// Share of the width that the arrow takes.
+const ARROW: f32 = 0.17;
+
+/// What it says.
+pub struct Words<'a> {
+    pub headline: &'a str,
+    pub then: &'a str,
+    pub next: &'a NextStep,
+}
+
+/// `tone`: the colour of the state that wants action.
+pub fn next_step(ui: &mut Ui, look: Look, words: &Words, tone: Color32) {
+    let Words { headline, then, next } = *words;
+    let palette = look.palette();
+    let window = ui.ctx().content_rect().height();
+    let wide = ui.available_width();
+    let gutter = (wide * ARROW).min(230.0);
+    let column = wide - gutter - GAP;
+    let lay = |text: &str, font: FontId, color: Color32, rows: usize| {
+        let mut job = LayoutJob::single_section(text.to_owned(), TextFormat::simple(font, color));
+        job.wrap.max_width = column;
+        job.wrap.max_rows = rows;
+        ui.painter().layout_job(job)
+    };
+    let sentence = lay(headline, look.sentence(window), palette.text, 2);
+    let then = lay(then, look.then(window), palette.text, 3);
+    let proof = lay(&next.proof, look.body(), palette.quiet, 3);
+    let text_height = sentence.size().y + then.size().y + proof.size().y + 12.0;
+    let height = text_height.max(window * 0.24);
+    let (rect, response) = ui.allocate_exact_size(vec2(wide, height), Sense::hover());
+    let said = format!("Next step: {} {}. {}. {}", next.arrow.sign(), next.sentence, next.then, next.proof);
+    response.widget_info(|| WidgetInfo::labeled(Role::Label, true, &said));
+    // The one instruction is the live region.
+    ui.ctx().accesskit_node_builder(response.id, |node| node.set_live(eframe::egui::accesskit::Live::Polite));
+    let painter = ui.painter();
+    let side = (gutter - GAP).min(height * 0.86);
+    let arrow = Rect::from_min_size(rect.min + vec2(0.0, 8.0), vec2(side, side));
+    let color = if next.arrow == Arrow::None { palette.line } else { tone };
+    shapes::arrow(painter, next.arrow, arrow, color);
+    let mut at = pos2(rect.left() + gutter + GAP, rect.top());
+    for (galley, color) in [(sentence, palette.text), (then, palette.text), (proof, palette.quiet)] {
+        let tall = galley.size().y;
+        painter.galley(at, galley, color);
+        at.y += tall + 6.0;
+    }
+}

@@ -1,0 +1,74 @@
+//! What an event tells a face: inputs, names, connection, device, the desk's words.
+
+use super::sentence::DeskWords;
+use super::words::plain;
+use crate::engine::{Connection, Input};
+use crate::event::{Event, Listening};
+use crate::units::{ChannelId, SourceKind};
+
+/// What the event tells.
+#[derive(Clone, Debug, Default)]
+pub struct Setup {
+    pub event: Option<Event>,
+    /// One for each channel up to the highest in the list; gaps are "other".
+    pub inputs: Option<Vec<Input>>,
+    pub names: Vec<String>,
+    pub connection: Option<Connection>,
+    pub device: Option<String>,
+    pub desk: DeskWords,
+}
+
+impl Setup {
+    pub fn of(event: Event) -> Self {
+        let highest = event.inputs.iter().map(|input| input.channel.index() + 1).max();
+        let mut inputs = vec![Input::new(SourceKind::Other, None); highest.unwrap_or(0)];
+        let mut names = vec![String::new(); inputs.len()];
+        for input in &event.inputs {
+            inputs[input.channel.index()] = Input::new(input.kind, input.show_lift);
+            names[input.channel.index()] = plain(&input.name);
+        }
+        let settings = &event.settings;
+        let standard = DeskWords::default();
+        Self {
+            inputs: highest.is_some().then_some(inputs),
+            names,
+            connection: settings.connection.map(|listening| match listening {
+                Listening::AllChannels => Connection::Usb,
+                Listening::OneFeed => Connection::Feed,
+                Listening::RoomMic => Connection::Room,
+            }),
+            device: settings.device.clone(),
+            desk: DeskWords {
+                knob: settings.desk.knob.clone().unwrap_or(standard.knob),
+                lamp: settings.desk.lamp.clone().unwrap_or(standard.lamp),
+                marks: settings.desk.marks.unwrap_or(standard.marks),
+                zero: settings.desk.reference,
+            },
+            event: Some(event),
+        }
+    }
+
+    /// Whether the desk's words were never told.
+    pub fn desk_is_unknown(&self) -> bool {
+        self.event.as_ref().is_none_or(|event| event.settings.desk.knob.is_none())
+    }
+
+    pub fn name(&self, channel: ChannelId) -> &str {
+        self.names.get(channel.index()).map_or("", String::as_str)
+    }
+
+    /// Where the performer stands, metres to the right of the middle and from the front edge.
+    pub fn place(&self, channel: ChannelId) -> Option<(f64, f64)> {
+        let input = self.event.as_ref()?.inputs.iter().find(|input| input.channel == channel)?;
+        Some((input.place_x_m?, input.place_y_m?))
+    }
+}
+
+/// "3 Soloist", or "channel 3" without a name.
+pub fn who(channel: Option<ChannelId>, names: &[String]) -> String {
+    let Some(channel) = channel else { return String::new() };
+    match names.get(channel.index()) {
+        Some(name) if !name.is_empty() => format!("{} {name}", channel.number()),
+        _ => format!("channel {}", channel.number()),
+    }
+}
