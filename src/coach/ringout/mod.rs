@@ -16,6 +16,7 @@ mod procedure;
 mod rings;
 mod setup;
 mod show;
+mod spread;
 mod stop;
 mod tones;
 

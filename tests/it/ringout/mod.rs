@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 
 use assert_no_alloc::assert_no_alloc;
 use beforedoors::coach::ringout::{
-    Band, End, Equaliser, Haste, Microphone, Microphones, Output, OutputPlan, RingAnswer, RingOut, RingOutPlan,
+    Band, Change, End, Equaliser, Haste, Microphone, Microphones, Output, OutputPlan, RingAnswer, RingOut, RingOutPlan,
     RingStep,
 };
 use beforedoors::units::{ChannelId, Db, Hertz, Seconds, SourceKind};
@@ -79,6 +79,7 @@ impl Evening {
             RingStep::Leave { by, .. } => self.hall.fader += by.get(),
             RingStep::Cut(change) => self.hall.cut(&change),
             RingStep::GiveBack(cut) => self.hall.cuts.retain(|it| (it.place, it.band) != (cut.place, cut.band)),
+            RingStep::Free(grab) => self.hall.cut(&Change { main: grab, neighbour: None }),
             RingStep::CutAgain(cut) => self.hall.cuts.push(cut),
             _ => {}
         }

@@ -6,8 +6,11 @@ use super::{After, CALM, Goal, Phase, RingOut, TEST};
 use crate::coach::advice::{Amount, Turn};
 use crate::coach::ringout::advice::Haste;
 use crate::coach::ringout::cures;
-use crate::coach::ringout::cuts::{Remedy, same_tone};
+use crate::coach::ringout::cuts::{Change, Grab, NoCut, Remedy, same_tone};
 use crate::coach::ringout::rings::{alive, is_fast, is_loud, loudest, settled, shares};
+use crate::coach::ringout::setup::Place;
+use crate::coach::ringout::spread::Move;
+use crate::coach::ringout::stop::End;
 use crate::detectors::{Certainty, Ring};
 use crate::units::{Db, Dbfs, Seconds};
 
@@ -23,6 +26,11 @@ const GROWS_SLOWLY: f64 = 0.3;
 const STRONG: Dbfs = Dbfs::new(-50.0);
 /// A growth is known so long after it changed.
 const SLOW_TO_TELL: Seconds = Seconds::new(1.0);
+/// Other tones that die with a ring, so much under it, may seem to grow as they fade; for so long after it.
+const FAINT: Db = Db::new(10.0);
+const SLOW_TO_DIE: Seconds = Seconds::new(3.0);
+/// Turns in a row without listening.
+const TURNS: u8 = 8;
 /// Nobody carries a step out and hears a ring sooner than this.
 const TIME_TO_ACT: Seconds = Seconds::new(1.0);
 
@@ -47,7 +55,16 @@ impl RingOut {
     fn is_an_echo(&self, ring: &Ring) -> bool {
         let same = self.rang.is_some_and(|rang| same_tone(rang.frequency, ring.frequency));
         match self.phase {
-            Phase::Cut(_) | Phase::LowCut { .. } => same && ring.growth < GROWS,
+            Phase::Cut(_)
+            | Phase::Free { .. }
+            | Phase::LowCut { .. }
+            | Phase::Back { .. }
+            | Phase::Open
+            | Phase::Start { .. }
+            | Phase::Leave { .. } => {
+                let quieter = self.rang.is_some_and(|rang| rang.level - ring.level > FAINT);
+                (same && ring.growth < GROWS) || (quieter && self.now - self.died < SLOW_TO_DIE && !is_loud(ring))
+            }
             Phase::Test { done: Some(done) } => same && self.now - done < SLOW_TO_TELL && !is_fast(ring),
             _ => false,
         }
@@ -56,6 +73,7 @@ impl RingOut {
     /// It rings: the fader comes down before anything else.
     fn alarm(&mut self, ring: Ring, rings: &[Ring]) {
         self.undoing = None;
+        self.about = None;
         let after = match self.phase {
             Phase::Prepare | Phase::Start { .. } | Phase::Open => After::Start,
             Phase::Hold { goal: Goal::Given(cut), .. } => After::CutAgain(cut),
@@ -70,9 +88,12 @@ impl RingOut {
             self.fader += if unseen { asked } else { self.moved };
         }
         self.moved = Db::ZERO;
-        let still = self.rang.is_some_and(|rang| same_tone(rang.frequency, ring.frequency));
+        let same = self.rang.is_some_and(|rang| same_tone(rang.frequency, ring.frequency));
+        let down = !matches!(self.phase, Phase::Back { .. });
+        let still = (same && down) || self.now - self.died < SLOW_TO_DIE;
         self.rang_at = match self.phase {
-            Phase::Cut(_) | Phase::LowCut { .. } if still => self.rang_at,
+            // It began further up, before the fader came down.
+            Phase::Cut(_) | Phase::Free { .. } | Phase::LowCut { .. } | Phase::Back { .. } if still => self.rang_at,
             Phase::Test { done: Some(_) } => self.fader + Db::new(f64::from(TEST)),
             _ => self.fader,
         };
@@ -118,7 +139,10 @@ impl RingOut {
     }
 
     fn has_died(&mut self, after: After) {
+        self.died = self.now;
         match after {
+            // Cuts are for the microphones of the show; with fewer open only their limit is of interest.
+            After::Cut if self.round + 1 < self.plan.outputs[self.output].rounds() => self.open_more(),
             After::Cut => self.remedy(),
             After::Start => self.phase = Phase::Start { to: self.plan.numbers.start },
             After::Lower => self.leave(),
@@ -186,7 +210,7 @@ impl RingOut {
         }
         for ring in rings.iter().filter(|ring| alive(ring) && ring.certainty == Certainty::Ringing) {
             if !self.tones.is_aside(ring) {
-                self.books[self.output].rang(ring.frequency, self.rang_at);
+                self.books[self.output].rang(ring, self.rang_at);
             }
         }
     }
@@ -200,24 +224,53 @@ impl RingOut {
         let microphones = self.microphones().len();
         let kind = self.kind(ring.channel);
         let books = &mut self.books[self.output];
-        books.rang(ring.frequency, self.rang_at);
+        books.rang(&ring, self.rang_at);
+        books.met(self.rang_at);
         let alone = !self.shared && microphones > 1;
         self.cures[self.output] =
             cures::for_ring(ring.frequency, kind, alone, &books.onsets).or(self.cures[self.output]);
         match books.cuts.remedy(ring.frequency, place, equaliser, books.low_cut) {
             Remedy::LowCut { at } => self.phase = Phase::LowCut { at, place },
+            Remedy::Nothing(NoCut::FullDepth) => self.spread_anew(place, End::FullDepth),
             Remedy::Nothing(why) => self.finish(why.into()),
             Remedy::Cut(mut change) => {
-                // The last band is for the nearest one alone.
-                if books.cuts.cuts().len() + books.cuts.new_bands(&change) > numbers.bands {
+                // The last band is for the nearest one alone, and no neighbour is worth a hole.
+                let full = books.cuts.cuts().len() + books.cuts.new_bands(&change) > numbers.bands;
+                let deep = |grab: &Grab| grab.by < Db::ZERO && books.cuts.makes_deep_neighbours(grab);
+                if full || change.neighbour.as_ref().is_some_and(deep) {
                     change.neighbour = None;
                 }
                 match books.judge(ring.frequency, self.rang_at, &change, &numbers) {
-                    Some(end) => self.finish(end),
-                    None => self.phase = Phase::Cut(change),
+                    Some(end) => self.spread_anew(place, end),
+                    None => {
+                        self.about = None;
+                        self.phase = Phase::Cut(change);
+                    }
                 }
             }
         }
+    }
+
+    /// The bands spread another way may do more; else it ends here.
+    fn spread_anew(&mut self, place: Place, end: End) {
+        self.turns = 0;
+        if !self.turn_next(place) {
+            self.finish(end);
+        }
+    }
+
+    /// The next turn towards a better spread of the bands, if there is one.
+    pub(super) fn turn_next(&mut self, place: Place) -> bool {
+        let on = (place, self.equaliser(place));
+        let next = self.books[self.output].better(self.rang_at, on, &self.plan.numbers);
+        let Some(Move { ring, free, cut, .. }) = next.filter(|_| self.turns < TURNS) else { return false };
+        self.turns += 1;
+        self.about = Some(ring);
+        self.phase = match free {
+            Some(free) => Phase::Free { free, cut },
+            None => Phase::Cut(Change { main: cut, neighbour: None }),
+        };
+        true
     }
 }
 
