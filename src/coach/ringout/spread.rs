@@ -322,13 +322,13 @@ impl Spread {
     }
 }
 
-/// Bands that could be cut for a tone: its own and the two beside it, or one exactly there.
+/// Bands that could be cut for a tone: its own and, where bands are narrow, the two beside it; or one exactly there.
 fn candidates(equaliser: Equaliser, frequency: Hertz) -> [Option<Band>; 3] {
     if equaliser == Equaliser::Parametric {
         return [Some(Band::Exact { frequency, q: NARROW_Q }), None, None];
     }
     let own = equaliser.nearest(frequency);
-    let [below, above] = own.map_or([None, None], |band| equaliser.beside(band));
+    let [below, above] = own.filter(|_| !equaliser.is_blunt()).map_or([None, None], |band| equaliser.beside(band));
     [own, below, above].map(|band| band.map(Band::Graphic))
 }
 

@@ -1,11 +1,11 @@
 //! When to stop with one output, and what its ring-out brought.
 //!
 //! Any of: target reached; six bands used; three different tones within 2 dB of the fader; a new tone within a third of
-//! an octave of a cut at −6; cuts that buy less than 1 dB; two neighbouring bands both at −6. Common practice. Two of
-//! these are read with care, because in an echoing hall the first tones always lie close together, and only when all of
-//! them are cut can the fader rise (taken one by one, the two rules end most halls at half of what six bands can buy).
-//! Three tones within 2 dB, with no cut between them, are a wall where there are no bands left for them all; and cuts at
-//! one fader level are judged together, three in a row (see [`Numbers::poor_cuts`]).
+//! an octave of a cut at −6; cuts that buy less than 1 dB; two neighbouring bands both at −6. Common practice. These say
+//! when the cut at hand is not to be made; it ends there only if no other spread of the bands promises more (see
+//! [`Spread`]): taken one by one, the rules end most halls at half of what six bands can buy, because in an echoing hall
+//! the first tones always lie close together, and only when all of them are cut can the fader rise. What is never done:
+//! more than six bands, two deep neighbours, going on after ten rings between which the fader rose by less than 1 dB.
 
 use super::cuts::{Change, CutList, Grab, NoCut, same_tone};
 use super::equaliser::{Equaliser, octaves};
@@ -155,15 +155,17 @@ impl Books {
         self.spread.limit(self.cuts.cuts())
     }
 
-    /// The next turn towards another spread of the bands, where that promises enough.
-    pub fn better(&mut self, fader: Db, on: (Place, Equaliser), numbers: &Numbers) -> Option<Move> {
+    /// Whether the last rings bought too little, whatever is promised.
+    pub fn is_tired(&self, fader: Db, numbers: &Numbers) -> bool {
         let before = self.steps.len().checked_sub(numbers.poor_rings + 1).map(|index| self.steps[index]);
-        if matches!(on.0, Place::Channel(_)) || before.is_some_and(|before| fader - before < numbers.poor) {
-            return None;
-        }
+        before.is_some_and(|before| fader - before < numbers.poor)
+    }
+
+    /// The next turn towards the best spread of the bands of an output.
+    pub fn better(&mut self, on: (Place, Equaliser), numbers: &Numbers) -> Option<Move> {
         let Self { spread, cuts, .. } = self;
-        let next = spread.next(on, cuts.cuts(), numbers.bands, |band| cuts.may(on.0, band));
-        next.filter(|next| next.gains >= numbers.worth)
+        let of_output = matches!(on.0, Place::Output(_));
+        spread.next(on, cuts.cuts(), numbers.bands, |band| cuts.may(on.0, band)).filter(|_| of_output)
     }
 
     /// What the cuts bought: from the highest position without them to the highest now.

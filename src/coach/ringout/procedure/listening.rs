@@ -2,7 +2,7 @@
 //!
 //! Levels in dBFS, growth in dB/s, times on the audio clock. Of several rings the loudest comes first.
 
-use super::{After, CALM, Goal, Phase, RingOut, TEST};
+use super::{After, CALM, Goal, Phase, RingOut, TEST, WORTH_IT};
 use crate::coach::advice::{Amount, Turn};
 use crate::coach::ringout::advice::Haste;
 use crate::coach::ringout::cures;
@@ -74,6 +74,7 @@ impl RingOut {
     fn alarm(&mut self, ring: Ring, rings: &[Ring]) {
         self.undoing = None;
         self.about = None;
+        self.ending = None;
         let after = match self.phase {
             Phase::Prepare | Phase::Start { .. } | Phase::Open => After::Start,
             Phase::Hold { goal: Goal::Given(cut), .. } => After::CutAgain(cut),
@@ -254,16 +255,21 @@ impl RingOut {
     /// The bands spread another way may do more; else it ends here.
     fn spread_anew(&mut self, place: Place, end: End) {
         self.turns = 0;
-        if !self.turn_next(place) {
+        // Against a wall of tones it must be worth the while.
+        let least = if end == End::ManyTones { WORTH_IT } else { self.plan.numbers.worth };
+        // The bands end as they do most for all that was heard, not as the last try left them.
+        self.ending = self.books[self.output].is_tired(self.rang_at, &self.plan.numbers).then_some(end);
+        if !self.turn_next(place, least) {
             self.finish(end);
         }
     }
 
     /// The next turn towards a better spread of the bands, if there is one.
-    pub(super) fn turn_next(&mut self, place: Place) -> bool {
+    pub(super) fn turn_next(&mut self, place: Place, least: Db) -> bool {
         let on = (place, self.equaliser(place));
-        let next = self.books[self.output].better(self.rang_at, on, &self.plan.numbers);
-        let Some(Move { ring, free, cut, .. }) = next.filter(|_| self.turns < TURNS) else { return false };
+        let next = self.books[self.output].better(on, &self.plan.numbers);
+        let next = next.filter(|next| next.gains >= least && self.turns < TURNS);
+        let Some(Move { ring, free, cut, .. }) = next else { return false };
         self.turns += 1;
         self.about = Some(ring);
         self.phase = match free {

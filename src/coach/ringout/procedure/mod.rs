@@ -126,6 +126,8 @@ pub struct RingOut {
     /// The tone that a turn of the bands is about, where that is another; and turns made since it rang.
     about: Option<Ring>,
     turns: u8,
+    /// Why it ends once they are made.
+    ending: Option<End>,
     /// It was heard on more than one microphone.
     shared: bool,
     now: Seconds,
@@ -171,6 +173,7 @@ impl RingOut {
             died: Seconds::ZERO,
             about: None,
             turns: 0,
+            ending: None,
             shared: false,
             now: Seconds::ZERO,
             advice: RingAdvice { step: RingStep::Over, output: None, why },
@@ -379,9 +382,13 @@ impl RingOut {
                 self.turned = (Db::ZERO, Db::ZERO);
                 self.books[self.output].cut(change, self.rang_at);
                 // What is known to ring there again is not raised to ring.
-                let rings_again = self.about.is_some() && self.books[self.output].limit() < self.rang_at;
-                if !(rings_again && self.turn_next(change.main.place)) {
-                    self.back();
+                let again = self.ending.is_some() || self.books[self.output].limit() < self.rang_at;
+                let worth = self.plan.numbers.worth;
+                if !(self.about.is_some() && again && self.turn_next(change.main.place, worth)) {
+                    match self.ending {
+                        Some(end) => self.finish(end),
+                        None => self.back(),
+                    }
                 }
             }
             Phase::Leave { .. } => {
@@ -470,7 +477,7 @@ impl RingOut {
     /// The output is over: under the limit, and left there.
     fn finish(&mut self, end: End) {
         self.books[self.output].end = Some(end);
-        self.about = None;
+        (self.about, self.ending) = (None, None);
         let to = self.resting_place();
         self.leave_at(to);
     }
