@@ -22,7 +22,7 @@ const DEEPEST: Db = Db::new(-9.0);
 const BANDS: usize = 6;
 const HOLE: Db = Db::new(6.0);
 /// Halls that no number of the coach was chosen on.
-const FIRST: u64 = 200;
+const FIRST: u64 = 300;
 
 /// How one ring-out went.
 #[derive(Debug, Default)]

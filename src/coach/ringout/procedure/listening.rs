@@ -55,19 +55,23 @@ impl RingOut {
     fn is_an_echo(&self, ring: &Ring) -> bool {
         let same = self.rang.is_some_and(|rang| same_tone(rang.frequency, ring.frequency));
         match self.phase {
+            Phase::Hold { .. } => self.fader + CALM <= self.rang_at && self.is_the_last_of_it(ring),
             Phase::Cut(_)
             | Phase::Free { .. }
             | Phase::LowCut { .. }
             | Phase::Back { .. }
             | Phase::Open
             | Phase::Start { .. }
-            | Phase::Leave { .. } => {
-                let quieter = self.rang.is_some_and(|rang| rang.level - ring.level > FAINT);
-                (same && ring.growth < GROWS) || (quieter && self.now - self.died < SLOW_TO_DIE && !is_loud(ring))
-            }
+            | Phase::Leave { .. } => (same && ring.growth < GROWS) || self.is_the_last_of_it(ring),
             Phase::Test { done: Some(done) } => same && self.now - done < SLOW_TO_TELL && !is_fast(ring),
             _ => false,
         }
+    }
+
+    /// Much quieter than what has just died.
+    fn is_the_last_of_it(&self, ring: &Ring) -> bool {
+        let quieter = self.rang.is_some_and(|rang| rang.level - ring.level > FAINT);
+        quieter && self.now - self.died < SLOW_TO_DIE && !is_loud(ring)
     }
 
     /// It rings: the fader comes down before anything else.
@@ -117,7 +121,9 @@ impl RingOut {
         }
         let Some(done_at) = done else {
             self.note_all(rings);
-            let more = self.rang.filter(|_| still.is_some_and(|ring| is_fast(&ring)));
+            // A hand that is on its way is not told anew.
+            let late = self.now - self.shown >= TIME_TO_ACT;
+            let more = self.rang.filter(|_| still.is_some_and(|ring| is_loud(&ring) || (late && is_fast(&ring))));
             if let Some(ring) = more.filter(|_| haste == Haste::Calm) {
                 let by = by.max(down_by(&ring, Haste::Now));
                 self.phase = Phase::Down { by, haste: Haste::Now, again, done, after };
