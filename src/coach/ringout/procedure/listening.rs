@@ -106,7 +106,7 @@ impl RingOut {
         self.fine = true;
         self.shared = shares(&ring, rings);
         let haste = if is_fast(&ring) { Haste::Now } else { Haste::Calm };
-        self.phase = Phase::Down { by: down_by(&ring, haste), haste, again: false, done: None, after };
+        self.phase = Phase::Down { by: self.down_by(&ring, haste), haste, again: false, done: None, after };
         self.note_all(rings);
     }
 
@@ -125,16 +125,16 @@ impl RingOut {
             let late = self.now - self.shown >= TIME_TO_ACT;
             let more = self.rang.filter(|_| still.is_some_and(|ring| is_loud(&ring) || (late && is_fast(&ring))));
             if let Some(ring) = more.filter(|_| haste == Haste::Calm) {
-                let by = by.max(down_by(&ring, Haste::Now));
+                let by = by.max(self.down_by(&ring, Haste::Now));
                 self.phase = Phase::Down { by, haste: Haste::Now, again, done, after };
             }
             return;
         };
         match still {
             None => self.has_died(after),
-            Some(_) if self.now - done_at < DIES_WITHIN => {}
+            Some(ring) if self.now - done_at < dies_within(&ring) || (again && self.now - done_at < DIES_WITHIN) => {}
             Some(_) if !again => {
-                let by = down_by(&rang, Haste::Now);
+                let by = self.down_by(&rang, Haste::Now);
                 self.phase = Phase::Down { by, haste: Haste::Now, again: true, done: None, after };
             }
             Some(ring) => {
@@ -208,6 +208,15 @@ impl RingOut {
             Some(_) => return,
         }
         self.phase = Phase::Back { by: Db::new(f64::from(TEST)) };
+    }
+
+    /// Enough for a ring to die at once, and no more than a hand does in one move. The last step up is not always the
+    /// first that was too high.
+    fn down_by(&self, ring: &Ring, haste: Haste) -> u8 {
+        let calm = CALM + Db::new(2.0 * f64::from(self.stepped));
+        let least = if haste == Haste::Now { calm.max(HASTY) } else { calm };
+        let excess = ring.excess.map_or(Db::ZERO, |excess| excess.max(Db::ZERO));
+        Amount::nearest((excess + CALM).max(least), Turn::Down).db()
     }
 
     /// Every tone that rings now goes into the books.
@@ -286,11 +295,9 @@ impl RingOut {
     }
 }
 
-/// Enough for a ring to die at once, and no more than a hand does in one move.
-fn down_by(ring: &Ring, haste: Haste) -> u8 {
-    let least = if haste == Haste::Now { HASTY } else { CALM };
-    let excess = ring.excess.map_or(Db::ZERO, |excess| excess.max(Db::ZERO));
-    Amount::nearest((excess + CALM).max(least), Turn::Down).db()
+/// What people hear and what does not fall is not waited for.
+fn dies_within(ring: &Ring) -> Seconds {
+    if ring.level > STRONG { SLOW_TO_TELL } else { DIES_WITHIN }
 }
 
 /// It grows and people hear it, or it is loud.

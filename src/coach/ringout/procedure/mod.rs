@@ -117,6 +117,8 @@ pub struct RingOut {
     /// The same for the two bands of the cut asked for.
     turned: (Db, Db),
     fine: bool,
+    /// The last step up.
+    stepped: u8,
     tones: Tones,
     /// The ring at hand, and where the fader stood.
     rang: Option<Ring>,
@@ -167,6 +169,7 @@ impl RingOut {
             shown: Seconds::ZERO,
             turned: (Db::ZERO, Db::ZERO),
             fine: false,
+            stepped: 0,
             tones: Tones::new(),
             rang: None,
             rang_at: Db::ZERO,
@@ -451,7 +454,8 @@ impl RingOut {
         let left = (aim - self.fader).get();
         if left > 0.0 {
             let by = if self.fine { numbers.fine } else { numbers.coarse };
-            self.phase = Phase::Up { by: by.min(left.ceil() as u8).max(1) };
+            self.stepped = by.min(left.ceil() as u8).max(1);
+            self.phase = Phase::Up { by: self.stepped };
             return;
         }
         if self.round + 1 < self.plan.outputs[self.output].rounds() {
