@@ -7,7 +7,7 @@
 use thiserror::Error;
 
 pub use crate::coach::ringout::{
-    Band, Change, Cut, Equaliser, Microphone, Microphones, Output, OutputPlan, OutputResult, Place, RingAdvice,
+    Band, Change, Cut, Equaliser, Grab, Microphone, Microphones, Output, OutputPlan, OutputResult, Place, RingAdvice,
     RingAnswer, RingOut, RingOutPlan, RingStep, SPARE_FOR_CHOIR, SPARE_FOR_VOICES,
 };
 use crate::detectors::Ring;
@@ -210,6 +210,7 @@ impl<H: Hall> RingOutDesk<H> {
                 return;
             }
             RingStep::PutBack(change) => return self.turn_back(&change),
+            RingStep::Free(Grab { place, band, depth, .. }) => return self.set_band(Cut { place, band, depth }),
             RingStep::GiveBack(cut) => return self.set_band(Cut { depth: Db::ZERO, ..cut }),
             RingStep::CutAgain(cut) => return self.set_band(cut),
             _ => return,

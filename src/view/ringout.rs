@@ -206,6 +206,10 @@ pub fn ring_step(advice: &RingAdvice, names: &[String]) -> NextStep {
             let sentence = format!("Ring at {ring}. {}.", cut_words(&change.main, names));
             (Arrow::Down, Reply::Knob, sentence, after_the_cut(&change, why))
         }
+        RingStep::Free(Grab { place: on, band: at, by, .. }) => {
+            let sentence = format!("The {} band of {} UP {}", band(at), place(on, names), span(by));
+            (Arrow::Up, Reply::Knob, sentence, format!("{ring} needs it more: the next cut does more there"))
+        }
         RingStep::PutBack(change) => {
             let Grab { place: on, band: at, by, .. } = change.main;
             let sentence = match change.main.instead_of {

@@ -1,7 +1,7 @@
 //! What the ring-out says, as values: one step, the output it is about, and why.
 
 use super::cures::Cure;
-use super::cuts::{Change, Cut};
+use super::cuts::{Change, Cut, Grab};
 use super::setup::{Output, Place};
 use super::stop::End;
 use crate::detectors::Ring;
@@ -53,6 +53,8 @@ pub enum RingStep {
         place: Place,
     },
     Cut(Change),
+    /// A band goes back up to make room: the next cut does more.
+    Free(Grab),
     /// The last cut goes back.
     PutBack(Change),
     /// To where it rang.

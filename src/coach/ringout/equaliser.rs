@@ -90,6 +90,13 @@ impl Equaliser {
         Some(GraphicBand { number: number as i8, spacing })
     }
 
+    /// The bands below and above one.
+    pub fn beside(self, band: GraphicBand) -> [Option<GraphicBand>; 2] {
+        let (lowest, highest, spacing) = self.bands().unwrap_or((0, 0, 0));
+        let there = |number: i8| (number >= lowest && number <= highest).then_some(GraphicBand { number, spacing });
+        [there(band.number - spacing), there(band.number + spacing)]
+    }
+
     /// The other band of a ring near an edge; only where bands are narrow enough to share.
     pub fn neighbour(self, frequency: Hertz) -> Option<GraphicBand> {
         if self != Self::ThirdOctave {

@@ -86,6 +86,10 @@ pub struct Numbers {
     /// together: of two tones that ring at one level both must go before the fader can rise.
     pub poor_cuts: usize,
     pub poor: Db,
+    /// Another spread of the same bands must promise so much more.
+    pub worth: Db,
+    /// So many rings in a row between which the fader rose less than `poor` end it, whatever is promised.
+    pub poor_rings: usize,
     /// Below the limit at the end: speech, the same in an echoing hall, monitors.
     pub give: Db,
     pub give_reverberant: Db,
@@ -107,6 +111,8 @@ impl Default for Numbers {
             tones_within: Db::new(2.0),
             poor_cuts: 3,
             poor: Db::new(1.0),
+            worth: Db::new(0.5),
+            poor_rings: 10,
             give: Db::new(6.0),
             give_reverberant: Db::new(8.0),
             give_monitors: Db::new(4.0),

@@ -1,15 +1,17 @@
 //! When to stop with one output, and what its ring-out brought.
 //!
 //! Any of: target reached; six bands used; three different tones within 2 dB of the fader; a new tone within a third of
-//! an octave of a cut at −6; cuts that buy less than 1 dB; two neighbouring bands both at −6. Common practice. Two of
-//! these are read with care, because in an echoing hall the first tones always lie close together, and only when all of
-//! them are cut can the fader rise (taken one by one, the two rules end most halls at half of what six bands can buy).
-//! Three tones within 2 dB, with no cut between them, are a wall where there are no bands left for them all; and cuts at
-//! one fader level are judged together, three in a row (see [`Numbers::poor_cuts`]).
+//! an octave of a cut at −6; cuts that buy less than 1 dB; two neighbouring bands both at −6. Common practice. These say
+//! when the cut at hand is not to be made; it ends there only if no other spread of the bands promises more (see
+//! [`Spread`]): taken one by one, the rules end most halls at half of what six bands can buy, because in an echoing hall
+//! the first tones always lie close together, and only when all of them are cut can the fader rise. What is never done:
+//! more than six bands, two deep neighbours, going on after ten rings between which the fader rose by less than 1 dB.
 
-use super::cuts::{Change, CutList, NoCut, same_tone};
-use super::equaliser::octaves;
-use super::setup::Numbers;
+use super::cuts::{Change, CutList, Grab, NoCut, same_tone};
+use super::equaliser::{Equaliser, octaves};
+use super::setup::{Numbers, Place};
+use super::spread::{Move, Spread};
+use crate::detectors::Ring;
 use crate::units::{Db, Hertz};
 
 /// Why an output's ring-out is over.
@@ -52,8 +54,11 @@ pub struct Books {
     pub held: Option<Db>,
     pub before: Option<Db>,
     pub onsets: Vec<Onset>,
-    /// Where the fader stood at each new tone that was cut.
+    /// Where the fader stood at each new tone that was cut, and at each ring.
     levels: Vec<Db>,
+    steps: Vec<Db>,
+    /// All that rang, for another spread of the bands.
+    spread: Spread,
     made: u32,
     pub low_cut: bool,
     pub end: Option<End>,
@@ -64,12 +69,19 @@ pub struct Books {
 }
 
 const ROOM: usize = 96;
+/// It rang at this step of 1 dB and not at the last.
+const HALF_A_STEP: Db = Db::new(0.5);
 /// Tones nearer than this are one as far as a wall of tones goes, in octaves.
 const DIFFERENT: f64 = 1.0 / 6.0;
 
 impl Books {
     pub fn new() -> Self {
-        Self { onsets: Vec::with_capacity(ROOM), levels: Vec::with_capacity(ROOM), ..Self::default() }
+        Self {
+            onsets: Vec::with_capacity(ROOM),
+            levels: Vec::with_capacity(ROOM),
+            steps: Vec::with_capacity(ROOM),
+            ..Self::default()
+        }
     }
 
     /// A step was listened to and nothing rang.
@@ -87,20 +99,32 @@ impl Books {
             self.before = None;
         }
         self.levels.clear();
+        self.steps.clear();
+        self.spread.forget_below(Hertz::new(f64::INFINITY));
+    }
+
+    /// A low-cut changes what lies within an octave above it.
+    pub fn cut_low(&mut self, at: Hertz) {
+        self.low_cut = true;
+        self.spread.forget_below(Hertz::new(2.0 * at.get()));
     }
 
     /// A ring was confirmed with the fader at `fader`.
-    pub fn rang(&mut self, frequency: Hertz, fader: Db) {
+    pub fn rang(&mut self, ring: &Ring, fader: Db) {
+        let frequency = ring.frequency;
         let known =
             |onset: &Onset| onset.after == self.made && onset.fader <= fader && same_tone(onset.frequency, frequency);
         if !self.onsets.iter().any(known) && self.onsets.len() < ROOM {
             self.onsets.push(Onset { frequency, fader, after: self.made });
+            let of_output = self.cuts.cuts().iter().filter(|cut| matches!(cut.place, Place::Output(_)));
+            self.spread.rang(ring, fader - HALF_A_STEP, of_output);
         }
     }
 
     /// That tone was none of this loop's.
     pub fn forget(&mut self, frequency: Hertz) {
         self.onsets.retain(|onset| onset.after != self.made || !same_tone(onset.frequency, frequency));
+        self.spread.forget(frequency);
     }
 
     /// It was cut; `new_tone`: its band was not touched before.
@@ -111,6 +135,37 @@ impl Books {
         }
         self.made += 1;
         self.cuts.apply(change);
+    }
+
+    /// A band went back to make room; only `fader` is known to be quiet without it.
+    pub fn free(&mut self, grab: &Grab, fader: Db) {
+        self.held = self.held.map(|held| held.min(fader));
+        self.cuts.free(grab);
+    }
+
+    /// A ring is about to be dealt with.
+    pub fn met(&mut self, fader: Db) {
+        if self.steps.len() < ROOM {
+            self.steps.push(fader);
+        }
+    }
+
+    /// Where the first tone that is known would ring now.
+    pub fn limit(&self) -> Db {
+        self.spread.limit(self.cuts.cuts())
+    }
+
+    /// Whether the last rings bought too little, whatever is promised.
+    pub fn is_tired(&self, fader: Db, numbers: &Numbers) -> bool {
+        let before = self.steps.len().checked_sub(numbers.poor_rings + 1).map(|index| self.steps[index]);
+        before.is_some_and(|before| fader - before < numbers.poor)
+    }
+
+    /// The next turn towards the best spread of the bands of an output.
+    pub fn better(&mut self, on: (Place, Equaliser), numbers: &Numbers) -> Option<Move> {
+        let Self { spread, cuts, .. } = self;
+        let of_output = matches!(on.0, Place::Output(_));
+        spread.next(on, cuts.cuts(), numbers.bands, |band| cuts.may(on.0, band)).filter(|_| of_output)
     }
 
     /// What the cuts bought: from the highest position without them to the highest now.
@@ -125,7 +180,7 @@ impl Books {
     pub fn judge(&self, frequency: Hertz, fader: Db, change: &Change, numbers: &Numbers) -> Option<End> {
         let list = &self.cuts;
         let touched = list.depth(change.main.place, change.main.instead_of.unwrap_or(change.main.band)) < Db::ZERO;
-        if list.has_deep_neighbours() {
+        if list.makes_deep_neighbours(&change.main) {
             return Some(End::DeepNeighbours);
         }
         if !self.rang_before(frequency) && list.is_near_a_deep_cut(frequency, change) {
@@ -184,15 +239,34 @@ mod tests {
     use super::super::equaliser::Equaliser;
     use super::super::setup::{Output, Place};
     use super::*;
+    use crate::detectors::{Certainty, Signs};
+    use crate::units::{ChannelId, Dbfs, Seconds};
 
     fn numbers() -> Numbers {
         Numbers::default()
     }
 
+    fn heard(hz: f64) -> Ring {
+        Ring {
+            id: 0,
+            channel: ChannelId::new(0),
+            certainty: Certainty::Ringing,
+            frequency: Hertz::new(hz),
+            level: Dbfs::new(-40.0),
+            growth: 6.0,
+            excess: None,
+            clips_in: None,
+            start: Seconds::ZERO,
+            reported: Seconds::ZERO,
+            end: None,
+            signs: Signs::default(),
+        }
+    }
+
     /// A ring at the fader's position: cut, or the reason not to.
     fn ring(books: &mut Books, hz: f64, fader: f64) -> Option<End> {
         let (frequency, fader) = (Hertz::new(hz), Db::new(fader));
-        books.rang(frequency, fader);
+        books.rang(&heard(hz), fader);
         let Remedy::Cut(change) =
             books.cuts.remedy(frequency, Place::Output(Output::Mains), Equaliser::ThirdOctave, true)
         else {
@@ -236,7 +310,7 @@ mod tests {
                 assert_eq!(ring(&mut books, hz, index as f64 * 2.0), None);
             }
             for (hz, fader) in [(500.0, 9.0), (505.0, 9.0), (1000.0, 10.0), (4000.0, 10.0), (3000.0, 6.5)] {
-                books.rang(Hertz::new(hz), Db::new(fader));
+                books.rang(&heard(hz), Db::new(fader));
             }
             ring(&mut books, 2000.0, 11.0)
         };
@@ -260,9 +334,8 @@ mod tests {
         for hz in [1000.0, 1250.0, 1000.0] {
             assert_eq!(ring(&mut books, hz, 1.0), None);
         }
-        // It rang before the cut beside it was deep: the same tone may be cut on.
-        assert_eq!(ring(&mut books, 1250.0, 1.0), None);
-        assert_eq!(ring(&mut books, 4000.0, 9.0), Some(End::DeepNeighbours));
+        assert_eq!(ring(&mut books, 1250.0, 1.0), Some(End::DeepNeighbours));
+        assert_eq!(ring(&mut books, 1000.0, 1.0), None);
     }
 
     #[test]

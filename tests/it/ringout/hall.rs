@@ -158,7 +158,9 @@ impl Hall {
         for grab in change.grabs() {
             let was = grab.instead_of.unwrap_or(grab.band);
             self.cuts.retain(|cut| (cut.place, cut.band) != (grab.place, was));
-            self.cuts.push(Cut { place: grab.place, band: grab.band, depth: grab.depth });
+            if grab.depth < Db::ZERO {
+                self.cuts.push(Cut { place: grab.place, band: grab.band, depth: grab.depth });
+            }
         }
     }
 

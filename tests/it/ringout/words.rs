@@ -161,6 +161,11 @@ fn every_step() -> Vec<(RingStep, &'static str, &'static str)> {
             "Ring at 1.25 kHz (D#6). Mid of 4 Soloist DOWN 3 dB more.",
             "wide: it changes the tone of this microphone only",
         ),
+        (
+            RingStep::Free(grab(MAINS, graphic(630.0), 3.0, 0.0)),
+            "The 630 band of Mains UP 3 dB",
+            "1.25 kHz (D#6) needs it more: the next cut does more there",
+        ),
         (RingStep::PutBack(near_edge), "Put the 1.25k band of Mains back UP 3 dB", "and its 1k band UP 2 dB"),
         (RingStep::PutBack(widened), "Put the 1.049 kHz band of Mains back to 1 kHz", "it is not asked for again"),
         (
@@ -213,10 +218,11 @@ fn no_step_is_left_out() {
         RingStep::AskDull => 14,
         RingStep::GiveBack(_) => 15,
         RingStep::CutAgain(_) => 16,
-        RingStep::Over => 17,
+        RingStep::Free(_) => 17,
+        RingStep::Over => 18,
     };
     let told: std::collections::BTreeSet<i32> = every_step().iter().map(|(step, ..)| place(step)).collect();
-    assert_eq!(told.len(), 18);
+    assert_eq!(told.len(), 19);
 }
 
 #[test]

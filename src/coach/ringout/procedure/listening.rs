@@ -2,12 +2,15 @@
 //!
 //! Levels in dBFS, growth in dB/s, times on the audio clock. Of several rings the loudest comes first.
 
-use super::{After, CALM, Goal, Phase, RingOut, TEST};
+use super::{After, CALM, Goal, Phase, RingOut, TEST, WORTH_IT};
 use crate::coach::advice::{Amount, Turn};
 use crate::coach::ringout::advice::Haste;
 use crate::coach::ringout::cures;
-use crate::coach::ringout::cuts::{Remedy, same_tone};
+use crate::coach::ringout::cuts::{Change, Grab, NoCut, Remedy, same_tone};
 use crate::coach::ringout::rings::{alive, is_fast, is_loud, loudest, settled, shares};
+use crate::coach::ringout::setup::Place;
+use crate::coach::ringout::spread::Move;
+use crate::coach::ringout::stop::End;
 use crate::detectors::{Certainty, Ring};
 use crate::units::{Db, Dbfs, Seconds};
 
@@ -23,6 +26,11 @@ const GROWS_SLOWLY: f64 = 0.3;
 const STRONG: Dbfs = Dbfs::new(-50.0);
 /// A growth is known so long after it changed.
 const SLOW_TO_TELL: Seconds = Seconds::new(1.0);
+/// Other tones that die with a ring, so much under it, may seem to grow as they fade; for so long after it.
+const FAINT: Db = Db::new(10.0);
+const SLOW_TO_DIE: Seconds = Seconds::new(3.0);
+/// Turns in a row without listening.
+const TURNS: u8 = 8;
 /// Nobody carries a step out and hears a ring sooner than this.
 const TIME_TO_ACT: Seconds = Seconds::new(1.0);
 
@@ -47,15 +55,30 @@ impl RingOut {
     fn is_an_echo(&self, ring: &Ring) -> bool {
         let same = self.rang.is_some_and(|rang| same_tone(rang.frequency, ring.frequency));
         match self.phase {
-            Phase::Cut(_) | Phase::LowCut { .. } => same && ring.growth < GROWS,
+            Phase::Hold { .. } => self.fader + CALM <= self.rang_at && self.is_the_last_of_it(ring),
+            Phase::Cut(_)
+            | Phase::Free { .. }
+            | Phase::LowCut { .. }
+            | Phase::Back { .. }
+            | Phase::Open
+            | Phase::Start { .. }
+            | Phase::Leave { .. } => (same && ring.growth < GROWS) || self.is_the_last_of_it(ring),
             Phase::Test { done: Some(done) } => same && self.now - done < SLOW_TO_TELL && !is_fast(ring),
             _ => false,
         }
     }
 
+    /// Much quieter than what has just died.
+    fn is_the_last_of_it(&self, ring: &Ring) -> bool {
+        let quieter = self.rang.is_some_and(|rang| rang.level - ring.level > FAINT);
+        quieter && self.now - self.died < SLOW_TO_DIE && !is_loud(ring)
+    }
+
     /// It rings: the fader comes down before anything else.
     fn alarm(&mut self, ring: Ring, rings: &[Ring]) {
         self.undoing = None;
+        self.about = None;
+        self.ending = None;
         let after = match self.phase {
             Phase::Prepare | Phase::Start { .. } | Phase::Open => After::Start,
             Phase::Hold { goal: Goal::Given(cut), .. } => After::CutAgain(cut),
@@ -70,9 +93,12 @@ impl RingOut {
             self.fader += if unseen { asked } else { self.moved };
         }
         self.moved = Db::ZERO;
-        let still = self.rang.is_some_and(|rang| same_tone(rang.frequency, ring.frequency));
+        let same = self.rang.is_some_and(|rang| same_tone(rang.frequency, ring.frequency));
+        let down = !matches!(self.phase, Phase::Back { .. });
+        let still = (same && down) || self.now - self.died < SLOW_TO_DIE;
         self.rang_at = match self.phase {
-            Phase::Cut(_) | Phase::LowCut { .. } if still => self.rang_at,
+            // It began further up, before the fader came down.
+            Phase::Cut(_) | Phase::Free { .. } | Phase::LowCut { .. } | Phase::Back { .. } if still => self.rang_at,
             Phase::Test { done: Some(_) } => self.fader + Db::new(f64::from(TEST)),
             _ => self.fader,
         };
@@ -80,7 +106,7 @@ impl RingOut {
         self.fine = true;
         self.shared = shares(&ring, rings);
         let haste = if is_fast(&ring) { Haste::Now } else { Haste::Calm };
-        self.phase = Phase::Down { by: down_by(&ring, haste), haste, again: false, done: None, after };
+        self.phase = Phase::Down { by: self.down_by(&ring, haste), haste, again: false, done: None, after };
         self.note_all(rings);
     }
 
@@ -95,18 +121,20 @@ impl RingOut {
         }
         let Some(done_at) = done else {
             self.note_all(rings);
-            let more = self.rang.filter(|_| still.is_some_and(|ring| is_fast(&ring)));
+            // A hand that is on its way is not told anew.
+            let late = self.now - self.shown >= TIME_TO_ACT;
+            let more = self.rang.filter(|_| still.is_some_and(|ring| is_loud(&ring) || (late && is_fast(&ring))));
             if let Some(ring) = more.filter(|_| haste == Haste::Calm) {
-                let by = by.max(down_by(&ring, Haste::Now));
+                let by = by.max(self.down_by(&ring, Haste::Now));
                 self.phase = Phase::Down { by, haste: Haste::Now, again, done, after };
             }
             return;
         };
         match still {
             None => self.has_died(after),
-            Some(_) if self.now - done_at < DIES_WITHIN => {}
+            Some(ring) if self.now - done_at < dies_within(&ring) || (again && self.now - done_at < DIES_WITHIN) => {}
             Some(_) if !again => {
-                let by = down_by(&rang, Haste::Now);
+                let by = self.down_by(&rang, Haste::Now);
                 self.phase = Phase::Down { by, haste: Haste::Now, again: true, done: None, after };
             }
             Some(ring) => {
@@ -118,7 +146,10 @@ impl RingOut {
     }
 
     fn has_died(&mut self, after: After) {
+        self.died = self.now;
         match after {
+            // Cuts are for the microphones of the show; with fewer open only their limit is of interest.
+            After::Cut if self.round + 1 < self.plan.outputs[self.output].rounds() => self.open_more(),
             After::Cut => self.remedy(),
             After::Start => self.phase = Phase::Start { to: self.plan.numbers.start },
             After::Lower => self.leave(),
@@ -179,6 +210,15 @@ impl RingOut {
         self.phase = Phase::Back { by: Db::new(f64::from(TEST)) };
     }
 
+    /// Enough for a ring to die at once, and no more than a hand does in one move. The last step up is not always the
+    /// first that was too high.
+    fn down_by(&self, ring: &Ring, haste: Haste) -> u8 {
+        let calm = CALM + Db::new(2.0 * f64::from(self.stepped));
+        let least = if haste == Haste::Now { calm.max(HASTY) } else { calm };
+        let excess = ring.excess.map_or(Db::ZERO, |excess| excess.max(Db::ZERO));
+        Amount::nearest((excess + CALM).max(least), Turn::Down).db()
+    }
+
     /// Every tone that rings now goes into the books.
     fn note_all(&mut self, rings: &[Ring]) {
         if !matches!(self.phase, Phase::Down { after: After::Cut, .. }) {
@@ -186,7 +226,7 @@ impl RingOut {
         }
         for ring in rings.iter().filter(|ring| alive(ring) && ring.certainty == Certainty::Ringing) {
             if !self.tones.is_aside(ring) {
-                self.books[self.output].rang(ring.frequency, self.rang_at);
+                self.books[self.output].rang(ring, self.rang_at);
             }
         }
     }
@@ -200,32 +240,64 @@ impl RingOut {
         let microphones = self.microphones().len();
         let kind = self.kind(ring.channel);
         let books = &mut self.books[self.output];
-        books.rang(ring.frequency, self.rang_at);
+        books.rang(&ring, self.rang_at);
+        books.met(self.rang_at);
         let alone = !self.shared && microphones > 1;
         self.cures[self.output] =
             cures::for_ring(ring.frequency, kind, alone, &books.onsets).or(self.cures[self.output]);
         match books.cuts.remedy(ring.frequency, place, equaliser, books.low_cut) {
             Remedy::LowCut { at } => self.phase = Phase::LowCut { at, place },
+            Remedy::Nothing(NoCut::FullDepth) => self.spread_anew(place, End::FullDepth),
             Remedy::Nothing(why) => self.finish(why.into()),
             Remedy::Cut(mut change) => {
-                // The last band is for the nearest one alone.
-                if books.cuts.cuts().len() + books.cuts.new_bands(&change) > numbers.bands {
+                // The last band is for the nearest one alone, and no neighbour is worth a hole.
+                let full = books.cuts.cuts().len() + books.cuts.new_bands(&change) > numbers.bands;
+                let deep = |grab: &Grab| grab.by < Db::ZERO && books.cuts.makes_deep_neighbours(grab);
+                if full || change.neighbour.as_ref().is_some_and(deep) {
                     change.neighbour = None;
                 }
                 match books.judge(ring.frequency, self.rang_at, &change, &numbers) {
-                    Some(end) => self.finish(end),
-                    None => self.phase = Phase::Cut(change),
+                    Some(end) => self.spread_anew(place, end),
+                    None => {
+                        self.about = None;
+                        self.phase = Phase::Cut(change);
+                    }
                 }
             }
         }
     }
+
+    /// The bands spread another way may do more; else it ends here.
+    fn spread_anew(&mut self, place: Place, end: End) {
+        self.turns = 0;
+        // Against a wall of tones it must be worth the while.
+        let least = if end == End::ManyTones { WORTH_IT } else { self.plan.numbers.worth };
+        // The bands end as they do most for all that was heard, not as the last try left them.
+        self.ending = self.books[self.output].is_tired(self.rang_at, &self.plan.numbers).then_some(end);
+        if !self.turn_next(place, least) {
+            self.finish(end);
+        }
+    }
+
+    /// The next turn towards a better spread of the bands, if there is one.
+    pub(super) fn turn_next(&mut self, place: Place, least: Db) -> bool {
+        let on = (place, self.equaliser(place));
+        let next = self.books[self.output].better(on, &self.plan.numbers);
+        let next = next.filter(|next| next.gains >= least && self.turns < TURNS);
+        let Some(Move { ring, free, cut, .. }) = next else { return false };
+        self.turns += 1;
+        self.about = Some(ring);
+        self.phase = match free {
+            Some(free) => Phase::Free { free, cut },
+            None => Phase::Cut(Change { main: cut, neighbour: None }),
+        };
+        true
+    }
 }
 
-/// Enough for a ring to die at once, and no more than a hand does in one move.
-fn down_by(ring: &Ring, haste: Haste) -> u8 {
-    let least = if haste == Haste::Now { HASTY } else { CALM };
-    let excess = ring.excess.map_or(Db::ZERO, |excess| excess.max(Db::ZERO));
-    Amount::nearest((excess + CALM).max(least), Turn::Down).db()
+/// What people hear and what does not fall is not waited for.
+fn dies_within(ring: &Ring) -> Seconds {
+    if ring.level > STRONG { SLOW_TO_TELL } else { DIES_WITHIN }
 }
 
 /// It grows and people hear it, or it is loud.

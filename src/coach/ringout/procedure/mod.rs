@@ -31,17 +31,44 @@ pub const WORTH_IT: Db = Db::new(2.0);
 enum Phase {
     Cautions,
     Prepare,
-    Start { to: Db },
+    Start {
+        to: Db,
+    },
     Open,
-    Up { by: u8 },
-    Hold { since: Seconds, goal: Goal },
-    Test { done: Option<Seconds> },
-    Down { by: u8, haste: Haste, again: bool, done: Option<Seconds>, after: After },
+    Up {
+        by: u8,
+    },
+    Hold {
+        since: Seconds,
+        goal: Goal,
+    },
+    Test {
+        done: Option<Seconds>,
+    },
+    Down {
+        by: u8,
+        haste: Haste,
+        again: bool,
+        done: Option<Seconds>,
+        after: After,
+    },
     Quiet,
-    LowCut { at: Hertz, place: Place },
+    LowCut {
+        at: Hertz,
+        place: Place,
+    },
     Cut(Change),
-    Back { by: Db },
-    Leave { to: Db },
+    /// A band makes room for the next cut.
+    Free {
+        free: Grab,
+        cut: Grab,
+    },
+    Back {
+        by: Db,
+    },
+    Leave {
+        to: Db,
+    },
     OpenAll,
     Dull,
     GiveBack(Cut),
@@ -90,10 +117,19 @@ pub struct RingOut {
     /// The same for the two bands of the cut asked for.
     turned: (Db, Db),
     fine: bool,
+    /// The last step up.
+    stepped: u8,
     tones: Tones,
     /// The ring at hand, and where the fader stood.
     rang: Option<Ring>,
     rang_at: Db,
+    /// When it had died.
+    died: Seconds,
+    /// The tone that a turn of the bands is about, where that is another; and turns made since it rang.
+    about: Option<Ring>,
+    turns: u8,
+    /// Why it ends once they are made.
+    ending: Option<End>,
     /// It was heard on more than one microphone.
     shared: bool,
     now: Seconds,
@@ -133,9 +169,14 @@ impl RingOut {
             shown: Seconds::ZERO,
             turned: (Db::ZERO, Db::ZERO),
             fine: false,
+            stepped: 0,
             tones: Tones::new(),
             rang: None,
             rang_at: Db::ZERO,
+            died: Seconds::ZERO,
+            about: None,
+            turns: 0,
+            ending: None,
             shared: false,
             now: Seconds::ZERO,
             advice: RingAdvice { step: RingStep::Over, output: None, why },
@@ -241,6 +282,13 @@ impl RingOut {
                     self.done();
                 }
             }
+            Phase::Free { free, .. } if self.undoing.is_none() && turned(&free) => {
+                self.turned.0 += by;
+                if self.turned.0.get() >= free.by.get() * CARRIED_OUT {
+                    self.turned = (Db::ZERO, Db::ZERO);
+                    self.done();
+                }
+            }
             _ => self.books[self.output].cuts.turned(place, band, by),
         }
         self.explain();
@@ -325,14 +373,26 @@ impl RingOut {
             Phase::Down { by, haste, again, after, done: None } => {
                 self.phase = Phase::Down { by, haste, again, after, done: Some(now) };
             }
-            Phase::LowCut { .. } => {
-                self.books[self.output].low_cut = true;
+            Phase::LowCut { at, .. } => {
+                self.books[self.output].cut_low(at);
                 self.back();
+            }
+            Phase::Free { free, cut } => {
+                self.books[self.output].free(&free, self.fader);
+                self.phase = Phase::Cut(Change { main: cut, neighbour: None });
             }
             Phase::Cut(change) => {
                 self.turned = (Db::ZERO, Db::ZERO);
                 self.books[self.output].cut(change, self.rang_at);
-                self.back();
+                // What is known to ring there again is not raised to ring.
+                let again = self.ending.is_some() || self.books[self.output].limit() < self.rang_at;
+                let worth = self.plan.numbers.worth;
+                if !(self.about.is_some() && again && self.turn_next(change.main.place, worth)) {
+                    match self.ending {
+                        Some(end) => self.finish(end),
+                        None => self.back(),
+                    }
+                }
             }
             Phase::Leave { .. } => {
                 let all_open = self.plan.outputs[self.output].open(self.round) == self.microphones().len();
@@ -366,6 +426,7 @@ impl RingOut {
                 self.books[self.output].cuts.decline(&change.main);
                 self.finish(End::Declined);
             }
+            Phase::Free { .. } => self.finish(End::BandsUsed),
             Phase::GiveBack(_) | Phase::CutAgain(_) => self.next_output(),
             // A fader that does not come down, a microphone that does not open: nothing more can be said here.
             Phase::Down { .. } | Phase::Test { .. } | Phase::Start { .. } | Phase::Leave { .. } => {}
@@ -374,8 +435,12 @@ impl RingOut {
         }
     }
 
-    /// Back to the level where it rang.
+    /// Back to the level where it rang; with the bands spread anew a step less, and no higher than should be quiet.
     fn back(&mut self) {
+        if self.about.take().is_some() {
+            let limit = Db::new(self.books[self.output].limit().get().floor());
+            self.rang_at = limit.min(self.rang_at - Db::new(f64::from(self.plan.numbers.fine)));
+        }
         let by = self.rang_at - self.fader;
         if by > Db::ZERO { self.phase = Phase::Back { by } } else { self.hold(Goal::Climb) }
     }
@@ -389,15 +454,13 @@ impl RingOut {
         let left = (aim - self.fader).get();
         if left > 0.0 {
             let by = if self.fine { numbers.fine } else { numbers.coarse };
-            self.phase = Phase::Up { by: by.min(left.ceil() as u8).max(1) };
+            self.stepped = by.min(left.ceil() as u8).max(1);
+            self.phase = Phase::Up { by: self.stepped };
             return;
         }
         if self.round + 1 < self.plan.outputs[self.output].rounds() {
-            self.round += 1;
-            self.fine = false;
-            self.books[self.output].open_more();
-            self.phase = Phase::Start { to: self.fader + NEXT_ROUND };
-            return;
+            self.rang_at = self.fader;
+            return self.open_more();
         }
         let end = match self.plan.target {
             None => End::FaderAtEnd,
@@ -407,9 +470,18 @@ impl RingOut {
         self.finish(end);
     }
 
+    /// More microphones, from further down.
+    fn open_more(&mut self) {
+        self.round += 1;
+        self.books[self.output].open_more();
+        let to = (self.rang_at + NEXT_ROUND).min(self.fader);
+        self.phase = if to == self.fader { Phase::Open } else { Phase::Start { to } };
+    }
+
     /// The output is over: under the limit, and left there.
     fn finish(&mut self, end: End) {
         self.books[self.output].end = Some(end);
+        (self.about, self.ending) = (None, None);
         let to = self.resting_place();
         self.leave_at(to);
     }

@@ -13,17 +13,15 @@ impl RingOut {
         let step = self.step(plan, books);
         let (about_a_ring, left) = match self.phase {
             Phase::Hold { since, .. } => (false, self.plan.numbers.wait - (self.now - since)),
-            Phase::Test { .. } | Phase::Down { .. } | Phase::LowCut { .. } | Phase::Cut(_) | Phase::Quiet => {
-                (true, Seconds::ZERO)
-            }
-            Phase::Back { .. } => (true, Seconds::ZERO),
+            Phase::Test { .. } | Phase::Down { .. } | Phase::Quiet | Phase::Back { .. } => (true, Seconds::ZERO),
+            Phase::LowCut { .. } | Phase::Cut(_) | Phase::Free { .. } => (true, Seconds::ZERO),
             _ => (false, Seconds::ZERO),
         };
         let cutting = matches!(self.phase, Phase::Cut(_) | Phase::Leave { .. } | Phase::Hold { goal: Goal::Left, .. });
         let between = matches!(self.phase, Phase::Cautions | Phase::Over);
         let blunt = matches!(self.phase, Phase::Cut(change) if self.equaliser(change.main.place).is_blunt());
         let why = RingWhy {
-            ring: self.rang.filter(|_| about_a_ring),
+            ring: self.about.or(self.rang).filter(|_| about_a_ring),
             fader: self.fader,
             held: books.held,
             target: self.plan.target,
@@ -61,6 +59,7 @@ impl RingOut {
             Phase::Quiet => RingStep::AskQuiet,
             Phase::LowCut { at, place } => RingStep::LowCut { at, place },
             Phase::Cut(change) => RingStep::Cut(change),
+            Phase::Free { free, .. } => RingStep::Free(free),
             Phase::Back { by } => RingStep::BackUp { by: by.get().round().max(1.0) as u8 },
             Phase::Leave { to } => RingStep::Leave { by: to - self.fader, end: books.end.unwrap_or(End::Stopped) },
             Phase::Dull => RingStep::AskDull,

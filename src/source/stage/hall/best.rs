@@ -82,8 +82,20 @@ const SOFT: [f64; 5] = [4.0, 2.0, 1.0, 0.5, 0.2];
 impl Truth {
     /// At most `most` cuts of at most `deepest` dB (a positive number) each, at one output.
     pub fn best_cuts(&self, output: usize, choice: Choice, most: usize, deepest: Db) -> Yardstick {
+        self.best_cuts_without_holes(output, choice, most, deepest, Db::new(f64::INFINITY))
+    }
+
+    /// The same where no two neighbouring bands of a graphic equaliser may both be cut by `hole` dB or more.
+    pub fn best_cuts_without_holes(
+        &self,
+        output: usize,
+        choice: Choice,
+        most: usize,
+        deepest: Db,
+        hole: Db,
+    ) -> Yardstick {
         let depths = deepest.abs().get().clamp(0.0, 18.0) as usize;
-        let coarse = Coarse::new(self, output, choice, depths);
+        let coarse = Coarse::new(self, output, choice, depths, hole);
         let fine = Fine::new(self, output, depths as f64 + 3.0);
         let before = fine.margin(&[]).0;
         if depths == 0 || !before.is_finite() {
@@ -92,7 +104,7 @@ impl Truth {
         let mut best = (before, Vec::new());
         for first in 0..3 {
             let mut bands = coarse.search(most, &SOFT[first..]);
-            let after = fine.refine(&mut bands, choice, depths as f64);
+            let after = fine.refine(&mut bands, choice, depths as f64, hole);
             if after > best.0 {
                 best = (after, bands);
             }
@@ -101,6 +113,14 @@ impl Truth {
         bands.retain(|band| !band.is_flat());
         Yardstick { bands, bought: Db::new(after - before) }
     }
+}
+
+/// Whether two bands of a graphic equaliser are neighbours and both that deep.
+fn is_hole(a: &EqBand, b: &EqBand, choice: Choice, hole: Db) -> bool {
+    let Choice::Graphic(kind) = choice else { return false };
+    let step = 2.0 / std::f64::consts::LN_2 * (0.5 / kind.q()).asinh();
+    let apart = (a.frequency.get() / b.frequency.get()).log2().abs();
+    a.gain <= -hole && b.gain <= -hole && apart > 0.5 * step && apart < 1.5 * step
 }
 
 /// A cut among those on offer: its place and its depth in dB.
@@ -115,12 +135,14 @@ struct Coarse {
     gains: Vec<f32>,
     slots: Vec<EqBand>,
     depths: usize,
+    choice: Choice,
+    hole: Db,
     /// `[slot × depths + depth − 1][place]`.
     effects: Vec<Vec<f32>>,
 }
 
 impl Coarse {
-    fn new(truth: &Truth, output: usize, choice: Choice, depths: usize) -> Self {
+    fn new(truth: &Truth, output: usize, choice: Choice, depths: usize, hole: Db) -> Self {
         let all = truth.in_phase(output);
         let top = all.first().map_or(0.0, |place| place.gain.get());
         let mut taken = HashSet::new();
@@ -144,6 +166,8 @@ impl Coarse {
             gains: places.iter().map(|&(_, gain)| (gain - top) as f32).collect(),
             slots,
             depths,
+            choice,
+            hole,
         }
     }
 
@@ -168,8 +192,11 @@ impl Coarse {
                 pairs = (0..most).flat_map(|b| (0..b).map(move |a| (a, b))).collect();
             }
         }
-        let band = |cut: &Cut| EqBand { gain: Db::new(-(cut.depth as f64)), ..self.slots[cut.slot] };
-        chosen.iter().map(band).collect()
+        chosen.iter().map(|cut| self.band(cut)).collect()
+    }
+
+    fn band(&self, cut: &Cut) -> EqBand {
+        EqBand { gain: Db::new(-(cut.depth as f64)), ..self.slots[cut.slot] }
     }
 
     /// Adds cuts up to `most` and chooses each anew, with ever harder maxima.
@@ -209,6 +236,12 @@ impl Coarse {
         };
         let free = (0..self.slots.len()).filter(|&slot| !taken(slot));
         let cuts = free.flat_map(|slot| (1..=self.depths).map(move |depth| Cut { slot, depth }));
+        let others = || chosen.iter().enumerate().filter(|(at, _)| Some(*at) != anew);
+        let no_hole = |cut: &Cut| {
+            let band = self.band(cut);
+            !others().any(|(_, other)| is_hole(&band, &self.band(other), self.choice, self.hole))
+        };
+        let cuts = cuts.filter(no_hole);
         let height = |cut: Cut| soft_maximum(&rest, self.effect(cut), soft as f32);
         let best = cuts.map(|cut| (cut, height(cut))).min_by(|a, b| a.1.total_cmp(&b.1));
         let before = match anew {
@@ -289,7 +322,7 @@ impl Fine {
     }
 
     /// Betters the cuts one by one; the margin at the end.
-    fn refine(&self, bands: &mut [EqBand], choice: Choice, deepest: f64) -> f64 {
+    fn refine(&self, bands: &mut [EqBand], choice: Choice, deepest: f64, hole: Db) -> f64 {
         let (mut margin, mut top) = self.margin(bands);
         for _ in 0..8 {
             let begin = margin;
@@ -299,7 +332,8 @@ impl Fine {
                 let rest: Vec<C> = self.places.iter().map(|place| place.gain * curve.response(place.late)).collect();
                 for band in choice.asides(bands[at], deepest, top) {
                     // A graphic equaliser has every band once.
-                    if bands.iter().enumerate().any(|(other, old)| other != at && old.frequency == band.frequency) {
+                    let barred = |old: &EqBand| old.frequency == band.frequency || is_hole(old, &band, choice, hole);
+                    if bands.iter().enumerate().any(|(other, old)| other != at && barred(old)) {
                         continue;
                     }
                     let filter = band.coefficients(self.rate);
