@@ -6,19 +6,18 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc;
 use std::time::Duration;
 
-use anyhow::Context;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::args::RecordingsArgs;
 use super::lines::state_cell;
 use super::setup;
 use super::{Exit, out};
+use crate::engine::Step;
 use crate::engine::recording::{self, ChannelVerdict, Recording, RecordingError};
-use crate::engine::{Advice, Step};
 use crate::units::{ChannelId, Dbfs};
 use crate::view::numbers::{self, counted};
 use crate::view::words::plain;
-use crate::view::{self, NextStep, Setup, records, who};
+use crate::view::{self, Setup, records, who};
 
 /// Findings of one recording that are told one by one; a broken one has thousands.
 const PAGE: usize = 20;
@@ -29,7 +28,7 @@ pub fn run(args: &RecordingsArgs) -> anyhow::Result<Exit> {
 
 /// Measures them all; each is reported as soon as those before it are.
 pub fn measure(args: &RecordingsArgs, setup: &Setup) -> anyhow::Result<Exit> {
-    let paths = walk(&args.paths)?;
+    let paths = recording::gather(&args.paths)?;
     let inputs = setup.inputs.clone().unwrap_or_default();
     let bar = bar(paths.len());
     let (sender, results) = mpsc::channel();
@@ -170,7 +169,10 @@ fn report_lines(name: &str, recording: &Recording, args: &RecordingsArgs, setup:
     match recording.next_step(setup.inputs.as_deref().unwrap_or(&[])) {
         Some((channel, verdict)) => {
             out::line(&format!("  {}", advice_line(channel, verdict, setup)))?;
-            out::line(&format!("    {}", words_of(channel, verdict, setup).map_or(String::new(), |words| words.proof)))
+            out::line(&format!(
+                "    {}",
+                view::verdict_step(channel, verdict, setup).map_or(String::new(), |words| words.proof)
+            ))
         }
         None => out::line("  Nothing to turn"),
     }
@@ -182,43 +184,8 @@ fn shown(verdict: &ChannelVerdict) -> &'static str {
 
 /// The verdict of a channel in a sentence.
 fn advice_line(channel: ChannelId, verdict: &ChannelVerdict, setup: &Setup) -> String {
-    words_of(channel, verdict, setup).map_or(String::new(), |next| format!("{} {}", next.arrow.sign(), next.sentence))
-}
-
-fn words_of(channel: ChannelId, verdict: &ChannelVerdict, setup: &Setup) -> Option<NextStep> {
-    let advice = Advice { step: verdict.step?, channel: Some(channel), why: verdict.why };
-    Some(view::next_step(&advice, &who(Some(channel), &setup.names), &setup.desk.without_a_marker()))
-}
-
-/// Files as they are named; folders with everything in them that is not hidden, in order.
-pub(super) fn walk(paths: &[PathBuf]) -> anyhow::Result<Vec<PathBuf>> {
-    let mut files = Vec::new();
-    for path in paths {
-        if !path.is_dir() {
-            files.push(path.clone());
-            continue;
-        }
-        let before = files.len();
-        gather(path, &mut files)?;
-        anyhow::ensure!(files.len() > before, "{}: no recordings in this folder. Name another", path.display());
-    }
-    Ok(files)
-}
-
-fn gather(folder: &Path, files: &mut Vec<PathBuf>) -> anyhow::Result<()> {
-    let say = || format!("{}: the folder can't be read. Check that you may open it", folder.display());
-    let mut entries = std::fs::read_dir(folder).with_context(say)?.collect::<Result<Vec<_>, _>>().with_context(say)?;
-    entries.sort_by_key(std::fs::DirEntry::file_name);
-    for entry in entries {
-        let hidden = entry.file_name().to_string_lossy().starts_with('.');
-        let kind = entry.file_type().with_context(say)?;
-        if kind.is_dir() && !hidden {
-            gather(&entry.path(), files)?;
-        } else if kind.is_file() && !hidden && recording::looks_like_sound(&entry.path()) {
-            files.push(entry.path());
-        }
-    }
-    Ok(())
+    view::verdict_step(channel, verdict, setup)
+        .map_or(String::new(), |next| format!("{} {}", next.arrow.sign(), next.sentence))
 }
 
 /// The progress bar, on a terminal only.

@@ -68,6 +68,48 @@ pub fn looks_like_sound(path: &Path) -> bool {
     ENDINGS.contains(&ending.as_str())
 }
 
+/// Why a folder gives no recordings.
+#[derive(Debug, thiserror::Error)]
+pub enum GatherError {
+    #[error("{0}: the folder can’t be read ({1}). Check that you may open it")]
+    Unreadable(PathBuf, std::io::Error),
+    #[error("{0}: no recordings in this folder. Name another")]
+    Empty(PathBuf),
+}
+
+/// Files as they are named; folders with everything in them that is not hidden, in order.
+pub fn gather(paths: &[PathBuf]) -> Result<Vec<PathBuf>, GatherError> {
+    let mut files = Vec::new();
+    for path in paths {
+        if !path.is_dir() {
+            files.push(path.clone());
+            continue;
+        }
+        let before = files.len();
+        gather_from(path, &mut files)?;
+        if files.len() == before {
+            return Err(GatherError::Empty(path.clone()));
+        }
+    }
+    Ok(files)
+}
+
+fn gather_from(folder: &Path, files: &mut Vec<PathBuf>) -> Result<(), GatherError> {
+    let say = |error| GatherError::Unreadable(folder.to_owned(), error);
+    let mut entries = std::fs::read_dir(folder).map_err(say)?.collect::<Result<Vec<_>, _>>().map_err(say)?;
+    entries.sort_by_key(std::fs::DirEntry::file_name);
+    for entry in entries {
+        let hidden = entry.file_name().to_string_lossy().starts_with('.');
+        let kind = entry.file_type().map_err(say)?;
+        if kind.is_dir() && !hidden {
+            gather_from(&entry.path(), files)?;
+        } else if kind.is_file() && !hidden && looks_like_sound(&entry.path()) {
+            files.push(entry.path());
+        }
+    }
+    Ok(())
+}
+
 /// What to do about a channel; `step` is `None` if it is set.
 #[derive(Clone, Copy, Debug)]
 pub struct ChannelVerdict {

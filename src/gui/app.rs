@@ -10,9 +10,10 @@ use eframe::egui::{self, Button, Context, Panel as EguiPanel, Rect, Ui, vec2};
 
 use super::input::{Choice, Chosen};
 use super::keys::{self, Action};
+use super::recordings::Takes;
 use super::shelf::Meter;
 use super::theme::{self, DOORS, GAP, Look, TEXT_SIZES};
-use super::{Panel, Wake, doors, floor, panels, shelf, step, table};
+use super::{Panel, View, Wake, doors, floor, panels, shelf, step, table};
 use crate::engine::session::{Command, Hearing, Link, Pace, Session, Status};
 use crate::engine::{ChannelState, Connection, Mood, Snapshot, Step};
 use crate::units::{ChannelId, Db, Seconds};
@@ -74,6 +75,8 @@ pub struct App {
     snapshot: Option<Snapshot>,
     status: Status,
     look: Look,
+    view: View,
+    takes: Takes,
     panel: Panel,
     table: bool,
     picked: Option<ChannelId>,
@@ -108,6 +111,8 @@ impl App {
             snapshot: None,
             status: Status::Running,
             look,
+            view: View::default(),
+            takes: Takes::default(),
             panel: Panel::None,
             table: false,
             picked: None,
@@ -186,6 +191,7 @@ impl App {
                 let count = self.snapshot.as_ref().map_or(0, |snapshot| snapshot.inputs.len());
                 self.picked = (channel.index() < count).then_some(channel);
             }
+            Action::Go(view) => self.view = view,
             Action::Table => self.table = !self.table,
             Action::Bright => self.set_look(Look { bright: !self.look.bright, ..self.look }),
             Action::Text(larger) => {
@@ -230,7 +236,14 @@ impl App {
 impl eframe::App for App {
     fn logic(&mut self, context: &Context, _: &mut eframe::Frame) {
         self.take();
-        let reply = self.snapshot.as_ref().map_or(Reply::Over, |snapshot| self.words(snapshot).reply);
+        let dropped: Vec<_> =
+            context.input(|input| input.raw.dropped_files.iter().map(|file| file.path().to_owned()).collect());
+        if !dropped.is_empty() {
+            self.view = View::Recordings;
+            self.takes.read(dropped, &self.setup, context);
+        }
+        let heard = self.snapshot.as_ref().filter(|_| self.view == View::Soundcheck);
+        let reply = heard.map_or(Reply::Over, |snapshot| self.words(snapshot).reply);
         for action in keys::actions(context, reply, self.at_hand(), self.is_staged()) {
             self.act(action);
         }
@@ -275,7 +288,14 @@ impl App {
         let palette = self.look.palette();
         let mut wanted = None;
         ui.horizontal_wrapped(|ui| {
-            ui.label(egui::RichText::new("Soundcheck").font(self.look.strong()).underline());
+            for view in View::ALL {
+                let name = egui::RichText::new(view.name()).font(self.look.strong());
+                let name = if view == self.view { name.underline() } else { name.color(palette.quiet) };
+                let button = Button::new(name).frame(false).min_size(egui::vec2(theme::TARGET, theme::TARGET));
+                if ui.add(button).clicked() {
+                    wanted = Some(Action::Go(view));
+                }
+            }
             let told = words::status(&self.status);
             match (told, self.is_staged()) {
                 (Some(told), _) => {
@@ -287,19 +307,24 @@ impl App {
                 (None, false) => {}
             }
             // Large text has two rows.
-            let layout = if self.look.text > 1.25 {
+            let layout = if self.look.text > 1.0 {
                 ui.end_row();
                 egui::Layout::left_to_right(egui::Align::Center)
             } else {
                 egui::Layout::right_to_left(egui::Align::Center)
             };
             ui.with_layout(layout, |ui| {
-                for (label, action) in [
-                    ("Help  ?", Action::Open(Panel::Help)),
-                    ("Why  W", Action::Open(Panel::Why)),
-                    (if self.table { "Stage  T" } else { "Table  T" }, Action::Table),
-                    ("Choose the input  I", Action::Open(Panel::Input)),
-                ] {
+                let table = if self.table { "Stage  T" } else { "Table  T" };
+                let buttons: &[(&str, Action)] = match self.view {
+                    View::Soundcheck => &[
+                        ("Help  ?", Action::Open(Panel::Help)),
+                        ("Why  W", Action::Open(Panel::Why)),
+                        (table, Action::Table),
+                        ("Choose the input  I", Action::Open(Panel::Input)),
+                    ],
+                    View::Recordings => &[("Help  ?", Action::Open(Panel::Help))],
+                };
+                for &(label, action) in buttons {
                     if ui.button(label).clicked() {
                         wanted = Some(action);
                     }
@@ -313,7 +338,7 @@ impl App {
 
     fn foot(&mut self, ui: &mut Ui) {
         let palette = self.look.palette();
-        let Some(snapshot) = &self.snapshot else { return };
+        let Some(snapshot) = self.snapshot.as_ref().filter(|_| self.view == View::Soundcheck) else { return };
         let next = self.words(snapshot);
         let mut wanted = None;
         ui.horizontal_wrapped(|ui| {
@@ -379,6 +404,9 @@ impl App {
     }
 
     fn page(&mut self, ui: &mut Ui) {
+        if self.view == View::Recordings {
+            return self.takes.ui(ui, self.look);
+        }
         let palette = self.look.palette();
         let Some(snapshot) = self.snapshot.take() else {
             let why = self.link.as_ref().err().cloned().unwrap_or_default();
@@ -409,10 +437,11 @@ impl App {
         };
         step::next_step(ui, self.look, &step::Words { headline: &headline, then: &then, next: &next }, tone);
         ui.add_space(GAP / 2.0);
-        // A room microphone sees no input.
-        if let Some(channel) =
-            self.at_hand().or(snapshot.advice.channel).filter(|_| self.connection != Connection::Room)
-        {
+        // Where large text leaves no room for both, the table that was asked for takes the meter's place; a room
+        // microphone sees no input.
+        let crowded = self.table && ui.available_height() < 4.0 * theme::TARGET * self.look.text;
+        let metered = !crowded && self.connection != Connection::Room;
+        if let Some(channel) = self.at_hand().or(snapshot.advice.channel).filter(|_| metered) {
             self.meter(ui, &snapshot, channel, next.arrow);
             ui.add_space(GAP / 2.0);
         }

@@ -5,7 +5,7 @@
 
 use eframe::egui::{Context, Key, Modifiers};
 
-use super::Panel;
+use super::{Panel, View};
 use crate::engine::session::Command;
 use crate::engine::{Answer, Flashes};
 use crate::units::{ChannelId, Db};
@@ -17,6 +17,7 @@ pub enum Action {
     Send(Command),
     Open(Panel),
     Close,
+    Go(View),
     Pick(ChannelId),
     Table,
     Bright,
@@ -55,6 +56,8 @@ pub fn actions(context: &Context, reply: Reply, at_hand: Option<ChannelId>, stag
         (Key::W, Action::Open(Panel::Why)),
         (Key::Questionmark, Action::Open(Panel::Help)),
         (Key::I, Action::Open(Panel::Input)),
+        (Key::F1, Action::Go(View::Soundcheck)),
+        (Key::F2, Action::Go(View::Recordings)),
         (Key::Escape, Action::Close),
         (Key::T, Action::Table),
         (Key::D, Action::Bright),

@@ -9,6 +9,7 @@ mod floor;
 mod input;
 mod keys;
 mod panels;
+mod recordings;
 mod shapes;
 mod shelf;
 mod step;
@@ -26,6 +27,25 @@ pub use theme::{Look, TEXT_SIZES};
 pub use waker::Wake;
 
 use crate::view::Setup;
+
+/// What is looked at.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum View {
+    #[default]
+    Soundcheck,
+    Recordings,
+}
+
+impl View {
+    const ALL: [Self; 2] = [Self::Soundcheck, Self::Recordings];
+
+    const fn name(self) -> &'static str {
+        match self {
+            Self::Soundcheck => "Soundcheck",
+            Self::Recordings => "Recordings",
+        }
+    }
+}
 
 /// What opens from the bottom.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -9,7 +9,7 @@ use crate::engine::Snapshot;
 use crate::units::ChannelId;
 use crate::view::{self, DeskWords, STATES};
 
-pub const KEYS: [(&str, &str); 13] = [
+pub const KEYS: [(&str, &str); 14] = [
     ("Space", "done, or yes"),
     ("S", "skip this step"),
     ("N", "no; never"),
@@ -18,6 +18,7 @@ pub const KEYS: [(&str, &str); 13] = [
     ("W", "why: numbers and history"),
     ("T", "table or stage"),
     ("I", "choose the input"),
+    ("F1 F2", "soundcheck, recordings"),
     ("D", "dark hall or daylight"),
     ("+ −", "size of text"),
     ("[ ]", "five minutes less, or more, to doors"),

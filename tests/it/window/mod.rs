@@ -1,5 +1,6 @@
 //! The window, worked by its accessible names on a stage whose time the test makes go by.
 
+mod recordings;
 mod soundcheck;
 
 use std::cell::RefCell;

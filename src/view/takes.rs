@@ -1,0 +1,108 @@
+//! A measured recording as a face shows it: one line first, then the lines behind it; how bad it is, for the order.
+
+use std::path::Path;
+
+use super::findings::finding_words;
+use super::numbers::{self, counted};
+use super::sentence::{NextStep, next_step};
+use super::setup::{Setup, who};
+use super::words::plain;
+use crate::engine::recording::{ChannelVerdict, Recording, RecordingError};
+use crate::engine::{Advice, ChannelState};
+use crate::units::ChannelId;
+
+/// How bad a recording is, the worst last.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Badness {
+    Fine,
+    /// Nothing, or not enough, was heard.
+    CannotTell,
+    Findings,
+    Clipped,
+    Unreadable,
+}
+
+/// One recording, ready to show.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Take {
+    pub name: String,
+    pub badness: Badness,
+    /// What to do, or that there is nothing to do.
+    pub line: String,
+    pub details: Vec<String>,
+}
+
+/// Findings listed of one recording.
+const MOST: usize = 12;
+
+impl Take {
+    pub fn new(path: &Path, result: &Result<Recording, RecordingError>, setup: &Setup) -> Self {
+        let name = plain(&path.file_name().unwrap_or(path.as_os_str()).to_string_lossy());
+        match result {
+            Err(error) => {
+                let details = vec![path.display().to_string()];
+                Self { name, badness: Badness::Unreadable, line: error.to_string(), details }
+            }
+            Ok(recording) => Self {
+                name,
+                badness: badness(recording),
+                line: line(recording, setup),
+                details: details(recording, setup),
+            },
+        }
+    }
+}
+
+/// The verdict of a channel as a step.
+pub fn verdict_step(channel: ChannelId, verdict: &ChannelVerdict, setup: &Setup) -> Option<NextStep> {
+    let advice = Advice { step: verdict.step?, channel: Some(channel), why: verdict.why };
+    Some(next_step(&advice, &who(Some(channel), &setup.names), &setup.desk.without_a_marker()))
+}
+
+fn badness(recording: &Recording) -> Badness {
+    let any = |state| recording.channels.iter().any(|verdict| verdict.state == state);
+    if any(ChannelState::Clipped) {
+        Badness::Clipped
+    } else if recording.is_unheard() {
+        Badness::CannotTell
+    } else if !recording.findings.is_empty() || recording.channels.iter().any(|verdict| verdict.step.is_some()) {
+        Badness::Findings
+    } else {
+        Badness::Fine
+    }
+}
+
+fn line(recording: &Recording, setup: &Setup) -> String {
+    match recording.next_step(setup.inputs.as_deref().unwrap_or(&[])) {
+        Some((channel, verdict)) => verdict_step(channel, verdict, setup).map_or(String::new(), |next| next.sentence),
+        None => "Nothing to turn".into(),
+    }
+}
+
+fn details(recording: &Recording, setup: &Setup) -> Vec<String> {
+    let Recording { info, format, summary, findings, warnings, .. } = recording;
+    let programme = &summary.programme;
+    let mut lines = vec![
+        format!(
+            "{} · {} · {} Hz · {}",
+            info.kind,
+            counted(format.channels as u64, "channel", "channels"),
+            format.rate.get(),
+            numbers::length(recording.length())
+        ),
+        format!(
+            "loudness {} · true peak {} dBTP",
+            numbers::lufs(programme.integrated),
+            numbers::level(programme.true_peak)
+        ),
+    ];
+    lines.extend(findings.iter().take(MOST).map(|finding| {
+        let start = numbers::clock(finding.start.at(format.rate));
+        format!("at {start}, {}: {}", who(Some(finding.channel), &setup.names), finding_words(finding))
+    }));
+    if let Some(more) = findings.len().checked_sub(MOST).filter(|&more| more > 0) {
+        lines.push(format!("… and {}", counted(more as u64, "finding more", "findings more")));
+    }
+    lines.extend(warnings.iter().map(|warning| format!("note: {warning}")));
+    lines
+}
