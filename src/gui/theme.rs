@@ -57,7 +57,7 @@ pub const BRIGHT: Palette = Palette {
     floor: rgb(0xFFFFFF),
     edge: rgb(0xE8E3D8),
     text: rgb(0x14181F),
-    quiet: rgb(0x454D59),
+    quiet: rgb(0x3E4651),
     line: rgb(0xC9C5BB),
     low: rgb(0x1C229E),
     set: rgb(0x0185B9),
