@@ -14,7 +14,7 @@ mod house;
 mod live;
 /// The meters: standards, references, second opinions, promises.
 mod meters;
-/// The README: its commands, and its transcript against the program.
+/// The README: its commands, and the first run that it shows against the program.
 mod readme;
 /// Rings: found in loops with known truth, not found in notes; bad input; the published features beside them.
 mod ringing;

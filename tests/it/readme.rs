@@ -1,5 +1,5 @@
-//! The README shows what the program says: the first run is stored whole in `fixtures/first-run.txt`, and the README's
-//! transcript is its beginning and its end. `BLESS_FIXTURES=1` writes both anew; look at the difference then.
+//! The README shows what the program says: the first run is stored whole in `fixtures/first-run.txt`, and the README shows
+//! its beginning and its end. `BLESS_FIXTURES=1` writes both anew; look at the difference then.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -10,7 +10,7 @@ use assert_cmd::Command;
 const STEPS: usize = 4;
 const LINES_A_STEP: usize = 3;
 const LEFT_OUT: &str = "   …";
-const TRANSCRIPT: &str = "```text\n";
+const FIRST_RUN: &str = "```text\n";
 
 fn in_the_project(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(name)
@@ -41,13 +41,16 @@ fn extract(run: &str) -> String {
 #[test]
 fn the_first_run_is_the_stored_one_and_the_readme_shows_it() {
     let nowhere = tempfile::tempdir().expect("an empty folder");
-    let program = Command::new(env!("CARGO_BIN_EXE_beforedoors")).current_dir(nowhere.path()).output().expect("a run");
+    let mut program = Command::new(env!("CARGO_BIN_EXE_beforedoors"));
+    // With a display it would open a window.
+    program.env_remove("DISPLAY").env_remove("WAYLAND_DISPLAY").env_remove("WAYLAND_SOCKET");
+    let program = program.current_dir(nowhere.path()).output().expect("a run");
     let said = String::from_utf8(program.stdout).expect("UTF-8");
     let shown = extract(&said);
     if std::env::var_os("BLESS_FIXTURES").is_some() {
         fs::write(in_the_project("fixtures/first-run.txt"), &said).expect("a folder that can be written");
         let readme = read("README.md");
-        let (from, old) = block(&readme, TRANSCRIPT);
+        let (from, old) = block(&readme, FIRST_RUN);
         let renewed = [&readme[..from], &shown, &readme[from + old.len()..]].concat();
         fs::write(in_the_project("README.md"), renewed).expect("a README that can be written");
     }
@@ -55,7 +58,7 @@ fn the_first_run_is_the_stored_one_and_the_readme_shows_it() {
     let differs = said.lines().zip(stored.lines()).enumerate().find(|(_, (said, stored))| said != stored);
     assert_eq!(differs, None, "line (from 0), what the program says, what is stored");
     assert_eq!(said.lines().count(), stored.lines().count());
-    assert_eq!(block(&read("README.md"), TRANSCRIPT).1, shown, "the README’s transcript");
+    assert_eq!(block(&read("README.md"), FIRST_RUN).1, shown, "what the README shows");
 }
 
 /// Each is one line that can be pasted, does without `sudo` where there is none, and ends in what it is for.

@@ -46,3 +46,28 @@ pub fn shares(ring: &Ring, rings: &[Ring]) -> bool {
         .iter()
         .any(|other| other.channel != ring.channel && other.end.is_none() && same_tone(other.frequency, ring.frequency))
 }
+
+#[cfg(test)]
+pub mod tests {
+    use super::*;
+    use crate::detectors::Signs;
+    use crate::units::{ChannelId, Hertz, Seconds};
+
+    /// A ring that grows calmly.
+    pub fn heard(hz: f64) -> Ring {
+        Ring {
+            id: 0,
+            channel: ChannelId::new(0),
+            certainty: Certainty::Ringing,
+            frequency: Hertz::new(hz),
+            level: Dbfs::new(-40.0),
+            growth: 6.0,
+            excess: None,
+            clips_in: None,
+            start: Seconds::ZERO,
+            reported: Seconds::ZERO,
+            end: None,
+            signs: Signs::default(),
+        }
+    }
+}

@@ -366,29 +366,11 @@ fn soft_maximum(terms: impl Iterator<Item = f32> + Clone, soft: f32) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::coach::ringout::rings::tests::heard;
     use crate::coach::ringout::setup::Output;
-    use crate::detectors::{Certainty, Signs};
-    use crate::units::{ChannelId, Dbfs, Seconds};
 
     const MAINS: Place = Place::Output(Output::Mains);
     const THIRDS: Equaliser = Equaliser::ThirdOctave;
-
-    fn heard(hz: f64) -> Ring {
-        Ring {
-            id: 0,
-            channel: ChannelId::new(0),
-            certainty: Certainty::Ringing,
-            frequency: Hertz::new(hz),
-            level: Dbfs::new(-40.0),
-            growth: 6.0,
-            excess: None,
-            clips_in: None,
-            start: Seconds::ZERO,
-            reported: Seconds::ZERO,
-            end: None,
-            signs: Signs::default(),
-        }
-    }
 
     fn table(tones: &[(f64, f64)]) -> Spread {
         let mut spread = Spread::default();

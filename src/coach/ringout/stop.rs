@@ -237,30 +237,12 @@ impl End {
 mod tests {
     use super::super::cuts::Remedy;
     use super::super::equaliser::Equaliser;
+    use super::super::rings::tests::heard;
     use super::super::setup::{Output, Place};
     use super::*;
-    use crate::detectors::{Certainty, Signs};
-    use crate::units::{ChannelId, Dbfs, Seconds};
 
     fn numbers() -> Numbers {
         Numbers::default()
-    }
-
-    fn heard(hz: f64) -> Ring {
-        Ring {
-            id: 0,
-            channel: ChannelId::new(0),
-            certainty: Certainty::Ringing,
-            frequency: Hertz::new(hz),
-            level: Dbfs::new(-40.0),
-            growth: 6.0,
-            excess: None,
-            clips_in: None,
-            start: Seconds::ZERO,
-            reported: Seconds::ZERO,
-            end: None,
-            signs: Signs::default(),
-        }
     }
 
     /// A ring at the fader's position: cut, or the reason not to.

@@ -58,6 +58,14 @@ fn bought(stage: &Stage) -> (f64, f64, f64) {
     ((truth.margin_of(0) - uncut.margin_of(0)).get(), best.get(), with_holes.get())
 }
 
+fn is_near(a: Hertz, b: Hertz) -> bool {
+    (a.get() / b.get() - 1.0).abs() <= 0.01
+}
+
+fn is_true(truth: &Truth, frequency: Hertz) -> bool {
+    truth.rings(16).iter().any(|ring| is_near(ring.frequency, frequency))
+}
+
 fn ring_out(seed: u64, equaliser: Equaliser) -> Outcome {
     let hall = StageHall::new(seed, 0).unwrap();
     // The first two of the list: a stage of this school's speakers and singers.
@@ -69,25 +77,26 @@ fn ring_out(seed: u64, equaliser: Equaliser) -> Outcome {
     let mut desk = RingOutDesk::new(hall, plan, channels);
     let mut seen: Option<(RingStep, Seconds)> = None;
     let mut ringing_since: Option<Seconds> = None;
-    // All that truly rang, or was about to, at each alarm: a band may be turned later for what was heard then.
-    let mut true_rings: Vec<Hertz> = Vec::new();
+    // Each tone as it was first heard, and whether it truly rang then: a band may be turned for it later.
+    let mut heard: Vec<(Hertz, bool)> = Vec::new();
     while !desk.coach().is_over() && desk.now() < LONGEST {
         assert!(desk.go_on());
         let (now, advice) = (desk.now(), *desk.coach().advice());
+        for ring in desk.hall().rings() {
+            if !heard.iter().any(|(at, _)| is_near(*at, ring.frequency)) {
+                heard.push((ring.frequency, is_true(&desk.hall().stage().truth().unwrap(), ring.frequency)));
+            }
+        }
         let audible =
             desk.hall().rings().iter().any(|ring| ring.certainty == Certainty::Ringing && ring.level > AUDIBLE);
         ringing_since = if audible { ringing_since.or(Some(now)) } else { None };
         outcome.longest_ring = outcome.longest_ring.max(ringing_since.map_or(0.0, |since| (now - since).get()));
         if seen.is_none_or(|(step, _)| step != advice.step) {
             seen = Some((advice.step, now));
-            if matches!(advice.step, RingStep::Down { .. }) {
-                let rings = desk.hall().stage().truth().unwrap().rings(16);
-                true_rings.extend(rings.iter().map(|ring| ring.frequency));
-            }
             if let (RingStep::Cut(_), Some(ring)) = (advice.step, advice.why.ring) {
-                let near = |at: &Hertz| (at.get() / ring.frequency.get() - 1.0).abs() <= 0.01;
                 outcome.cuts += 1;
-                outcome.on_true_rings += usize::from(true_rings.iter().any(near));
+                let meant = |&(at, rang): &(Hertz, bool)| rang && is_near(at, ring.frequency);
+                outcome.on_true_rings += usize::from(heard.iter().any(meant));
             }
         }
         let waited = seen.map_or(Seconds::ZERO, |(_, since)| now - since);
