@@ -16,7 +16,7 @@ use super::theme::{self, DOORS, GAP, Look, TEXT_SIZES};
 use super::{Panel, View, Wake, doors, floor, panels, shelf, step, table};
 use crate::engine::session::{Command, Hearing, Link, Pace, Session, Status};
 use crate::engine::{ChannelState, Connection, Mood, Snapshot, Step};
-use crate::units::{ChannelId, Db, Seconds};
+use crate::units::{ChannelId, Db};
 use crate::view::{self, Arrow, NextStep, Reply, Setup, Shelf, Trail, words};
 
 /// Begins to listen; an error tells how to mend it.
@@ -486,12 +486,5 @@ impl App {
             })
             .collect();
         floor::floor(ui, self.look, &tokens, rect)
-    }
-}
-
-/// Time on the audio clock, for tests.
-impl App {
-    pub fn at(&self) -> Option<Seconds> {
-        self.snapshot.as_ref().map(|snapshot| snapshot.at)
     }
 }

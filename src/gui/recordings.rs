@@ -89,9 +89,9 @@ impl Takes {
         let (headline, then) = match worst {
             None => ("Drop recordings here".to_owned(), "files or whole folders; they are only read".to_owned()),
             Some(take) if take.badness == Badness::Fine => {
-                ("All is well".into(), "nothing to turn in any of them".into())
+                (take.badness.headline().into(), "nothing to turn in any of them".into())
             }
-            Some(take) => (headline(take.badness).into(), format!("{}: {}", take.name, take.line)),
+            Some(take) => (take.badness.headline().into(), format!("{}: {}", take.name, take.line)),
         };
         let proof = match (&self.failed, self.wanted) {
             (Some(why), _) => why.clone(),
@@ -110,7 +110,7 @@ impl Takes {
             for take in &self.read {
                 let height = (look.body().size * 1.6).max(TARGET);
                 let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), height), Sense::click());
-                let said = format!("{}: {}, {}", take.name, word(take.badness), take.line);
+                let said = format!("{}: {}, {}", take.name, take.badness.word(), take.line);
                 response.widget_info(|| WidgetInfo::labeled(Role::Button, true, &said));
                 let open = self.opened.as_deref() == Some(take.name.as_str());
                 if response.clicked() {
@@ -121,7 +121,7 @@ impl Takes {
                     painter.rect_filled(rect, 4.0, palette.floor);
                 }
                 let cells =
-                    [(0.0, 0.3, &take.name), (0.3, 0.46, &word(take.badness).to_owned()), (0.46, 1.0, &take.line)];
+                    [(0.0, 0.3, &take.name), (0.3, 0.46, &take.badness.word().to_owned()), (0.46, 1.0, &take.line)];
                 for (from, to, text) in cells {
                     let room = (to - from) * rect.width() - GAP;
                     let letters = super::fit(painter, text, look.body(), palette.text, room);
@@ -138,25 +138,5 @@ impl Takes {
                 }
             }
         });
-    }
-}
-
-const fn word(badness: Badness) -> &'static str {
-    match badness {
-        Badness::Fine => "fine",
-        Badness::CannotTell => "cannot tell",
-        Badness::Findings => "look at it",
-        Badness::Clipped => "clipped",
-        Badness::Unreadable => "unreadable",
-    }
-}
-
-const fn headline(badness: Badness) -> &'static str {
-    match badness {
-        Badness::Fine => "All is well",
-        Badness::CannotTell => "Not enough heard",
-        Badness::Findings => "Look at this one",
-        Badness::Clipped => "One is clipped",
-        Badness::Unreadable => "One can’t be read",
     }
 }

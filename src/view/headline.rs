@@ -7,9 +7,6 @@ use super::sentence::DeskWords;
 use super::words::direction;
 use crate::coach::{Advice, Passage, Step};
 
-/// At most so many letters.
-pub const LONGEST: usize = 26;
-
 pub fn headline(advice: &Advice, desk: &DeskWords) -> String {
     let who = advice.channel.map_or(String::new(), |channel| channel.number().to_string());
     let DeskWords { knob, lamp, marks, .. } = desk;
@@ -55,5 +52,33 @@ const fn short(passage: Passage) -> &'static str {
         Passage::StrumAndPick => "strum, then pick",
         Passage::Fortissimo => "fortissimo",
         Passage::LoudestPart => "the loudest part",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two lines of some thirteen letters at the size that is read from two metres, the channel’s number included.
+    #[test]
+    fn whatever_is_asked_for_is_short() {
+        use Passage::*;
+        let passages = [
+            ToTheBackWall,
+            LoudestChorus,
+            ShoutedLine,
+            EveryoneWithPiano,
+            StrumAndPick,
+            LoudestStyle,
+            LoudestPatch,
+            LoudestHits,
+            FullGroove,
+            Fortissimo,
+            LoudestCue,
+            LoudestPart,
+        ];
+        for passage in passages {
+            assert!("64: ".len() + short(passage).len() <= 26, "{passage:?}");
+        }
     }
 }

@@ -22,6 +22,29 @@ pub enum Badness {
     Unreadable,
 }
 
+impl Badness {
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Fine => "fine",
+            Self::CannotTell => "cannot tell",
+            Self::Findings => "look at it",
+            Self::Clipped => "clipped",
+            Self::Unreadable => "unreadable",
+        }
+    }
+
+    /// Of the worst, as it is read from two metres.
+    pub const fn headline(self) -> &'static str {
+        match self {
+            Self::Fine => "All is well",
+            Self::CannotTell => "Not enough heard",
+            Self::Findings => "Look at this one",
+            Self::Clipped => "One is clipped",
+            Self::Unreadable => "One can’t be read",
+        }
+    }
+}
+
 /// One recording, ready to show.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Take {
