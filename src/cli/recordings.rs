@@ -15,9 +15,9 @@ use super::{Exit, out};
 use crate::engine::Step;
 use crate::engine::recording::{self, ChannelVerdict, Recording, RecordingError};
 use crate::units::{ChannelId, Dbfs};
-use crate::view::numbers::{self, counted};
+use crate::view::numbers;
 use crate::view::words::plain;
-use crate::view::{self, Setup, records, who};
+use crate::view::{self, Setup, records};
 
 /// Findings of one recording that are told one by one; a broken one has thousands.
 const PAGE: usize = 20;
@@ -120,22 +120,9 @@ fn report_json(name: &str, recording: &Recording, args: &RecordingsArgs, setup: 
 }
 
 fn report_lines(name: &str, recording: &Recording, args: &RecordingsArgs, setup: &Setup) -> std::io::Result<()> {
-    let Recording { format, summary, info, .. } = recording;
-    out::line(&format!(
-        "{}\n  {} · {} · {} Hz · {}",
-        plain(name),
-        info.kind,
-        counted(format.channels as u64, "channel", "channels"),
-        format.rate.get(),
-        numbers::length(recording.length())
-    ))?;
-    let programme = &summary.programme;
-    let range = programme.range.map_or("–".into(), |range| format!("{:.1} LU", range.get()));
-    out::line(&format!(
-        "  loudness {} · range {range} · true peak {} dBTP",
-        numbers::lufs(programme.integrated),
-        numbers::level(programme.true_peak)
-    ))?;
+    let summary = &recording.summary;
+    let [kind, loudness] = view::about(recording);
+    out::line(&format!("{}\n  {kind}\n  {loudness}", plain(name)))?;
     for (index, (verdict, channel)) in recording.channels.iter().zip(&summary.channels).enumerate() {
         let id = ChannelId::from_index(index);
         let whole = &channel.whole;
@@ -155,13 +142,11 @@ fn report_lines(name: &str, recording: &Recording, args: &RecordingsArgs, setup:
             setup.name(id)
         ))?;
     }
-    for finding in recording.findings.iter().take(PAGE) {
-        let who = who(Some(finding.channel), &setup.names);
-        let (start, words) = (numbers::clock(finding.start.at(format.rate)), view::finding_words(finding));
-        out::line(&format!("  at {start}, {who}: {words}"))?;
+    for line in view::finding_lines(recording, PAGE, setup) {
+        out::line(&format!("  {line}"))?;
     }
-    if let Some(more) = recording.findings.len().checked_sub(PAGE).filter(|&more| more > 0) {
-        out::line(&format!("  … and {} (--json tells all)", counted(more as u64, "finding more", "findings more")))?;
+    if recording.findings.len() > PAGE {
+        out::line("  (--json tells all)")?;
     }
     for warning in &recording.warnings {
         out::line(&format!("  note: {warning}"))?;

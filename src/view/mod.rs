@@ -25,5 +25,5 @@ pub use sentence::{Arrow, DeskWords, NextStep, Reply, heard_of, next_step, why_l
 pub use setup::{Setup, who};
 pub use shelf::{Shelf, place};
 pub use states::{NOT_ENOUGH, NOT_ENOUGH_MEANING, STATES, meaning, shape, shown, word};
-pub use takes::{Badness, Take, verdict_step};
+pub use takes::{Badness, Take, about, finding_lines, verdict_step};
 pub use trail::Trail;

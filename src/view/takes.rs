@@ -7,6 +7,7 @@ use super::numbers::{self, counted};
 use super::sentence::{NextStep, next_step};
 use super::setup::{Setup, who};
 use super::words::plain;
+use crate::detectors::Finding;
 use crate::engine::recording::{ChannelVerdict, Recording, RecordingError};
 use crate::engine::{Advice, ChannelState};
 use crate::units::ChannelId;
@@ -102,30 +103,40 @@ fn line(recording: &Recording, setup: &Setup) -> String {
     }
 }
 
-fn details(recording: &Recording, setup: &Setup) -> Vec<String> {
-    let Recording { info, format, summary, findings, warnings, .. } = recording;
+/// What it is, and its loudness: "WAV · 2 channels · 48000 Hz · 3:05", "loudness −18.2 LUFS · …".
+pub fn about(recording: &Recording) -> [String; 2] {
+    let Recording { info, format, summary, .. } = recording;
+    let channels = counted(format.channels as u64, "channel", "channels");
+    let length = numbers::length(recording.length());
     let programme = &summary.programme;
-    let mut lines = vec![
+    let range = programme.range.map_or("–".into(), |range| format!("{:.1} LU", range.get()));
+    [
+        format!("{} · {channels} · {} Hz · {length}", info.kind, format.rate.get()),
         format!(
-            "{} · {} · {} Hz · {}",
-            info.kind,
-            counted(format.channels as u64, "channel", "channels"),
-            format.rate.get(),
-            numbers::length(recording.length())
-        ),
-        format!(
-            "loudness {} · true peak {} dBTP",
+            "loudness {} · range {range} · true peak {} dBTP",
             numbers::lufs(programme.integrated),
             numbers::level(programme.true_peak)
         ),
-    ];
-    lines.extend(findings.iter().take(MOST).map(|finding| {
+    ]
+}
+
+/// The findings of a recording, each with its time; of very many the first, and how many more there are.
+pub fn finding_lines(recording: &Recording, most: usize, setup: &Setup) -> Vec<String> {
+    let Recording { format, findings, .. } = recording;
+    let line = |finding: &Finding| {
         let start = numbers::clock(finding.start.at(format.rate));
         format!("at {start}, {}: {}", who(Some(finding.channel), &setup.names), finding_words(finding))
-    }));
-    if let Some(more) = findings.len().checked_sub(MOST).filter(|&more| more > 0) {
+    };
+    let mut lines: Vec<String> = findings.iter().take(most).map(line).collect();
+    if let Some(more) = findings.len().checked_sub(most).filter(|&more| more > 0) {
         lines.push(format!("… and {}", counted(more as u64, "finding more", "findings more")));
     }
-    lines.extend(warnings.iter().map(|warning| format!("note: {warning}")));
+    lines
+}
+
+fn details(recording: &Recording, setup: &Setup) -> Vec<String> {
+    let mut lines = about(recording).to_vec();
+    lines.extend(finding_lines(recording, MOST, setup));
+    lines.extend(recording.warnings.iter().map(|warning| format!("note: {warning}")));
     lines
 }
