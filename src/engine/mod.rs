@@ -3,15 +3,17 @@
 //! Names every room below it; no face, no sentence.
 
 pub mod desk_zero;
-pub mod halls;
+pub mod hall;
 mod pipeline;
 pub mod recording;
 mod replay;
 pub mod ring_recording;
 pub mod ringout;
 pub mod session;
+pub mod show;
 mod snapshot;
 mod stagehand;
+pub mod watched;
 
 pub use crate::coach::{Advice, Answer, ChannelState, Connection, Flashes, Input, Step, Unseen};
 pub use crate::source::stage::Mood;

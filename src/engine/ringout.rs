@@ -6,34 +6,12 @@
 
 use thiserror::Error;
 
+use super::hall::Hall;
 pub use crate::coach::ringout::{
     Band, Change, Cut, Equaliser, Grab, Microphone, Microphones, Output, OutputPlan, OutputResult, Place, RingAdvice,
-    RingAnswer, RingOut, RingOutPlan, RingStep, SPARE_FOR_CHOIR, SPARE_FOR_VOICES,
+    RingAnswer, RingOut, RingOutPlan, RingStep, RingWish, SPARE_FOR_CHOIR, SPARE_FOR_VOICES,
 };
-use crate::detectors::Ring;
 use crate::units::{ChannelId, Db, Hertz, Seconds};
-
-/// What a ring-out needs of a hall.
-pub trait Hall {
-    /// Hears the next 100 ms: the time, and the rings of now. `None`: the sound is over.
-    fn listen(&mut self) -> Option<(Seconds, &[Ring])>;
-
-    /// Whether the desk can be moved from here; else orders are for the person's own hands.
-    fn has_a_desk(&self) -> bool;
-
-    /// Why the sound is over, if that is anybody's fault.
-    fn lost(&self) -> Option<String> {
-        None
-    }
-
-    /// `to` is counted from the show mark.
-    fn set_output(&mut self, output: Output, to: Db);
-    fn set_channel(&mut self, channel: ChannelId, to: Db);
-    fn set_open(&mut self, channel: ChannelId, open: bool);
-    fn set_low_cut(&mut self, channel: ChannelId, at: Hertz);
-    /// The whole depth of a band, 0 and below.
-    fn set_band(&mut self, place: Place, band: Band, depth: Db);
-}
 
 /// Something to be moved on the desk.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -143,6 +121,16 @@ impl<H: Hall> RingOutDesk<H> {
         let Some((now, rings)) = self.hall.listen() else { return false };
         self.now = now;
         self.coach.observe(rings, now);
+        // Before the fader first goes up nothing can ring: what stands is the room's own.
+        let step = self.coach.advice().step;
+        let still = matches!(
+            step,
+            RingStep::Cautions
+                | RingStep::Prepare { .. }
+                | RingStep::SetFader { .. }
+                | RingStep::Open(Microphones::One(_))
+        );
+        self.hall.learn_room(still);
         true
     }
 

@@ -9,6 +9,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
+use super::hall::{Overheard, Overhearing, overhear};
 use super::pipeline::Pipeline;
 use super::snapshot::Snapshot;
 use super::stagehand::{Skill, Stagehand};
@@ -83,6 +84,8 @@ pub trait Link {
     fn send(&self, command: Command) -> bool;
     fn names(&self) -> &[Name];
     fn format(&self) -> Format;
+    /// A second listener on the same sound; `None` where there is no device to be shared.
+    fn overhear(&self) -> Option<Overheard>;
 }
 
 /// Told of every snapshot that is published, from the engine's own thread.
@@ -103,12 +106,15 @@ pub struct Session {
     changes: Receiver<(Seconds, Advice)>,
     names: Vec<Name>,
     format: Format,
+    live: bool,
     thread: Option<JoinHandle<()>>,
 }
 
 struct Shared {
     snapshot: Mutex<Snapshot>,
     status: Mutex<Status>,
+    /// The newest second listener.
+    overhearing: Mutex<Option<Overhearing>>,
 }
 
 const COMMANDS: usize = 64;
@@ -131,13 +137,17 @@ impl Session {
         let names = ears.names();
         let inputs = inputs.unwrap_or_else(|| ears.inputs());
         let pipeline = Pipeline::new(format, &inputs, connection);
-        let shared =
-            Arc::new(Shared { snapshot: Mutex::new(pipeline.snapshot().clone()), status: Mutex::new(Status::Running) });
+        let shared = Arc::new(Shared {
+            snapshot: Mutex::new(pipeline.snapshot().clone()),
+            status: Mutex::new(Status::Running),
+            overhearing: Mutex::new(None),
+        });
+        let live = matches!(ears, Ears::Live { .. });
         let (commands, inbox) = mpsc::sync_channel(COMMANDS);
         let (outbox, changes) = mpsc::sync_channel(CHANGES);
         let engine = Engine { ears, pipeline, shared: Arc::clone(&shared), inbox, outbox, wake, last: None };
         let thread = std::thread::Builder::new().name("engine".into()).spawn(move || engine.run())?;
-        Ok(Self { shared, commands, changes, names, format, thread: Some(thread) })
+        Ok(Self { shared, commands, changes, names, format, live, thread: Some(thread) })
     }
 
     /// Every change of the next step, in order, with its time on the audio clock.
@@ -175,6 +185,14 @@ impl Link for Session {
 
     fn format(&self) -> Format {
         self.format
+    }
+
+    fn overhear(&self) -> Option<Overheard> {
+        self.live.then(|| {
+            let (overhearing, overheard) = overhear(self.format);
+            *lock(&self.shared.overhearing) = Some(overhearing);
+            overheard
+        })
     }
 }
 
@@ -307,6 +325,11 @@ impl Engine {
             match self.ears.read(&mut block) {
                 Ok(flow) => {
                     self.pipeline.push(&block.as_block());
+                    let mut overhearing = lock(&self.shared.overhearing);
+                    if overhearing.as_ref().is_some_and(|second| !second.hand_on(&block)) {
+                        *overhearing = None;
+                    }
+                    drop(overhearing);
                     if flow == Flow::End {
                         break Status::Ended;
                     }
@@ -325,6 +348,7 @@ impl Engine {
             self.ears.keep_pace(self.pipeline.snapshot().at);
         };
         self.pipeline.finish();
+        *lock(&self.shared.overhearing) = None;
         self.publish(end);
     }
 

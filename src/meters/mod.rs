@@ -36,7 +36,7 @@ use clock::{Clock, HopSpan};
 use loudness::Loudness;
 use pair::PairMeter;
 use rayon::prelude::*;
-use spectrum::{MOST_PEAKS, SpectrumPlan};
+use spectrum::{MOST_COLUMNS, MOST_PEAKS, SpectrumPlan};
 
 /// Every meter of every channel.
 pub struct Meters {
@@ -132,6 +132,7 @@ impl Meters {
         for (channel, readings) in self.channels.iter_mut().zip(&mut self.readings.channels) {
             channel.ask_for_spectra(&plan);
             readings.spectrum.peaks.reserve_exact(MOST_PEAKS);
+            readings.spectrum.columns.reserve_exact(MOST_COLUMNS);
         }
         self.tools.spectra = Some(plan);
         self.benches = vec![self.tools.bench()];

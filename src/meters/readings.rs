@@ -126,6 +126,15 @@ pub struct Spectrum {
     pub level: Dbfs,
     /// In order of frequency.
     pub peaks: Vec<Peak>,
+    /// For the eye: the highest line of each 24th of an octave, from [`Spectrum::LOWEST`] up; mean square, full
+    /// scale = 1. As many as the rate has room for.
+    pub columns: Vec<f32>,
+}
+
+impl Spectrum {
+    /// Where the columns begin.
+    pub const LOWEST: Hertz = Hertz::new(70.0);
+    pub const PER_OCTAVE: usize = 24;
 }
 
 /// A tone that stands at least 9 dB over its surroundings.

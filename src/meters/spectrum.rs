@@ -14,6 +14,7 @@
 //! peaks; two tones less than three bins (18 Hz) apart are one peak. Nothing is allocated after construction.
 
 use std::f64::consts::TAU;
+use std::ops::Range;
 use std::sync::Arc;
 
 use realfft::num_complex::Complex;
@@ -24,11 +25,13 @@ use crate::units::{Dbfs, Hertz, SampleRate, Seconds};
 
 /// Peaks that a spectrum holds at most; the lowest over their surroundings are left out.
 pub(super) const MOST_PEAKS: usize = 48;
+/// From the lowest to the highest, eight octaves.
+pub(super) const MOST_COLUMNS: usize = 8 * Spectrum::PER_OCTAVE;
 
 const WINDOW: Seconds = Seconds::new(0.17);
 /// Hops from one spectrum to the next.
 pub(super) const HOPS: u64 = 2;
-const LOWEST: f64 = 70.0;
+const LOWEST: f64 = Spectrum::LOWEST.get();
 const HIGHEST: f64 = 16_000.0;
 /// Over the median of the surroundings, as a factor on power: 9 dB.
 const STANDS_OUT: f32 = 7.943;
@@ -48,6 +51,8 @@ pub(super) struct SpectrumPlan {
     bins: (usize, usize),
     /// Sixths of an octave: the first bin of each, and one past the last.
     bands: Vec<usize>,
+    /// The bins of each column for the eye; low ones share a bin.
+    columns: Vec<Range<usize>>,
 }
 
 /// Working memory of one thread.
@@ -84,12 +89,20 @@ impl SpectrumPlan {
                 break;
             }
         }
+        let edge = |column: usize| LOWEST * 2f64.powf((column as f64 - 0.5) / Spectrum::PER_OCTAVE as f64);
+        let columns = (0..)
+            .map(|column| {
+                let from = (edge(column) * length as f64 / hz).round() as usize;
+                from..((edge(column + 1) * length as f64 / hz).round() as usize).max(from + 1)
+            })
+            .take_while(|bins| bins.end <= last + 1)
+            .collect();
         let step = TAU / length as f64;
         let shape: Vec<f64> = (0..length).map(|i| 0.5 - 0.5 * (step * (i as f64 + 0.5)).cos()).collect();
         let energy: f64 = shape.iter().map(|weight| weight * weight).sum();
         let scale = (2.0 / (energy * length as f64)).sqrt();
         let window = shape.iter().map(|weight| (weight * scale) as f32).collect();
-        Self { fft, window, rate: hz, bins: (first, last), bands }
+        Self { fft, window, rate: hz, bins: (first, last), bands, columns }
     }
 
     pub fn length(&self) -> usize {
@@ -149,6 +162,9 @@ impl SpectrumMeter {
         out.count += 1;
         out.fresh = self.fresh;
         out.level = Dbfs::from_power(f64::from(all));
+        out.columns.clear();
+        let highest = |bins: &Range<usize>| scratch.power[bins.clone()].iter().copied().fold(0.0, f32::max);
+        out.columns.extend(plan.columns.iter().map(highest));
         out.peaks.clear();
         let advance = (!self.fresh).then_some(advance as f64);
         for &(_, bin) in &scratch.tops {

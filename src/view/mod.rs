@@ -4,6 +4,7 @@
 //! only; no drawing, no I/O.
 
 mod findings;
+pub mod hall;
 pub mod headline;
 pub mod numbers;
 pub mod records;

@@ -3,9 +3,7 @@
 use clap::{Args as ClapArgs, ValueEnum};
 use thiserror::Error;
 
-use crate::engine::ringout::{
-    Equaliser, Microphone, Output, OutputPlan, RingOutPlan, SPARE_FOR_CHOIR, SPARE_FOR_VOICES,
-};
+use crate::engine::ringout::{Equaliser, Microphone, Output, RingOutPlan, RingWish, SPARE_FOR_CHOIR, SPARE_FOR_VOICES};
 use crate::units::Db;
 
 /// The desk and the wish.
@@ -64,27 +62,19 @@ impl DeskArgs {
             return Err(ChoiceError::NoMicrophone);
         }
         let mut outputs: Vec<Output> = self.outputs.iter().map(|name| output(name)).collect::<Result<_, _>>()?;
-        outputs.sort_unstable();
-        outputs.dedup();
         if outputs.is_empty() {
             outputs.push(Output::Mains);
         }
-        let (equaliser, channel_equaliser) = match self.eq {
-            EqArg::ThirtyOne => (Equaliser::ThirdOctave, Equaliser::Shelves),
-            EqArg::Fifteen => (Equaliser::TwoThirds, Equaliser::Shelves),
-            EqArg::Eight => (Equaliser::Octave, Equaliser::Shelves),
-            EqArg::Parametric => (Equaliser::Parametric, Equaliser::Parametric),
-            EqArg::Sweep => (Equaliser::Shelves, Equaliser::Sweep),
-            EqArg::Shelves => (Equaliser::Shelves, Equaliser::Shelves),
+        let equaliser = match self.eq {
+            EqArg::ThirtyOne => Equaliser::ThirdOctave,
+            EqArg::Fifteen => Equaliser::TwoThirds,
+            EqArg::Eight => Equaliser::Octave,
+            EqArg::Parametric => Equaliser::Parametric,
+            EqArg::Sweep => Equaliser::Sweep,
+            EqArg::Shelves => Equaliser::Shelves,
         };
-        let outputs = outputs.into_iter().map(|output| OutputPlan {
-            output,
-            equaliser,
-            microphones: microphones.to_vec(),
-            noted: Vec::new(),
-        });
-        let plan = RingOutPlan::new(outputs.collect(), target(&self.target)?);
-        Ok(RingOutPlan { channel_equaliser, reverberant: self.echoing, live, ..plan })
+        let wish = RingWish { equaliser, outputs, target: target(&self.target)?, echoing: self.echoing };
+        Ok(RingOutPlan::of(&wish, microphones, live))
     }
 }
 

@@ -6,8 +6,8 @@ use std::sync::mpsc::{self, Receiver};
 use super::live::{self, Pace, Telling};
 use crate::cli::Exit;
 use crate::cli::args::RingoutArgs;
-use crate::engine::halls::{LiveHall, StageHall};
-use crate::engine::ringout::{Hall, Microphone, Output, RingOutDesk, RingOutPlan};
+use crate::engine::hall::{Hall, LiveHall, StageHall};
+use crate::engine::ringout::{Microphone, Output, RingOutDesk, RingOutPlan};
 use crate::units::{ChannelId, SourceKind};
 
 pub fn run(args: &RingoutArgs) -> anyhow::Result<Exit> {

@@ -9,7 +9,8 @@ use std::time::{Duration, Instant};
 
 use super::commands::{self, HELP, Typed};
 use crate::cli::Exit;
-use crate::engine::ringout::{Hall, RingAdvice, RingOutDesk, RingStep};
+use crate::engine::hall::Hall;
+use crate::engine::ringout::{RingAdvice, RingOutDesk, RingStep};
 use crate::units::Seconds;
 use crate::view::numbers;
 use crate::view::ringout::{

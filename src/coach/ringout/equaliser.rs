@@ -129,6 +129,11 @@ impl GraphicBand {
         self.number
     }
 
+    /// From its centre to the next band's, in third octaves.
+    pub fn spacing(self) -> f64 {
+        f64::from(self.spacing)
+    }
+
     pub const fn is_next_to(self, other: Self) -> bool {
         self.spacing == other.spacing && (self.number - other.number).abs() == self.spacing
     }

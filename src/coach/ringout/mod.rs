@@ -8,11 +8,9 @@
 //! answered, or by what is known of the fader ([`RingOut::fader_moved`]).
 
 mod advice;
-
 mod cures;
 mod cuts;
 mod equaliser;
-mod follow;
 mod procedure;
 mod rings;
 mod setup;
@@ -25,8 +23,9 @@ pub use advice::{Haste, Microphones, OutputResult, RingAdvice, RingAnswer, RingS
 pub use cures::Cure;
 pub use cuts::{Band, Change, Cut, CutList, Grab, NoCut, Remedy};
 pub use equaliser::{Equaliser, GraphicBand};
-pub use follow::RoomTone;
 pub use procedure::{RingOut, WORTH_IT};
-pub use setup::{Microphone, Numbers, Output, OutputPlan, Place, RingOutPlan, SPARE_FOR_CHOIR, SPARE_FOR_VOICES};
-pub use show::{ShowAction, ShowAdvice, ShowEntry, ShowWatch};
+pub use setup::{
+    Microphone, Numbers, Output, OutputPlan, Place, RingOutPlan, RingWish, SPARE_FOR_CHOIR, SPARE_FOR_VOICES,
+};
+pub use show::{ShowAction, ShowAdvice, ShowEntry, ShowWatch, Urgency};
 pub use stop::{Books, End, Onset};

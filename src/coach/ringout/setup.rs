@@ -57,6 +57,24 @@ pub struct RingOutPlan {
     pub numbers: Numbers,
 }
 
+/// What the person tells before it begins.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RingWish {
+    /// What the desk has: on its outputs, or (a sweepable mid) on its channels.
+    pub equaliser: Equaliser,
+    pub outputs: Vec<Output>,
+    /// Wanted above the show mark; `None`: as much as the hall gives.
+    pub target: Option<Db>,
+    pub echoing: bool,
+}
+
+impl Default for RingWish {
+    fn default() -> Self {
+        let outputs = vec![Output::Mains];
+        Self { equaliser: Equaliser::ThirdOctave, outputs, target: Some(SPARE_FOR_VOICES), echoing: false }
+    }
+}
+
 /// Wanted above the show mark for voices.
 pub const SPARE_FOR_VOICES: Db = Db::new(6.0);
 /// … for a choir, or where it is recorded.
@@ -130,6 +148,21 @@ impl RingOutPlan {
             live: false,
             numbers: Numbers::default(),
         }
+    }
+
+    /// As it is wished, for these microphones, the one that must work first. The mains come first.
+    pub fn of(wish: &RingWish, microphones: &[Microphone], live: bool) -> Self {
+        let (equaliser, channel_equaliser) = match wish.equaliser {
+            Equaliser::Sweep => (Equaliser::Shelves, Equaliser::Sweep),
+            Equaliser::Parametric => (Equaliser::Parametric, Equaliser::Parametric),
+            other => (other, Equaliser::Shelves),
+        };
+        let mut outputs = wish.outputs.clone();
+        outputs.sort_unstable();
+        outputs.dedup();
+        let plan = |output| OutputPlan { output, equaliser, microphones: microphones.to_vec(), noted: Vec::new() };
+        let plan = Self::new(outputs.into_iter().map(plan).collect(), wish.target);
+        Self { channel_equaliser, reverberant: wish.echoing, live, ..plan }
     }
 
     /// Down by this from the limit, at the end.

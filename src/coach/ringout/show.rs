@@ -37,8 +37,18 @@ pub enum ShowAction {
 pub struct ShowAdvice {
     pub action: ShowAction,
     pub ring: Option<Ring>,
-    /// It rings now; else it can wait for a pause.
-    pub now: bool,
+    pub urgency: Urgency,
+}
+
+/// How soon it wants a hand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Urgency {
+    /// Whenever there is time for it.
+    Later,
+    /// At the next pause.
+    Soon,
+    /// At once.
+    Now,
 }
 
 /// One line of the log.
@@ -109,6 +119,14 @@ impl ShowWatch {
         &self.advice
     }
 
+    pub fn cuts(&self) -> &CutList {
+        &self.cuts
+    }
+
+    pub fn equaliser(&self) -> Equaliser {
+        self.equaliser
+    }
+
     /// Oldest first.
     pub fn log(&self) -> &[ShowEntry] {
         &self.log
@@ -137,7 +155,7 @@ impl ShowWatch {
                         ShowAction::FaderDown { .. } => ShowAction::MainsDown { by: MAINS },
                         _ => ShowAction::MuteIdle,
                     };
-                    self.ask(next, Some(ring), true);
+                    self.ask(next, Some(ring), Urgency::Now);
                 }
             }
             (ShowAction::MuteIdle, Some(at)) if same && self.now - at < STILL => {}
@@ -146,7 +164,7 @@ impl ShowWatch {
                     Some(channel) => ShowAction::FaderDown { channel, by: FADER },
                     None => ShowAction::MainsDown { by: MAINS },
                 };
-                self.ask(action, Some(ring), true);
+                self.ask(action, Some(ring), Urgency::Now);
             }
         }
         self.to_cut = Some(ring);
@@ -162,7 +180,7 @@ impl ShowWatch {
             {
                 let by = main.by.max(GRAB);
                 let main = super::cuts::Grab { by, depth: main.depth - main.by + by, ..main };
-                self.ask(ShowAction::Cut(Change { main, neighbour: None }), Some(ring), false);
+                self.ask(ShowAction::Cut(Change { main, neighbour: None }), Some(ring), Urgency::Soon);
                 return;
             }
         }
@@ -174,7 +192,7 @@ impl ShowWatch {
         match self.lowered.last() {
             Some(lowered) if self.now - since >= QUIET => {
                 let action = ShowAction::CreepBack { channel: lowered.channel, by: CREEP.min(lowered.by) };
-                self.ask(action, None, false);
+                self.ask(action, None, Urgency::Later);
             }
             _ => self.advice = CALM,
         }
@@ -222,8 +240,8 @@ impl ShowWatch {
         (self.taps && alone).then_some(ring.channel)
     }
 
-    fn ask(&mut self, action: ShowAction, ring: Option<Ring>, now: bool) {
-        self.advice = ShowAdvice { action, ring, now };
+    fn ask(&mut self, action: ShowAction, ring: Option<Ring>, urgency: Urgency) {
+        self.advice = ShowAdvice { action, ring, urgency };
         self.answered = None;
         if self.log.len() == LOG {
             self.log.remove(0);
@@ -232,7 +250,7 @@ impl ShowWatch {
     }
 }
 
-const CALM: ShowAdvice = ShowAdvice { action: ShowAction::Nothing, ring: None, now: false };
+const CALM: ShowAdvice = ShowAdvice { action: ShowAction::Nothing, ring: None, urgency: Urgency::Later };
 
 #[cfg(test)]
 mod tests {
@@ -282,13 +300,13 @@ mod tests {
         let mut evening = Evening::new(true);
         assert_eq!(evening.hear(&[], 5.0), ShowAction::Nothing);
         assert_eq!(evening.hear(&[ring(3, 2500.0, -40.0)], 0.3), ShowAction::FaderDown { channel: CH4, by: 3 });
-        assert!(evening.watch.advice().now);
+        assert_eq!(evening.watch.advice().urgency, Urgency::Now);
         // Gone or not: it is not done yet.
         assert_eq!(evening.hear(&[], 1.0), ShowAction::FaderDown { channel: CH4, by: 3 });
         evening.watch.answer(true);
         let ShowAction::Cut(change) = evening.hear(&[], 0.2) else { panic!("{:?}", evening.watch.advice()) };
         assert_eq!((change.main.by.get(), change.main.band.centre().get().round()), (-3.0, 2512.0));
-        assert!(!evening.watch.advice().now);
+        assert_eq!(evening.watch.advice().urgency, Urgency::Soon);
         evening.watch.answer(true);
         assert_eq!(evening.hear(&[], 59.0), ShowAction::Nothing);
         assert_eq!(evening.hear(&[], 2.0), ShowAction::CreepBack { channel: Some(CH4), by: 2 });

@@ -73,7 +73,13 @@ mod tests {
                 over: Dbfs::SILENCE,
                 under: Dbfs::SILENCE,
             };
-            let spectrum = Spectrum { count: frame.into(), fresh: false, level: Dbfs::new(-20.0), peaks: vec![peak] };
+            let spectrum = Spectrum {
+                count: frame.into(),
+                fresh: false,
+                level: Dbfs::new(-20.0),
+                peaks: vec![peak],
+                ..Spectrum::default()
+            };
             tracks.follow(&spectrum, Seconds::ZERO);
         }
         tracks

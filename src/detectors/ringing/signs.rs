@@ -98,7 +98,8 @@ mod tests {
         let mut tracks = Tracks::new();
         for frame in 0..frames {
             let peaks = at(f64::from(frame) * STEP);
-            let spectrum = Spectrum { count: frame.into(), fresh: false, level: Dbfs::new(-20.0), peaks };
+            let spectrum =
+                Spectrum { count: frame.into(), fresh: false, level: Dbfs::new(-20.0), peaks, ..Spectrum::default() };
             tracks.follow(&spectrum, Seconds::ZERO);
         }
         let first = tracks.iter().next().expect("a tone");
@@ -143,7 +144,10 @@ mod tests {
         let mut tracks = Tracks::new();
         for frame in 0..20 {
             let peaks = vec![peak(500.0, if frame < 10 { -30.0 } else { -70.5 })];
-            tracks.follow(&Spectrum { count: frame, fresh: false, level: Dbfs::new(-20.0), peaks }, Seconds::ZERO);
+            tracks.follow(
+                &Spectrum { count: frame, fresh: false, level: Dbfs::new(-20.0), peaks, ..Spectrum::default() },
+                Seconds::ZERO,
+            );
             let track = tracks.iter().next().unwrap();
             assert_eq!(signs(track, tracks.iter()).is_some(), (4..10).contains(&frame));
         }

@@ -297,7 +297,7 @@ mod tests {
     }
 
     fn spectrum(count: u64, fresh: bool, peaks: &[Peak]) -> Spectrum {
-        Spectrum { count, fresh, level: Dbfs::new(-30.0), peaks: peaks.to_vec() }
+        Spectrum { count, fresh, level: Dbfs::new(-30.0), peaks: peaks.to_vec(), ..Spectrum::default() }
     }
 
     #[test]

@@ -4,7 +4,7 @@
 
 use beforedoors::coach::ringout::{Band, Change, Cut, Equaliser, Output, Place};
 use beforedoors::detectors::{Certainty, Ring, Signs};
-use beforedoors::engine::ringout as engine;
+use beforedoors::engine::hall as engine;
 use beforedoors::units::{ChannelId, Db, Dbfs, Hertz, Seconds};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
@@ -56,6 +56,10 @@ pub struct Hall {
     pub by_hand: bool,
     pub open: Vec<ChannelId>,
     pub low_cuts: Vec<(ChannelId, Hertz)>,
+    /// The room's own tones are being learned.
+    pub learning: bool,
+    /// Seconds in which they were, and in how many of these the fader was up.
+    pub learned: (f64, f64),
     rings: Vec<Ring>,
 }
 
@@ -71,6 +75,8 @@ impl Hall {
             longest: 0.0,
             channels: 1,
             by_hand: false,
+            learning: false,
+            learned: (0.0, 0.0),
             open: Vec::new(),
             low_cuts: Vec::new(),
         }
@@ -235,7 +241,19 @@ fn peaking(centre: f64, gain: f64, q: f64, hz: f64) -> f64 {
 impl engine::Hall for Hall {
     fn listen(&mut self) -> Option<(Seconds, &[Ring])> {
         self.go_on();
+        if self.learning {
+            self.learned.0 += FRAME;
+            self.learned.1 += if self.fader > -12.0 { FRAME } else { 0.0 };
+        }
         Some((Seconds::new(self.now), self.rings()))
+    }
+
+    fn rings(&self) -> &[Ring] {
+        self.rings()
+    }
+
+    fn learn_room(&mut self, on: bool) {
+        self.learning = on;
     }
 
     fn has_a_desk(&self) -> bool {

@@ -8,7 +8,7 @@ use beforedoors::coach::ringout::{Microphone, Output, OutputPlan, RingAnswer, Ri
 use beforedoors::detectors::Certainty;
 use beforedoors::dsp::biquad::EqBand;
 use beforedoors::dsp::equaliser::Graphic;
-use beforedoors::engine::halls::StageHall;
+use beforedoors::engine::hall::{Hall, StageHall};
 use beforedoors::engine::ringout::RingOutDesk;
 use beforedoors::source::stage::{Choice, Stage, Truth};
 use beforedoors::units::{Db, Dbfs, Hertz, Seconds};

@@ -172,6 +172,17 @@ fn orders_that_can_not_be_carried_out_say_how_to_mend_them() {
 }
 
 /// A real desk is moved by hand: orders are refused, answers count.
+/// A projector's whine is the room's own; what stands once the fader is up may be the loop's.
+#[test]
+fn the_empty_room_is_learned_until_the_fader_goes_up() {
+    let mut desk = desk(&[(1250.0, 4.5)], plan(Equaliser::ThirdOctave, Some(6.0)));
+    let (exit, out) = typed(&mut desk, &["done"; 60], false);
+    assert_eq!(exit, Exit::Fine, "{out}");
+    let (learned, with_the_fader_up) = desk.hall().learned;
+    assert!(learned >= 1.0, "learned for {learned:.1} s");
+    assert_eq!(with_the_fader_up, 0.0);
+}
+
 #[test]
 fn a_real_desk_is_moved_by_hand() {
     let mut desk = desk(&[(1250.0, 4.5)], plan(Equaliser::ThirdOctave, None));

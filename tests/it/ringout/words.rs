@@ -2,7 +2,7 @@
 
 use beforedoors::coach::ringout::{
     Band, Change, Cure, Cut, End, Equaliser, Grab, Haste, Microphones, Output, OutputResult, Place, RingAdvice,
-    RingStep, RingWhy, ShowAction, ShowAdvice,
+    RingStep, RingWhy, ShowAction, ShowAdvice, Urgency,
 };
 use beforedoors::detectors::{Certainty, Ring, Signs};
 use beforedoors::units::{ChannelId, Db, Dbfs, Hertz, Seconds};
@@ -355,7 +355,7 @@ fn every_end_and_every_cure_has_its_words() {
 #[test]
 fn in_the_show() {
     let said = |action| {
-        let next = show_step(&ShowAdvice { action, ring: Some(ring(2512.0)), now: true }, &names());
+        let next = show_step(&ShowAdvice { action, ring: Some(ring(2512.0)), urgency: Urgency::Now }, &names());
         (next.sentence, next.then)
     };
     let both = |sentence: &str, then: &str| (sentence.to_owned(), then.to_owned());

@@ -7,6 +7,7 @@ use std::cell::RefCell;
 use std::rc::Rc;
 
 use beforedoors::block::{BlockBuf, Format};
+use beforedoors::engine::hall::Overheard;
 use beforedoors::engine::session::{Command, Link, Status};
 use beforedoors::engine::{Connection, Input, Mood, Pipeline, Snapshot};
 use beforedoors::gui::{App, Opener};
@@ -89,6 +90,10 @@ impl Link for Ear {
 
     fn format(&self) -> Format {
         self.format
+    }
+
+    fn overhear(&self) -> Option<Overheard> {
+        None
     }
 }
 

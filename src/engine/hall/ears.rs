@@ -1,0 +1,53 @@
+//! Meters with spectra, and the detector of rings, on one stream.
+
+use crate::block::{BlockBuf, Format};
+use crate::detectors::{Ring, Ringing};
+use crate::meters::Meters;
+use crate::units::Seconds;
+
+pub struct Ears {
+    meters: Meters,
+    ringing: Ringing,
+    format: Format,
+}
+
+impl Ears {
+    pub fn new(format: Format) -> Self {
+        let meters = Meters::new(format, &vec![1.0; format.channels]).with_spectra();
+        Self { meters, ringing: Ringing::new(format.channels), format }
+    }
+
+    pub fn hear(&mut self, block: &BlockBuf) {
+        let Self { meters, ringing, .. } = self;
+        meters.push(&block.as_block(), &mut |readings| ringing.observe(readings));
+        ringing.drain().for_each(drop);
+    }
+
+    pub fn now(&self) -> Seconds {
+        self.meters.readings().at.at(self.format.rate)
+    }
+
+    pub fn rings(&self) -> &[Ring] {
+        self.ringing.rings()
+    }
+
+    pub fn learn_room(&mut self, on: bool) {
+        self.ringing.learn_room(on);
+    }
+
+    pub const fn format(&self) -> Format {
+        self.format
+    }
+
+    /// The loudest of all channels, column by column.
+    pub fn spectrum(&self, into: &mut Vec<f32>) {
+        into.clear();
+        for channel in &self.meters.readings().channels {
+            let columns = &channel.spectrum.columns;
+            into.resize(into.len().max(columns.len()), 0.0);
+            for (loudest, &column) in into.iter_mut().zip(columns) {
+                *loudest = loudest.max(column);
+            }
+        }
+    }
+}

@@ -1,0 +1,86 @@
+//! A real hall, heard through a device; its desk is moved by hand.
+
+use super::ears::Ears;
+use super::{FRAME, Hall};
+use crate::block::BlockBuf;
+use crate::coach::ringout::{Band, Output, Place};
+use crate::detectors::Ring;
+use crate::source::live::{self, LiveConfig, LiveError, LiveSource};
+use crate::source::{Flow, Source};
+use crate::units::{ChannelId, Db, Hertz, Seconds};
+
+/// Each waits 20 ms at most.
+const READS: usize = 25;
+
+pub struct LiveHall<S = LiveSource> {
+    source: S,
+    ears: Ears,
+    block: BlockBuf,
+    lost: Option<String>,
+}
+
+impl LiveHall {
+    /// A device by name, a part of it, or its id.
+    pub fn open(device: &str) -> Result<Self, LiveError> {
+        Ok(Self::of(LiveSource::open(&live::find(device)?, LiveConfig::default())?))
+    }
+}
+
+impl<S: Source> LiveHall<S> {
+    pub fn of(source: S) -> Self {
+        let format = source.format();
+        let block = BlockBuf::new(format.channels, format.rate.frames(Seconds::new(0.5)).get() as usize);
+        Self { source, ears: Ears::new(format), block, lost: None }
+    }
+
+    pub fn channels(&self) -> usize {
+        self.ears.format().channels
+    }
+}
+
+impl<S: Source> Hall for LiveHall<S> {
+    fn listen(&mut self) -> Option<(Seconds, &[Ring])> {
+        let end = self.ears.now() + FRAME;
+        // A device that has fallen silent gives nothing: then the old rings are told again, and no time goes by.
+        for _ in 0..READS {
+            if self.ears.now() >= end {
+                break;
+            }
+            match self.source.read(&mut self.block) {
+                Ok(Flow::More) => self.ears.hear(&self.block),
+                Ok(Flow::End) => return None,
+                Err(error) => {
+                    self.lost = Some(error.to_string());
+                    return None;
+                }
+            }
+        }
+        Some((self.ears.now(), self.ears.rings()))
+    }
+
+    fn rings(&self) -> &[Ring] {
+        self.ears.rings()
+    }
+
+    fn has_a_desk(&self) -> bool {
+        false
+    }
+
+    fn lost(&self) -> Option<String> {
+        self.lost.clone()
+    }
+
+    fn learn_room(&mut self, on: bool) {
+        self.ears.learn_room(on);
+    }
+
+    fn spectrum(&self, into: &mut Vec<f32>) {
+        self.ears.spectrum(into);
+    }
+
+    fn set_output(&mut self, _: Output, _: Db) {}
+    fn set_channel(&mut self, _: ChannelId, _: Db) {}
+    fn set_open(&mut self, _: ChannelId, _: bool) {}
+    fn set_low_cut(&mut self, _: ChannelId, _: Hertz) {}
+    fn set_band(&mut self, _: Place, _: Band, _: Db) {}
+}

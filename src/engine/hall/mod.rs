@@ -1,0 +1,51 @@
+//! A hall with loudspeakers, as a ring-out or a show needs it: heard 100 ms at a time, its desk moved from here or by hand.
+//!
+//! The simulated one (`stage`), whose desk obeys, and the real one behind a device (`live`). Both hear through the same
+//! meters and the same detector. Time is the audio clock. A lost device ends the sound; what it was is kept for the face.
+
+mod ears;
+mod live;
+mod overheard;
+mod stage;
+
+pub use live::LiveHall;
+pub use overheard::{Overheard, Overhearing, overhear};
+pub use stage::StageHall;
+
+use crate::coach::ringout::{Band, Output, Place};
+use crate::detectors::Ring;
+use crate::units::{ChannelId, Db, Hertz, Seconds};
+
+/// What is listened to at a time.
+pub(super) const FRAME: Seconds = Seconds::new(0.1);
+
+/// What a ring-out or a show needs of a hall.
+pub trait Hall {
+    /// Hears the next 100 ms: the time, and the rings of now. `None`: the sound is over.
+    fn listen(&mut self) -> Option<(Seconds, &[Ring])>;
+
+    /// The rings of now.
+    fn rings(&self) -> &[Ring];
+
+    /// Whether the desk can be moved from here; else orders are for the person's own hands.
+    fn has_a_desk(&self) -> bool;
+
+    /// Why the sound is over, if that is anybody's fault.
+    fn lost(&self) -> Option<String> {
+        None
+    }
+
+    /// While on, steady tones are taken for the room's own; afterwards they are set aside.
+    fn learn_room(&mut self, _on: bool) {}
+
+    /// The loudest of all channels in each 24th of an octave (see `meters::Spectrum`), mean square.
+    fn spectrum(&self, _into: &mut Vec<f32>) {}
+
+    /// `to` is counted from the show mark.
+    fn set_output(&mut self, output: Output, to: Db);
+    fn set_channel(&mut self, channel: ChannelId, to: Db);
+    fn set_open(&mut self, channel: ChannelId, open: bool);
+    fn set_low_cut(&mut self, channel: ChannelId, at: Hertz);
+    /// The whole depth of a band, 0 and below.
+    fn set_band(&mut self, place: Place, band: Band, depth: Db);
+}

@@ -1,0 +1,138 @@
+//! The simulated stage with loudspeakers, whose desk is moved from here.
+
+use super::ears::Ears;
+use super::{FRAME, Hall};
+use crate::block::BlockBuf;
+use crate::coach::ringout::{Band, Microphone, Output, Place};
+use crate::detectors::Ring;
+use crate::dsp::biquad::EqBand;
+use crate::source::Source;
+use crate::source::stage::{self, Mood, Stage, StageConfig};
+use crate::units::{ChannelId, Db, Dbfs, Hertz, SampleRate, Seconds};
+
+/// The width of a sweepable mid, as desks have it.
+const SWEPT_Q: f64 = 1.4;
+
+pub struct StageHall {
+    stage: Stage,
+    ears: Ears,
+    block: BlockBuf,
+}
+
+impl StageHall {
+    /// Where the show needs the fader of each output: the loop of all microphones begins to ring this much above it.
+    const MARK_UNDER_THE_LIMIT: Db = Db::new(2.0);
+    /// The loop's limit on the fader's scale: low, so that there is travel above it.
+    const LIMIT: Db = Db::new(-16.0);
+    const LOUDSPEAKER_BENDS: Dbfs = Dbfs::new(-24.0);
+    /// Show night peaks here once the gains are set.
+    const SET: Dbfs = Dbfs::new(-6.0);
+    const RATE: u32 = 48_000;
+
+    /// The school's stage with its gains set, all muted, in a hall that is drawn by `seed`, with so many monitors. Its
+    /// performers are quiet.
+    pub fn new(seed: u64, monitors: usize) -> Option<Self> {
+        let mut hall = Self::of(seed, monitors, false)?;
+        (0..hall.stage.inputs().len()).for_each(|channel| hall.stage.mute(ChannelId::from_index(channel)));
+        Some(hall)
+    }
+
+    /// The same on show night: they play, all are open, the faders stand at their marks.
+    pub fn on_show_night(seed: u64) -> Option<Self> {
+        let mut hall = Self::of(seed, 0, true)?;
+        hall.set_output(Output::Mains, Db::ZERO);
+        Some(hall)
+    }
+
+    fn of(seed: u64, monitors: usize, playing: bool) -> Option<Self> {
+        let rate = SampleRate::new(Self::RATE)?;
+        let mut stage = Stage::new(StageConfig { playing, ..StageConfig::new(seed, Mood::ShowNight, rate) });
+        for channel in (0..stage.inputs().len()).map(ChannelId::from_index) {
+            stage.turn_trim(channel, Self::SET - stage.true_show_peak(channel));
+        }
+        let mut hall = stage::Hall::drawn(seed, stage.microphones(), monitors);
+        for output in &mut hall.outputs {
+            output.rings_at = Some(Self::LIMIT);
+            output.limit = Self::LOUDSPEAKER_BENDS;
+        }
+        let stage = stage.with_loudspeakers(&hall);
+        let format = stage.format();
+        let block = BlockBuf::new(format.channels, format.rate.frames(FRAME).get() as usize);
+        Some(Self { stage, ears: Ears::new(format), block })
+    }
+
+    /// Its microphones, in the order of the list.
+    pub fn microphones(&self) -> Vec<Microphone> {
+        let inputs = self.stage.inputs().iter().enumerate().filter(|(_, input)| input.microphone);
+        inputs.map(|(at, input)| Microphone { channel: ChannelId::from_index(at), kind: input.kind }).collect()
+    }
+
+    pub fn names(&self) -> Vec<String> {
+        self.stage.inputs().iter().map(|input| input.name.to_owned()).collect()
+    }
+
+    /// The stage itself, which knows the truth.
+    pub fn stage(&self) -> &Stage {
+        &self.stage
+    }
+}
+
+impl Hall for StageHall {
+    fn listen(&mut self) -> Option<(Seconds, &[Ring])> {
+        let Ok(_) = self.stage.read(&mut self.block);
+        self.ears.hear(&self.block);
+        Some((self.ears.now(), self.ears.rings()))
+    }
+
+    fn rings(&self) -> &[Ring] {
+        self.ears.rings()
+    }
+
+    fn has_a_desk(&self) -> bool {
+        true
+    }
+
+    fn learn_room(&mut self, on: bool) {
+        self.ears.learn_room(on);
+    }
+
+    fn spectrum(&self, into: &mut Vec<f32>) {
+        self.ears.spectrum(into);
+    }
+
+    fn set_output(&mut self, output: Output, to: Db) {
+        self.stage.set_output_fader(number(output), Self::LIMIT - Self::MARK_UNDER_THE_LIMIT + to);
+    }
+
+    fn set_channel(&mut self, channel: ChannelId, to: Db) {
+        self.stage.set_fader(channel, to);
+    }
+
+    fn set_open(&mut self, channel: ChannelId, open: bool) {
+        if open { self.stage.open(channel) } else { self.stage.mute(channel) }
+    }
+
+    fn set_low_cut(&mut self, channel: ChannelId, at: Hertz) {
+        self.stage.cut_channel(channel, EqBand::high_pass(at));
+    }
+
+    fn set_band(&mut self, place: Place, band: Band, depth: Db) {
+        let band = match band {
+            Band::Graphic(band) => EqBand::peak(band.centre(), band.q(), depth),
+            Band::Exact { frequency, q } => EqBand::peak(frequency, q, depth),
+            Band::Swept { frequency } => EqBand::peak(frequency, SWEPT_Q, depth),
+        };
+        match place {
+            Place::Output(output) => self.stage.cut(number(output), band),
+            Place::Channel(channel) => self.stage.cut_channel(channel, band),
+        };
+    }
+}
+
+/// The stage's outputs: the mains, then the monitors.
+fn number(output: Output) -> usize {
+    match output {
+        Output::Mains => 0,
+        Output::Wedge(number) => usize::from(number),
+    }
+}

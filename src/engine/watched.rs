@@ -1,0 +1,289 @@
+//! A ring-out or a show on a thread of its own: it publishes pictures, ten a second, and takes what the person says.
+//!
+//! Latest wins. On the simulated stage time goes by as it does in a hall. Edge cases: a hall that is over stays as its
+//! last picture, with the reason.
+
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+
+use super::hall::{Hall, LiveHall, Overheard, StageHall};
+use super::ringout::{Microphone, Order, RingAdvice, RingAnswer, RingOutDesk, RingOutPlan};
+use super::show::{ShowAdvice, ShowDesk, ShowEntry};
+use crate::coach::ringout::{Cut, Equaliser, OutputResult, RingWish};
+use crate::detectors::Ring;
+use crate::units::{Db, Seconds};
+
+/// What is watched over in the hall.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Moment {
+    RingOut(RingWish),
+    /// With the equaliser of the mains.
+    Show(Equaliser),
+}
+
+/// Where.
+pub enum Where {
+    /// A simulated hall.
+    Stage { seed: u64 },
+    /// The real one; its microphones by channel, none where the lines are not known to be microphones' own.
+    Hall { sound: Overheard, microphones: Vec<Microphone> },
+}
+
+/// What the person says or moves.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Say {
+    Ring(RingAnswer),
+    Order(Order),
+    /// In the show: done, or (`false`) left.
+    Show(bool),
+    /// On the simulated stage, in the show: the mains, by so much.
+    Mains(Db),
+}
+
+/// The newest state; latest wins.
+#[derive(Clone, Debug)]
+pub struct Picture {
+    pub at: Seconds,
+    pub told: Told,
+    /// What rings now, on all channels.
+    pub rings: Vec<Ring>,
+    /// The loudest of all channels in each 24th of an octave (see `meters::Spectrum`), mean square.
+    pub spectrum: Vec<f32>,
+    /// Of the output at hand.
+    pub equaliser: Equaliser,
+    /// On the output at hand.
+    pub cuts: Vec<Cut>,
+    /// The desk is moved from here.
+    pub has_a_desk: bool,
+    /// The last order was not carried out: why.
+    pub refused: Option<String>,
+    /// The sound is over; why, if that is anybody's fault.
+    pub over: Option<Option<String>>,
+}
+
+#[derive(Clone, Debug)]
+pub enum Told {
+    RingOut { advice: RingAdvice, target: Option<Db>, results: Vec<(OutputResult, Vec<Cut>)> },
+    Show { advice: ShowAdvice, log: Vec<ShowEntry> },
+}
+
+/// What a face has of it.
+pub trait WatchLink {
+    fn picture(&self) -> Picture;
+    fn say(&self, say: Say) -> bool;
+    fn names(&self) -> &[String];
+}
+
+/// What goes on in a hall.
+pub trait Watched {
+    /// Hears 100 ms more; `false`: the sound is over.
+    fn go_on(&mut self) -> bool;
+    /// An error tells how to mend it.
+    fn hear(&mut self, say: Say) -> Result<(), String>;
+    fn picture(&self) -> Picture;
+    /// Why the sound is over, if that is anybody's fault.
+    fn lost(&self) -> Option<String>;
+}
+
+impl<H: Hall> Watched for RingOutDesk<H> {
+    fn go_on(&mut self) -> bool {
+        Self::go_on(self)
+    }
+
+    fn hear(&mut self, say: Say) -> Result<(), String> {
+        match say {
+            Say::Ring(answer) => self.answer(answer),
+            Say::Order(order) => self.obey(order).map_err(|error| error.to_string())?,
+            Say::Show(_) | Say::Mains(_) => {}
+        }
+        Ok(())
+    }
+
+    fn lost(&self) -> Option<String> {
+        self.hall().lost()
+    }
+
+    fn picture(&self) -> Picture {
+        let coach = self.coach();
+        let advice = *coach.advice();
+        let outputs = &coach.plan().outputs;
+        let at_hand = outputs.iter().position(|plan| Some(plan.output) == advice.output);
+        let cuts = |output| coach.books(output).map_or(Vec::new(), |books| books.cuts.cuts().to_vec());
+        let results = coach.results().enumerate().map(|(output, result)| (result, cuts(output))).collect();
+        let told = Told::RingOut { advice, target: coach.plan().target, results };
+        let equaliser = at_hand.map_or(Equaliser::ThirdOctave, |output| outputs[output].equaliser);
+        Picture { cuts: at_hand.map_or(Vec::new(), cuts), ..picture(self.hall(), self.now(), told, equaliser) }
+    }
+}
+
+impl<H: Hall> Watched for ShowDesk<H> {
+    fn go_on(&mut self) -> bool {
+        Self::go_on(self)
+    }
+
+    fn hear(&mut self, say: Say) -> Result<(), String> {
+        match say {
+            Say::Show(done) => self.answer(done),
+            Say::Mains(by) if self.hall().has_a_desk() => self.move_mains(by),
+            Say::Mains(_) | Say::Ring(_) | Say::Order(_) => {}
+        }
+        Ok(())
+    }
+
+    fn lost(&self) -> Option<String> {
+        self.hall().lost()
+    }
+
+    fn picture(&self) -> Picture {
+        let watch = self.watch();
+        let told = Told::Show { advice: *watch.advice(), log: watch.log().to_vec() };
+        let cuts = watch.cuts().cuts().to_vec();
+        Picture { cuts, ..picture(self.hall(), self.now(), told, watch.equaliser()) }
+    }
+}
+
+fn picture(hall: &impl Hall, at: Seconds, told: Told, equaliser: Equaliser) -> Picture {
+    let mut spectrum = Vec::new();
+    hall.spectrum(&mut spectrum);
+    Picture {
+        at,
+        told,
+        rings: hall.rings().to_vec(),
+        spectrum,
+        equaliser,
+        cuts: Vec::new(),
+        has_a_desk: hall.has_a_desk(),
+        refused: None,
+        over: None,
+    }
+}
+
+/// A moment in a hall, with the channels' names.
+pub fn watched(moment: &Moment, place: Where) -> Result<(Box<dyn Watched + Send>, Vec<String>), String> {
+    const MONITORS: usize = 3;
+    let none = || "the simulated hall can’t be built. Choose another number for it".to_owned();
+    match place {
+        Where::Stage { seed } => match moment {
+            Moment::RingOut(wish) => {
+                let hall = StageHall::new(seed, MONITORS).ok_or_else(none)?;
+                let (names, plan) = (hall.names(), RingOutPlan::of(wish, &hall.microphones(), false));
+                Ok((Box::new(RingOutDesk::new(hall, plan, names.len())), names))
+            }
+            Moment::Show(equaliser) => {
+                let hall = StageHall::on_show_night(seed).ok_or_else(none)?;
+                let names = hall.names();
+                Ok((Box::new(ShowDesk::new(hall, *equaliser, names.len(), true)), names))
+            }
+        },
+        Where::Hall { sound, microphones } => {
+            let hall = LiveHall::of(sound);
+            let channels = hall.channels();
+            match moment {
+                Moment::RingOut(wish) => {
+                    let plan = RingOutPlan::of(wish, &microphones, true);
+                    if plan.outputs.is_empty() {
+                        return Err("no microphone is in the input list. Name one there, then begin".into());
+                    }
+                    Ok((Box::new(RingOutDesk::new(hall, plan, channels)), Vec::new()))
+                }
+                Moment::Show(equaliser) => {
+                    let taps = !microphones.is_empty();
+                    Ok((Box::new(ShowDesk::new(hall, *equaliser, channels, taps)), Vec::new()))
+                }
+            }
+        }
+    }
+}
+
+/// It runs until it is dropped.
+pub struct Watch {
+    picture: Arc<Mutex<Picture>>,
+    say: SyncSender<Option<Say>>,
+    names: Vec<String>,
+    thread: Option<JoinHandle<()>>,
+}
+
+const WAITING: usize = 64;
+const FRAME: Duration = Duration::from_millis(100);
+
+impl Watch {
+    /// `wake` is called from the thread with each new picture.
+    pub fn start(moment: &Moment, place: Where, mut wake: Box<dyn FnMut() + Send>) -> Result<Self, String> {
+        let paced = matches!(place, Where::Stage { .. });
+        let (watched, names) = watched(moment, place)?;
+        let picture = Arc::new(Mutex::new(watched.picture()));
+        let (say, heard) = sync_channel(WAITING);
+        let shared = Arc::clone(&picture);
+        let run = move || {
+            run(watched, &heard, paced, |picture| {
+                *lock(&shared) = picture;
+                wake();
+            })
+        };
+        let thread = std::thread::Builder::new()
+            .name("hall".into())
+            .spawn(run)
+            .map_err(|error| format!("the hall can’t be listened to: {error}. Close other programs and try again"))?;
+        Ok(Self { picture, say, names, thread: Some(thread) })
+    }
+}
+
+fn run(
+    mut watched: Box<dyn Watched + Send>,
+    said: &Receiver<Option<Say>>,
+    paced: bool,
+    mut publish: impl FnMut(Picture),
+) {
+    let began = Instant::now();
+    let mut frames = 0;
+    let mut refused = None;
+    loop {
+        while let Ok(say) = said.try_recv() {
+            let Some(say) = say else { return };
+            refused = watched.hear(say).err();
+        }
+        let goes_on = watched.go_on();
+        let mut picture = watched.picture();
+        picture.refused.clone_from(&refused);
+        if !goes_on {
+            picture.over = Some(watched.lost());
+            publish(picture);
+            return;
+        }
+        publish(picture);
+        frames += 1;
+        if let Some(ahead) = (FRAME * frames).checked_sub(began.elapsed()).filter(|_| paced) {
+            std::thread::sleep(ahead);
+        }
+    }
+}
+
+impl WatchLink for Watch {
+    fn picture(&self) -> Picture {
+        lock(&self.picture).clone()
+    }
+
+    fn say(&self, say: Say) -> bool {
+        self.say.try_send(Some(say)).is_ok()
+    }
+
+    fn names(&self) -> &[String] {
+        &self.names
+    }
+}
+
+impl Drop for Watch {
+    fn drop(&mut self) {
+        let _ = self.say.try_send(None);
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+/// A panic elsewhere must not take the picture away.
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
