@@ -4,8 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 
-use super::ringout::DeskArgs;
-use crate::view::ringout::RINGOUT_STEP_KEYS;
+use super::ringout::{DeskArgs, EqArg};
+use crate::view::ringout::{RINGOUT_STEP_KEYS, SHOW_STEP_KEYS};
 use crate::view::words::{HEARING, LOCAL_RULES};
 use crate::view::{RING_KEYS, records};
 
@@ -39,6 +39,10 @@ pub enum Command {
     ///
     /// Without a device or a path: the simulated stage, whose desk obeys what is typed (type help).
     Ringout(RingoutArgs),
+    /// Watch the show: one calm line, and what to do where something rings
+    ///
+    /// Without a device: a simulated show night. Type done, leave or quit.
+    Show(ShowArgs),
     /// The input devices of this machine, with channels and rates
     Devices(DevicesArgs),
     /// A completion script for your shell
@@ -111,6 +115,9 @@ pub struct RingoutArgs {
     /// The simulated stage: no device needed
     #[arg(long)]
     pub stage: bool,
+    /// The event folder whose input list names the microphones [else this folder, if it is one]
+    #[arg(long, value_name = "FOLDER")]
+    pub event: Option<PathBuf>,
     /// Which simulated hall: the same number gives the same hall
     #[arg(long, value_name = "NUMBER")]
     pub seed: Option<u64>,
@@ -118,6 +125,28 @@ pub struct RingoutArgs {
     pub desk: DeskArgs,
     /// Lines for other programs: JSON, one object a line
     #[arg(long, long_help = format!("{RING_KEYS}\n\n{RINGOUT_STEP_KEYS}"))]
+    pub json: bool,
+}
+
+#[derive(Clone, Debug, ClapArgs)]
+pub struct ShowArgs {
+    /// Listen to this device (its name, a part of it, or its id from `devices`)
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["stage", "seed"])]
+    pub device: Option<String>,
+    /// A simulated show night: no device needed
+    #[arg(long)]
+    pub stage: bool,
+    /// Which simulated evening: the same number gives the same evening
+    #[arg(long, value_name = "NUMBER")]
+    pub seed: Option<u64>,
+    /// The event folder with event.toml and inputs.csv [else this folder, if it is one]
+    #[arg(long, value_name = "FOLDER")]
+    pub event: Option<PathBuf>,
+    /// The equaliser of the mains
+    #[arg(long, value_name = "KIND", default_value = "31")]
+    pub eq: EqArg,
+    /// Lines for other programs: JSON, one object a line
+    #[arg(long, long_help = SHOW_STEP_KEYS)]
     pub json: bool,
 }
 

@@ -13,6 +13,7 @@ mod recordings;
 pub mod ringout;
 mod screen;
 mod setup;
+pub mod show;
 mod soundcheck;
 
 use std::process::ExitCode;
@@ -65,6 +66,7 @@ pub fn main(window: Window) -> ExitCode {
         Some(Command::Soundcheck(args)) => soundcheck::run(&args),
         Some(Command::Recordings(args)) => recordings::run(&args),
         Some(Command::Ringout(args)) => ringout::run(&args),
+        Some(Command::Show(args)) => show::run(&args),
         Some(Command::Devices(args)) => devices::run(&args),
         Some(Command::Completions { shell }) => {
             // Into memory first: the generator does not forgive a closed pipe.

@@ -1,8 +1,9 @@
-//! Lines to standard output; a closed pipe is an error that ends the program quietly.
+//! Lines out and in; a closed pipe is an error that ends the program quietly.
 //!
 //! Each line goes out in one piece: whoever reads gets whole lines, however the program ends.
 
-use std::io::{self, Write};
+use std::io::{self, BufRead, Write};
+use std::sync::mpsc::{self, Receiver};
 
 use serde_json::Value;
 
@@ -25,4 +26,17 @@ fn whole(line: String) -> io::Result<()> {
 /// A line beside the output; nobody reading it is no error.
 pub fn note(text: &str) {
     let _ = writeln!(io::stderr().lock(), "{text}");
+}
+
+/// What is typed, as it comes.
+pub fn typed_lines() -> io::Result<Receiver<String>> {
+    let (send, lines) = mpsc::channel();
+    std::thread::Builder::new().name("typed".into()).spawn(move || {
+        for line in io::stdin().lock().lines() {
+            if line.is_err() || line.is_ok_and(|line| send.send(line).is_err()) {
+                break;
+            }
+        }
+    })?;
+    Ok(lines)
 }

@@ -69,6 +69,11 @@ impl SourceKind {
         Self::ALL.into_iter().find(|kind| kind.word() == plain)
     }
 
+    /// Usually taken up by a microphone in the room, which hears loudspeakers too; else a line.
+    pub const fn is_miked(self) -> bool {
+        !matches!(self, Self::AcousticGuitar | Self::Bass | Self::Keys | Self::Playback)
+    }
+
     /// Hits with silence between them: judged by its peaks, never "too low" in the gaps.
     pub const fn is_intermittent(self) -> bool {
         matches!(self, Self::Kick | Self::Snare | Self::Percussion)

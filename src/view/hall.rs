@@ -233,6 +233,9 @@ pub fn wish_words(wish: &RingWish) -> String {
     format!("{} with {}", outputs.join(", "), equaliser_name(wish.equaliser).to_lowercase())
 }
 
+/// What can be typed in the show.
+pub const SHOW_HELP: &str = "Type done, leave or quit; on the simulated stage also: mains +3";
+
 /// "nothing rang", "2 alerts".
 pub fn show_so_far(alerts: usize) -> String {
     if alerts == 0 { "nothing rang so far".into() } else { counted(alerts as u64, "alert so far", "alerts so far") }

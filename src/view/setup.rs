@@ -2,6 +2,7 @@
 
 use super::sentence::DeskWords;
 use super::words::plain;
+use crate::engine::ringout::Microphone;
 use crate::engine::{Connection, Input};
 use crate::event::{Event, Listening};
 use crate::units::{ChannelId, SourceKind};
@@ -46,6 +47,16 @@ impl Setup {
             },
             event: Some(event),
         }
+    }
+
+    /// The listed microphones that can ring, voices first; none where lines are not the inputs' own.
+    pub fn microphones(&self) -> Vec<Microphone> {
+        let listed = self.event.iter().flat_map(|event| &event.inputs).filter(|input| input.kind.is_miked());
+        let mut found: Vec<Microphone> =
+            listed.map(|input| Microphone { channel: input.channel, kind: input.kind }).collect();
+        let voice = |kind| matches!(kind, SourceKind::Speech | SourceKind::SoloVocal | SourceKind::Headset);
+        found.sort_by_key(|it| (!voice(it.kind), it.channel.index()));
+        if matches!(self.connection, None | Some(Connection::Usb)) { found } else { Vec::new() }
     }
 
     /// Whether the desk's words were never told.

@@ -42,6 +42,19 @@ pub enum EqArg {
     Shelves,
 }
 
+impl EqArg {
+    pub const fn equaliser(self) -> Equaliser {
+        match self {
+            Self::ThirtyOne => Equaliser::ThirdOctave,
+            Self::Fifteen => Equaliser::TwoThirds,
+            Self::Eight => Equaliser::Octave,
+            Self::Parametric => Equaliser::Parametric,
+            Self::Sweep => Equaliser::Sweep,
+            Self::Shelves => Equaliser::Shelves,
+        }
+    }
+}
+
 /// What can't be asked for, and what can.
 #[derive(Clone, Debug, Error, PartialEq)]
 pub enum ChoiceError {
@@ -65,15 +78,8 @@ impl DeskArgs {
         if outputs.is_empty() {
             outputs.push(Output::Mains);
         }
-        let equaliser = match self.eq {
-            EqArg::ThirtyOne => Equaliser::ThirdOctave,
-            EqArg::Fifteen => Equaliser::TwoThirds,
-            EqArg::Eight => Equaliser::Octave,
-            EqArg::Parametric => Equaliser::Parametric,
-            EqArg::Sweep => Equaliser::Sweep,
-            EqArg::Shelves => Equaliser::Shelves,
-        };
-        let wish = RingWish { equaliser, outputs, target: target(&self.target)?, echoing: self.echoing };
+        let wish =
+            RingWish { equaliser: self.eq.equaliser(), outputs, target: target(&self.target)?, echoing: self.echoing };
         Ok(RingOutPlan::of(&wish, microphones, live))
     }
 }

@@ -1,11 +1,12 @@
 //! Which hall is rung out: the simulated one, or the one behind a device.
 
-use std::io::{self, BufRead, IsTerminal};
-use std::sync::mpsc::{self, Receiver};
+use std::io::{self, IsTerminal};
 
 use super::live::{self, Pace, Telling};
 use crate::cli::Exit;
 use crate::cli::args::RingoutArgs;
+use crate::cli::out::typed_lines;
+use crate::cli::setup;
 use crate::engine::hall::{Hall, LiveHall, StageHall};
 use crate::engine::ringout::{Microphone, Output, RingOutDesk, RingOutPlan};
 use crate::units::{ChannelId, SourceKind};
@@ -37,11 +38,20 @@ fn on_the_stage(args: &RingoutArgs) -> anyhow::Result<Exit> {
 }
 
 fn in_the_hall(args: &RingoutArgs, device: &str) -> anyhow::Result<Exit> {
+    let setup = setup::read(args.event.as_deref())?;
     let hall = LiveHall::open(device)?;
     let microphone = |channel| Microphone { channel: ChannelId::from_index(channel), kind: SourceKind::Other };
-    let microphones: Vec<Microphone> = (0..hall.channels()).map(microphone).collect();
+    let mut microphones = setup.microphones();
+    microphones.retain(|it| it.channel.index() < hall.channels());
+    if setup.event.is_none() {
+        microphones = (0..hall.channels()).map(microphone).collect();
+    }
     let plan = args.desk.plan(&microphones, true)?;
-    let names: Vec<String> = (1..=hall.channels()).map(|number| format!("channel {number}")).collect();
+    let name = |number: usize| match setup.name(ChannelId::from_index(number - 1)) {
+        "" => format!("channel {number}"),
+        name => name.to_owned(),
+    };
+    let names: Vec<String> = (1..=hall.channels()).map(name).collect();
     ring_out(hall, plan, &names, args.json)
 }
 
@@ -53,17 +63,4 @@ fn ring_out(hall: impl Hall, plan: RingOutPlan, names: &[String], json: bool) ->
         Some(error) => Err(anyhow::anyhow!(error)),
         None => Ok(exit),
     }
-}
-
-/// What is typed, as it comes.
-fn typed_lines() -> io::Result<Receiver<String>> {
-    let (send, lines) = mpsc::channel();
-    std::thread::Builder::new().name("typed".into()).spawn(move || {
-        for line in io::stdin().lock().lines() {
-            if line.is_err() || line.is_ok_and(|line| send.send(line).is_err()) {
-                break;
-            }
-        }
-    })?;
-    Ok(lines)
 }
