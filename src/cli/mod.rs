@@ -87,7 +87,7 @@ pub fn main(window: Window) -> ExitCode {
 
 /// The window; without one the soundcheck in the terminal, and why.
 fn windowed(window: Window) -> anyhow::Result<Exit> {
-    match window(setup::read(None)?) {
+    match window(setup::last()?) {
         Ok(()) => Ok(Exit::Fine),
         Err(why) => {
             out::note(&format!("No window: {why:#}. Going on in the terminal."));

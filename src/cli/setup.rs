@@ -7,7 +7,7 @@ use anyhow::Context;
 use super::args::Way;
 use super::out;
 use crate::engine::Connection;
-use crate::event::Event;
+use crate::event::{Event, Recent};
 use crate::view::Setup;
 
 /// The event folder that was named; else the one in the current folder, if there is one.
@@ -22,6 +22,20 @@ pub fn read(folder: Option<&Path>) -> anyhow::Result<Setup> {
         out::note(&warning.to_string());
     }
     Ok(Setup::of(event))
+}
+
+/// The event in the current folder, else the one the window was left with.
+pub fn last() -> anyhow::Result<Setup> {
+    if Path::new("event.toml").is_file() {
+        return read(None);
+    }
+    match Recent::read().event {
+        Some(folder) => read(Some(&folder)).or_else(|error| {
+            out::note(&format!("beforedoors: {error:#}"));
+            Ok(Setup::default())
+        }),
+        None => Ok(Setup::default()),
+    }
 }
 
 impl From<Way> for Connection {

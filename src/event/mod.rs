@@ -46,6 +46,8 @@
 
 mod error;
 mod inputs;
+pub mod log;
+mod recent;
 mod rewrite;
 mod row;
 mod save;
@@ -60,8 +62,9 @@ use std::path::{Path, PathBuf};
 
 pub use error::{Doubt, EventError, EventWarning, Fault, Mistake, Spot};
 pub use inputs::{Input, inputs_text, parse_inputs, read_inputs, write_inputs};
+pub use recent::Recent;
 pub use settings::{Desk, Settings, Song};
-pub use when::{Date, Doors};
+pub use when::{Date, Doors, clock};
 pub use words::{Connection, Listening};
 
 use crate::units::ChannelId;

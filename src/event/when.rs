@@ -5,6 +5,8 @@
 
 use std::fmt;
 
+use chrono::{Datelike, Local, NaiveDate, NaiveDateTime, SecondsFormat};
+
 /// A day.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Date {
@@ -39,26 +41,10 @@ impl Date {
         self.day
     }
 
-    /// Today in universal time: Gregorian years, months and days counted off from 1970.
+    /// Today, on the hall's own clock.
     pub fn today() -> Option<Self> {
-        let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).ok()?;
-        let mut days = since.as_secs() / 86_400;
-        let leaps = |year: u16| year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400));
-        let mut year = 1970;
-        while days >= 365 + u64::from(leaps(year)) {
-            days -= 365 + u64::from(leaps(year));
-            year += 1;
-        }
-        let february = 28 + u64::from(leaps(year));
-        let mut month = 1;
-        for length in [31, february, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31] {
-            if days < length {
-                break;
-            }
-            days -= length;
-            month += 1;
-        }
-        Self::new(year, month, days as u8 + 1)
+        let today = Local::now().date_naive();
+        Self::new(u16::try_from(today.year()).ok()?, today.month() as u8, today.day() as u8)
     }
 
     /// From `2027-03-12`.
@@ -73,6 +59,19 @@ impl fmt::Display for Date {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{:04}-{:02}-{:02}", self.year, self.month, self.day)
     }
+}
+
+/// Minutes: so long before the doors they are counted down to, and so long after they are the show's.
+const DAY: f64 = 600.0;
+const SHOW: f64 = 300.0;
+
+/// The hall's clock: "19:42".
+pub fn clock() -> String {
+    Local::now().format("%H:%M").to_string()
+}
+
+pub(super) fn now_text() -> String {
+    Local::now().to_rfc3339_opts(SecondsFormat::Secs, false)
 }
 
 /// When the doors open.
@@ -99,6 +98,21 @@ impl Doors {
 
     pub const fn minute(self) -> u8 {
         self.minute
+    }
+
+    /// How long until then, in minutes; `None` on another day, or hours after.
+    pub fn minutes_left(self) -> Option<f64> {
+        self.minutes_from(Local::now().naive_local())
+    }
+
+    fn minutes_from(self, now: NaiveDateTime) -> Option<f64> {
+        let day = match self.date {
+            Some(date) => NaiveDate::from_ymd_opt(date.year.into(), date.month.into(), date.day.into())?,
+            None => now.date(),
+        };
+        let then = day.and_hms_opt(self.hour.into(), self.minute.into(), 0)?;
+        let minutes = (then - now).num_seconds() as f64 / 60.0;
+        (-SHOW..=DAY).contains(&minutes).then_some(minutes)
     }
 
     /// From `18:30`, `2027-03-12 18:30` or `2027-03-12T18:30:00`.
@@ -150,6 +164,17 @@ mod tests {
         {
             assert_eq!(Date::parse(no_day), None, "{no_day}");
         }
+    }
+
+    #[test]
+    fn minutes_are_counted_down_on_the_day_itself() {
+        let now = NaiveDate::from_ymd_opt(2027, 3, 12).unwrap().and_hms_opt(17, 50, 30).unwrap();
+        let left = |text: &str| Doors::parse(text).unwrap().minutes_from(now);
+        assert_eq!(left("18:30"), Some(39.5));
+        assert_eq!(left("2027-03-12 18:30"), Some(39.5));
+        assert_eq!(left("17:30"), Some(-20.5));
+        assert_eq!(left("2027-03-13 18:30"), None);
+        assert_eq!(left("06:00"), None);
     }
 
     #[test]

@@ -1,184 +1,173 @@
-//! The window's state, and its one page: next step, shelf meter, stage floor or table, panel, buttons.
+//! The window's state: which view is looked at, what is open beside it, and what the keys ask for.
 //!
-//! What needs action rules the page; everything else is quiet. The page is a function of the newest snapshot and of what
-//! the person chose to look at.
+//! What needs action rules the page; everything else is quiet. Each view draws itself; this file only leads to them.
 
-use std::collections::VecDeque;
+use std::path::PathBuf;
 use std::time::Instant;
 
-use eframe::egui::{self, Button, Context, Panel as EguiPanel, Rect, Ui, vec2};
+use eframe::egui::{self, Align, Button, Context, Layout, Panel as EguiPanel, RichText, Ui};
 
 use super::input::{Choice, Chosen};
 use super::keys::{self, Action};
 use super::recordings::Takes;
-use super::shelf::Meter;
-use super::theme::{self, DOORS, GAP, Look, TEXT_SIZES};
-use super::{Panel, View, Wake, doors, floor, panels, shelf, step, table};
-use crate::engine::session::{Command, Hearing, Link, Pace, Session, Status};
-use crate::engine::{ChannelState, Connection, Mood, Snapshot, Step};
-use crate::units::{ChannelId, Db};
-use crate::view::{self, Arrow, NextStep, Reply, Setup, Shelf, Trail, words};
+use super::ringout::{Asked, RingOutPage};
+use super::show::ShowPage;
+use super::soundcheck::Soundcheck;
+use super::theme::{self, DOORS, GAP, Look, TARGET, TEXT_SIZES};
+use super::{Panel, View, Wake, doors, panels};
+use crate::engine::session::{Hearing, Link, Pace, Session, Status};
+use crate::engine::watched::{Moment, Say, Watch, WatchLink, Where};
+use crate::engine::{Connection, Mood, Snapshot};
+use crate::event::{Event, Recent, clock, log};
+use crate::view::{Reply, Setup, labels, words};
 
 /// Begins to listen; an error tells how to mend it.
 pub type Opener = Box<dyn FnMut(&Hearing, &Setup, Connection, Wake) -> Result<Box<dyn Link>, String>>;
+/// Begins a ring-out or a show.
+pub type HallOpener = Box<dyn FnMut(&Moment, Where, Wake) -> Result<Box<dyn WatchLink>, String>>;
 
-/// Devices and the simulated stage of this machine.
-pub fn of_this_machine() -> Opener {
-    Box::new(|hearing, setup, connection, mut wake| {
-        let staged = matches!(hearing, Hearing::Stage { .. });
-        let inputs = setup.inputs.clone().filter(|_| !staged);
-        let wake = move |snapshot: &Snapshot, status: &Status| wake.look(snapshot, status);
-        Session::start(hearing.clone(), inputs, connection, Some(Box::new(wake)))
-            .map(|session| Box::new(session) as Box<dyn Link>)
-            .map_err(|error| error.to_string())
-    })
+/// What the window has of the world.
+pub struct World {
+    pub listen: Opener,
+    pub hall: HallOpener,
+    /// Keeps how the window was left.
+    pub keep: Box<dyn FnMut(&Recent)>,
 }
 
-/// The peaks of each second, a minute back, channel by channel: places on the rail, oldest first.
-#[derive(Default)]
-pub struct History {
-    channels: Vec<VecDeque<f64>>,
-    second: u64,
-}
-
-impl History {
-    pub const SPAN: usize = 60;
-
-    fn follow(&mut self, snapshot: &Snapshot) {
-        self.channels.resize(snapshot.readings.channels.len(), VecDeque::new());
-        let second = snapshot.at.get() as u64;
-        for (peaks, reading) in self.channels.iter_mut().zip(&snapshot.readings.channels) {
-            let place = view::place(reading.frame.sample_peak);
-            match peaks.back_mut().filter(|_| second == self.second) {
-                Some(last) => *last = last.max(place),
-                None => peaks.push_back(place),
-            }
-            if peaks.len() > Self::SPAN {
-                peaks.pop_front();
-            }
-        }
-        self.second = second;
-    }
-
-    pub fn of(&self, channel: ChannelId) -> Vec<f64> {
-        self.channels.get(channel.index()).into_iter().flatten().copied().collect()
+impl World {
+    /// Devices, the simulated stage and the settings of this machine.
+    pub fn of_this_machine() -> Self {
+        let listen: Opener = Box::new(|hearing, setup, connection, mut wake| {
+            let staged = matches!(hearing, Hearing::Stage { .. });
+            let inputs = setup.inputs.clone().filter(|_| !staged);
+            let wake = move |snapshot: &Snapshot, status: &Status| wake.look(snapshot, status);
+            Session::start(hearing.clone(), inputs, connection, Some(Box::new(wake)))
+                .map(|session| Box::new(session) as Box<dyn Link>)
+                .map_err(|error| error.to_string())
+        });
+        let hall: HallOpener = Box::new(|moment, place, wake| {
+            Watch::start(moment, place, Box::new(move || wake.now())).map(|watch| Box::new(watch) as Box<dyn WatchLink>)
+        });
+        // Settings that can't be kept are no reason to disturb anyone.
+        Self { listen, hall, keep: Box::new(|recent| drop(recent.keep())) }
     }
 }
 
 /// The window.
 pub struct App {
-    open: Opener,
+    world: World,
     setup: Setup,
-    hearing: Hearing,
-    connection: Connection,
-    link: Result<Box<dyn Link>, String>,
-    snapshot: Option<Snapshot>,
-    status: Status,
+    soundcheck: Soundcheck,
+    ringout: RingOutPage,
+    show: ShowPage,
+    takes: Takes,
     look: Look,
     view: View,
-    takes: Takes,
+    before: View,
     panel: Panel,
-    table: bool,
-    picked: Option<ChannelId>,
-    noted: Option<String>,
-    turned: Db,
-    step: Option<(Step, Option<ChannelId>)>,
-    trail: Trail,
-    history: History,
     choice: Choice,
     minutes: f64,
     began: Instant,
     context: Context,
 }
 
+/// Which simulated hall.
+const HALL: u64 = 1;
+
 impl App {
-    pub fn new(context: &Context, setup: Setup, mut open: Opener) -> Self {
+    pub fn new(context: &Context, mut setup: Setup, look: Look, mut world: World) -> Self {
         context.set_fonts(theme::fonts());
-        let look = Look::default();
         theme::apply(context, look);
-        let hearing = match &setup.device {
-            Some(device) => Hearing::Live { device: Some(device.clone()) },
-            None => Hearing::Stage { seed: 1, mood: Mood::Normal, pace: Pace::RealTime },
-        };
-        let connection = setup.connection.filter(|_| setup.device.is_some()).unwrap_or(Connection::Usb);
-        let link = open(&hearing, &setup, connection, Wake::new(context.clone()));
+        let wake = Wake::new(context.clone(), look.still);
+        let soundcheck = Soundcheck::new(&mut setup, &mut world.listen, wake);
         let mut app = Self {
-            open,
+            minutes: setup.minutes_left().unwrap_or(doors::USUAL),
+            world,
             setup,
-            hearing,
-            connection,
-            link,
-            snapshot: None,
-            status: Status::Running,
+            soundcheck,
+            ringout: RingOutPage::default(),
+            show: ShowPage::default(),
+            takes: Takes::default(),
             look,
             view: View::default(),
-            takes: Takes::default(),
+            before: View::default(),
             panel: Panel::None,
-            table: false,
-            picked: None,
-            noted: None,
-            turned: Db::ZERO,
-            step: None,
-            trail: Trail::default(),
-            history: History::default(),
             choice: Choice::default(),
-            minutes: doors::USUAL,
             began: Instant::now(),
             context: context.clone(),
         };
-        app.name_the_lines();
+        app.keep();
         app
     }
 
-    /// Looks at the newest snapshot.
-    fn take(&mut self) {
-        let Ok(link) = &self.link else { return };
-        self.status = link.status();
-        let snapshot = link.snapshot();
-        self.trail.follow(&snapshot);
-        self.history.follow(&snapshot);
-        let step = Some((snapshot.advice.step, snapshot.advice.channel));
-        if self.step != step {
-            (self.step, self.noted, self.turned) = (step, None, Db::ZERO);
-        }
-        self.snapshot = Some(snapshot);
-    }
-
-    /// On the stage, or without a list, the lines carry the source's own names.
-    fn name_the_lines(&mut self) {
-        if let Ok(link) = &self.link
-            && (self.is_staged() || self.setup.names.is_empty())
-        {
-            self.setup.names = link.names().iter().map(|name| words::plain(name)).collect();
-        }
-    }
-
-    const fn is_staged(&self) -> bool {
-        matches!(self.hearing, Hearing::Stage { .. })
+    /// How the window is left, for the next time.
+    fn keep(&mut self) {
+        let event = self.setup.event.as_ref().and_then(|event| std::path::absolute(event.folder()).ok());
+        let Look { bright, still, text } = self.look;
+        (self.world.keep)(&Recent { event, bright, still, text });
     }
 
     fn hear(&mut self, hearing: Hearing, connection: Connection) {
-        // The old one ends before the new one opens: it may be the same device.
-        self.link = Err(String::new());
-        self.snapshot = None;
-        if let Some(event) = self.setup.event.clone() {
-            self.setup = Setup::of(event);
-        } else {
-            self.setup.names.clear();
-        }
-        self.link = (self.open)(&hearing, &self.setup, connection, Wake::new(self.context.clone()));
-        (self.hearing, self.connection, self.picked, self.panel) = (hearing, connection, None, Panel::None);
-        (self.trail, self.history) = (Trail::default(), History::default());
-        self.name_the_lines();
+        let wake = Wake::new(self.context.clone(), self.look.still);
+        self.ringout.end();
+        self.show.end();
+        self.soundcheck.hear(hearing, connection, &mut self.setup, &mut self.world.listen, wake);
+        self.panel = Panel::None;
     }
 
-    fn at_hand(&self) -> Option<ChannelId> {
-        self.picked.or_else(|| self.snapshot.as_ref().and_then(|snapshot| snapshot.advice.channel))
+    /// Another event: its inputs, its device, its doors.
+    fn open_event(&mut self, folder: &std::path::Path) {
+        match Event::open(folder) {
+            Ok((event, _)) => {
+                self.setup = Setup::of(event);
+                self.minutes = self.setup.minutes_left().unwrap_or(self.minutes);
+                let connection = self.setup.connection.unwrap_or(Connection::Usb);
+                match self.setup.device.clone() {
+                    Some(device) => self.hear(Hearing::Live { device: Some(device) }, connection),
+                    None => self.hear(self.soundcheck.hearing.clone(), self.soundcheck.connection),
+                }
+                self.go(View::Soundcheck);
+                self.keep();
+            }
+            Err(error) => self.soundcheck.noted = Some(error.to_string()),
+        }
+    }
+
+    fn go(&mut self, view: View) {
+        if view != self.view {
+            self.before = self.view;
+        }
+        self.view = view;
+        if view == View::Show && !self.show.has_begun() {
+            let equaliser = self.ringout.wish().equaliser;
+            let link = self.begin(&Moment::Show(equaliser));
+            self.show.begun(link);
+        }
+    }
+
+    /// On the device that is heard, or in the simulated hall.
+    fn begin(&mut self, moment: &Moment) -> Result<Box<dyn WatchLink>, String> {
+        let shared = self.soundcheck.link.as_ref().ok().and_then(|link| link.overhear());
+        let place = match shared {
+            Some(sound) => Where::Hall { sound, microphones: self.setup.microphones() },
+            None => Where::Stage { seed: HALL },
+        };
+        (self.world.hall)(moment, place, Wake::new(self.context.clone(), self.look.still))
+    }
+
+    fn asked(&mut self, asked: Asked) {
+        match asked {
+            Asked::Say(say) => self.ringout.say(say),
+            Asked::Begin(wish) => {
+                let link = self.begin(&Moment::RingOut(wish));
+                self.ringout.begun(link);
+            }
+        }
     }
 
     fn act(&mut self, action: Action) {
         match action {
-            Action::Send(command) => self.send(command),
+            Action::Send(command) => self.soundcheck.send(command),
             Action::Open(panel) => {
                 self.panel = if self.panel == panel { Panel::None } else { panel };
                 if self.panel == Panel::Input {
@@ -186,14 +175,15 @@ impl App {
                 }
             }
             Action::Close if self.panel != Panel::None => self.panel = Panel::None,
-            Action::Close => self.picked = None,
-            Action::Pick(channel) => {
-                let count = self.snapshot.as_ref().map_or(0, |snapshot| snapshot.inputs.len());
-                self.picked = (channel.index() < count).then_some(channel);
-            }
-            Action::Go(view) => self.view = view,
-            Action::Table => self.table = !self.table,
+            Action::Close => self.soundcheck.picked = None,
+            Action::Back if self.panel != Panel::None => self.panel = Panel::None,
+            Action::Back => self.go(self.before),
+            Action::Mark => self.mark(),
+            Action::Pick(channel) => self.soundcheck.pick(channel),
+            Action::Go(view) => self.go(view),
+            Action::Table => self.soundcheck.turn_to_table(),
             Action::Bright => self.set_look(Look { bright: !self.look.bright, ..self.look }),
+            Action::Still => self.set_look(Look { still: !self.look.still, ..self.look }),
             Action::Text(larger) => {
                 let at = TEXT_SIZES.iter().position(|size| *size == self.look.text).unwrap_or(1);
                 let at = if larger { at + 1 } else { at.saturating_sub(1) };
@@ -204,49 +194,64 @@ impl App {
         }
     }
 
+    /// A line in the event's log.
+    fn mark(&mut self) {
+        let evidence = serde_json::json!({ "view": self.view.name() });
+        let written = self.setup.event.as_ref().map(|event| log::add(event.folder(), "mark", &evidence));
+        self.soundcheck.noted = Some(match written {
+            None => format!("{} · {}", labels::NO_LOG, clock()),
+            Some(Ok(())) => format!("{} · {}", labels::MARKED, clock()),
+            Some(Err(error)) => error.to_string(),
+        });
+    }
+
     fn set_look(&mut self, look: Look) {
         self.look = look;
         theme::apply(&self.context, look);
-    }
-
-    fn send(&mut self, command: Command) {
-        let Ok(link) = &self.link else { return };
-        if !link.send(command) {
-            return;
-        }
-        self.noted = match command {
-            Command::Answer(_) => {
-                self.picked = None;
-                Some(words::NOTED.into())
-            }
-            Command::AskLoudest(_) => Some(words::ASKED.into()),
-            Command::TurnTrim(_, by) => {
-                self.turned += by;
-                Some(words::turned_so_far(self.turned))
-            }
-            Command::Stop => None,
-        };
+        self.keep();
     }
 
     fn minutes_left(&self) -> f64 {
         self.minutes - self.began.elapsed().as_secs_f64() / 60.0
     }
+
+    fn keys(&mut self, context: &Context) {
+        if context.egui_wants_keyboard_input() {
+            return;
+        }
+        match self.view {
+            View::RingOut => {
+                if let Some(asked) = self.ringout.keys(context) {
+                    self.asked(asked);
+                }
+            }
+            View::Show => {
+                if let Some(say) = self.show.keys(context, &self.setup) {
+                    self.show.say(say);
+                }
+            }
+            View::Soundcheck | View::Recordings => {}
+        }
+        let reply = if self.view == View::Soundcheck { self.soundcheck.reply(&self.setup) } else { Reply::Over };
+        let staged = self.view == View::Soundcheck && self.soundcheck.is_staged();
+        for action in keys::actions(context, reply, self.soundcheck.at_hand(), staged) {
+            self.act(action);
+        }
+    }
 }
 
 impl eframe::App for App {
     fn logic(&mut self, context: &Context, _: &mut eframe::Frame) {
-        self.take();
-        let dropped: Vec<_> =
+        self.soundcheck.take();
+        let dropped: Vec<PathBuf> =
             context.input(|input| input.raw.dropped_files.iter().map(|file| file.path().to_owned()).collect());
-        if !dropped.is_empty() {
-            self.view = View::Recordings;
+        if let Some(folder) = dropped.iter().find(|path| path.join("event.toml").is_file()) {
+            self.open_event(folder);
+        } else if !dropped.is_empty() {
+            self.go(View::Recordings);
             self.takes.read(dropped, &self.setup, context);
         }
-        let heard = self.snapshot.as_ref().filter(|_| self.view == View::Soundcheck);
-        let reply = heard.map_or(Reply::Over, |snapshot| self.words(snapshot).reply);
-        for action in keys::actions(context, reply, self.at_hand(), self.is_staged()) {
-            self.act(action);
-        }
+        self.keys(context);
         // The minutes fall while nothing else moves.
         context.request_repaint_after(std::time::Duration::from_secs(20));
     }
@@ -278,51 +283,48 @@ impl eframe::App for App {
 
 /// The parts of the page.
 impl App {
-    fn words(&self, snapshot: &Snapshot) -> NextStep {
-        let who = view::who(snapshot.advice.channel, &self.setup.names);
-        let states = snapshot.inputs.iter().map(|input| input.state);
-        view::next_step(&snapshot.advice, &who, &self.setup.desk).with_the_end(states)
-    }
-
     fn head(&mut self, ui: &mut Ui) {
         let palette = self.look.palette();
         let mut wanted = None;
         ui.horizontal_wrapped(|ui| {
             for view in View::ALL {
-                let name = egui::RichText::new(view.name()).font(self.look.strong());
+                let name = RichText::new(view.name()).font(self.look.strong());
                 let name = if view == self.view { name.underline() } else { name.color(palette.quiet) };
-                let button = Button::new(name).frame(false).min_size(egui::vec2(theme::TARGET, theme::TARGET));
+                let button = Button::new(name).frame(false).min_size(egui::vec2(TARGET, TARGET));
                 if ui.add(button).clicked() {
                     wanted = Some(Action::Go(view));
                 }
             }
-            let told = words::status(&self.status);
-            match (told, self.is_staged()) {
+            let told = words::status(&self.soundcheck.status);
+            match (told, self.soundcheck.is_staged()) {
                 (Some(told), _) => {
-                    ui.label(egui::RichText::new(told).font(self.look.strong()).color(palette.text));
+                    ui.label(RichText::new(told).font(self.look.strong()).color(palette.text));
                 }
                 (None, true) => {
-                    ui.label(egui::RichText::new(words::SIMULATED).color(palette.quiet));
+                    ui.label(RichText::new(words::SIMULATED).color(palette.quiet));
                 }
                 (None, false) => {}
             }
             // Large text has two rows.
             let layout = if self.look.text > 1.0 {
                 ui.end_row();
-                egui::Layout::left_to_right(egui::Align::Center)
+                Layout::left_to_right(Align::Center)
             } else {
-                egui::Layout::right_to_left(egui::Align::Center)
+                Layout::right_to_left(Align::Center)
             };
             ui.with_layout(layout, |ui| {
-                let table = if self.table { "Stage  T" } else { "Table  T" };
+                let help = (labels::HELP, Action::Open(Panel::Help));
+                let input = (labels::INPUT, Action::Open(Panel::Input));
                 let buttons: &[(&str, Action)] = match self.view {
                     View::Soundcheck => &[
-                        ("Help  ?", Action::Open(Panel::Help)),
-                        ("Why  W", Action::Open(Panel::Why)),
-                        (table, Action::Table),
-                        ("Choose the input  I", Action::Open(Panel::Input)),
+                        help,
+                        (labels::WHY, Action::Open(Panel::Why)),
+                        (self.soundcheck.table_label(), Action::Table),
+                        input,
                     ],
-                    View::Recordings => &[("Help  ?", Action::Open(Panel::Help))],
+                    View::Show => &[help, (labels::MARK, Action::Mark)],
+                    View::RingOut => &[help, input],
+                    View::Recordings => &[help],
                 };
                 for &(label, action) in buttons {
                     if ui.button(label).clicked() {
@@ -338,39 +340,24 @@ impl App {
 
     fn foot(&mut self, ui: &mut Ui) {
         let palette = self.look.palette();
-        let Some(snapshot) = self.snapshot.as_ref().filter(|_| self.view == View::Soundcheck) else { return };
-        let next = self.words(snapshot);
+        if self.view == View::Recordings {
+            return;
+        }
         let mut wanted = None;
         ui.horizontal_wrapped(|ui| {
-            for (label, (_, answer)) in keys::labels(next.reply).iter().zip(keys::answers(next.reply)) {
-                let button = Button::new(egui::RichText::new(*label).font(self.look.strong()));
-                if ui.add(button.min_size(vec2(theme::TARGET * 2.0, theme::TARGET))).clicked() {
-                    wanted = Some(Action::Send(Command::Answer(*answer)));
-                }
+            if self.view == View::Soundcheck {
+                wanted = self.soundcheck.foot(ui, self.look, &self.setup);
             }
-            if let Some(channel) = self.at_hand().filter(|_| self.is_staged()) {
-                let mut offer = |label: &str, command| {
-                    if ui.add(Button::new(label).min_size(vec2(theme::TARGET, theme::TARGET))).clicked() {
-                        wanted = Some(Action::Send(command));
-                    }
-                };
-                offer("Ask for it  A", Command::AskLoudest(channel));
-                offer("Turn DOWN  ←", Command::TurnTrim(channel, Db::new(-1.0)));
-                offer("Turn UP  →", Command::TurnTrim(channel, Db::new(1.0)));
+            if let Some(noted) = &self.soundcheck.noted {
+                ui.label(RichText::new(noted).font(self.look.strong()));
+            } else if let Some(told) = labels::drops_out(self.minutes_left().max(0.0).ceil() as u32)
+                && self.view != View::Show
+            {
+                ui.label(RichText::new(told).color(palette.quiet));
             }
-            if let Some(noted) = &self.noted {
-                ui.label(egui::RichText::new(noted).font(self.look.strong()));
-            } else if let Some(told) = doors::drops_out(self.minutes_left().max(0.0).ceil() as u32) {
-                ui.label(egui::RichText::new(told).color(palette.quiet));
-            }
-            if let Ok(link) = &self.link {
-                let format = link.format();
-                let source = format!(
-                    "{} · {:.1} kHz",
-                    words::connection(self.connection),
-                    f64::from(format.rate.get()) / 1000.0
-                );
-                ui.label(egui::RichText::new(source).font(self.look.small()).color(palette.quiet));
+            if let Ok(link) = &self.soundcheck.link {
+                let source = words::source(self.soundcheck.connection, link.format().rate);
+                ui.label(RichText::new(source).font(self.look.small()).color(palette.quiet));
             }
         });
         if let Some(action) = wanted {
@@ -381,15 +368,21 @@ impl App {
     fn open_panel(&mut self, ui: &mut Ui) {
         match self.panel {
             Panel::None => {}
-            Panel::Help => panels::help(ui, self.look),
+            Panel::Help => {
+                if let Some(action) = panels::help(ui, self.look) {
+                    self.act(action);
+                }
+            }
             Panel::Why => {
-                if let Some(snapshot) = &self.snapshot {
-                    panels::why(ui, self.look, snapshot, &self.setup.desk, &self.history, self.at_hand());
+                let soundcheck = &self.soundcheck;
+                if let Some(snapshot) = &soundcheck.snapshot {
+                    let at_hand = soundcheck.at_hand();
+                    panels::why(ui, self.look, snapshot, &self.setup.desk, &soundcheck.history, at_hand);
                 }
             }
             Panel::Input => {
                 let listed = self.setup.inputs.is_some();
-                match self.choice.ui(ui, &self.hearing, listed) {
+                match self.choice.ui(ui, &self.soundcheck.hearing, listed) {
                     Some(Chosen::Stage) => {
                         let stage = Hearing::Stage { seed: 1, mood: Mood::Normal, pace: Pace::RealTime };
                         self.hear(stage, Connection::Usb);
@@ -404,87 +397,20 @@ impl App {
     }
 
     fn page(&mut self, ui: &mut Ui) {
-        if self.view == View::Recordings {
-            return self.takes.ui(ui, self.look);
-        }
-        let palette = self.look.palette();
-        let Some(snapshot) = self.snapshot.take() else {
-            let why = self.link.as_ref().err().cloned().unwrap_or_default();
-            let next = NextStep {
-                arrow: Arrow::None,
-                sentence: "Choose the input".into(),
-                then: why,
-                proof: String::new(),
-                reply: Reply::Over,
-            };
-            let words = step::Words { headline: "No input yet", then: &next.then, next: &next };
-            step::next_step(ui, self.look, &words, palette.text);
-            return;
-        };
-        let next = self.words(&snapshot);
-        let headline = match snapshot.advice.step {
-            Step::AllSet => next.sentence.clone(),
-            _ => view::headline(&snapshot.advice, &self.setup.desk),
-        };
-        let who = view::who(snapshot.advice.channel, &self.setup.names);
-        let then = if who.is_empty() { next.then.clone() } else { format!("{who}: {}", next.then) };
-        let state = |channel: ChannelId| {
-            snapshot.inputs.get(channel.index()).map_or(ChannelState::NotHeard, |input| input.state)
-        };
-        let tone = match snapshot.advice.channel.map(state) {
-            Some(ChannelState::NotHeard) | None => palette.text,
-            Some(state) => palette.of(state),
-        };
-        step::next_step(ui, self.look, &step::Words { headline: &headline, then: &then, next: &next }, tone);
-        ui.add_space(GAP / 2.0);
-        // Where large text leaves no room for both, the table that was asked for takes the meter's place; a room
-        // microphone sees no input.
-        let crowded = self.table && ui.available_height() < 4.0 * theme::TARGET * self.look.text;
-        let metered = !crowded && self.connection != Connection::Room;
-        if let Some(channel) = self.at_hand().or(snapshot.advice.channel).filter(|_| metered) {
-            self.meter(ui, &snapshot, channel, next.arrow);
-            ui.add_space(GAP / 2.0);
-        }
-        let left = ui.available_rect_before_wrap();
-        if left.height() > 60.0 {
-            self.picked = self.performers(ui, &snapshot, left).or(self.picked);
-        }
-        self.snapshot = Some(snapshot);
-    }
-
-    fn meter(&self, ui: &mut Ui, snapshot: &Snapshot, channel: ChannelId, arrow: Arrow) {
-        let Some(input) = snapshot.inputs.get(channel.index()) else { return };
-        let now = input.line.and_then(|line| snapshot.readings.channels.get(line.index()));
-        let now = now.map_or(crate::units::Dbfs::SILENCE, |reading| reading.frame.sample_peak);
-        let shelf = Shelf::new(now, input.heard.loudest, input.window, self.setup.desk.scale());
-        let footprints = input.line.map(|line| self.trail.footprints(line)).unwrap_or_default();
-        let turning = arrow != Arrow::None && !self.setup.desk.marks;
-        let marker = input.line.filter(|_| turning).map(|line| self.trail.newest(line));
-        let name = view::who(Some(channel), &self.setup.names);
-        let meter = Meter { name: &name, shelf: &shelf, state: input.state, footprints: &footprints, marker };
-        shelf::meter(ui, self.look, &meter);
-    }
-
-    /// The stage floor, or the table where there are too many to be read on it.
-    fn performers(&self, ui: &mut Ui, snapshot: &Snapshot, rect: Rect) -> Option<ChannelId> {
-        let at_hand = self.at_hand().or(snapshot.advice.channel);
-        if self.table || !floor::holds(snapshot.inputs.len(), rect.width(), rect.height(), self.look) {
-            return table::table(ui, self.look, snapshot, &self.setup, at_hand);
-        }
-        let tokens: Vec<floor::Token> = (0..snapshot.inputs.len())
-            .map(|index| {
-                let channel = ChannelId::from_index(index);
-                let input = &snapshot.inputs[index];
-                floor::Token {
-                    channel,
-                    name: self.setup.name(channel),
-                    state: input.state,
-                    word: view::shown(input.state, input.heard.active, input.heard.hits),
-                    place: self.setup.place(channel),
-                    wanted: snapshot.advice.channel == Some(channel),
+        match self.view {
+            View::Soundcheck => self.soundcheck.page(ui, self.look, &self.setup),
+            View::Recordings => self.takes.ui(ui, self.look),
+            View::RingOut => {
+                if let Some(asked) = self.ringout.ui(ui, self.look) {
+                    self.asked(asked);
                 }
-            })
-            .collect();
-        floor::floor(ui, self.look, &tokens, rect)
+            }
+            View::Show => {
+                let said: Option<Say> = self.show.ui(ui, self.look, &self.setup, &clock());
+                if let Some(say) = said {
+                    self.show.say(say);
+                }
+            }
+        }
     }
 }

@@ -1,45 +1,33 @@
 //! The doors bar at the left edge: the minutes left, the steps pinned to them, emptied from the top.
 //!
-//! Minutes count down from the first picture, 40 unless the person sets them. What drops out when time is short: at 20
+//! Minutes count down to the event's doors on its day, else from 40 at the first picture; the person can set them. What drops out when time is short: at 20
 //! minutes drums and the second wedge, at 10 choir and keys, at 5 all but one speech microphone, playback and the
 //! recorder (common practice of a school hall).
 
 use eframe::egui::{Align2, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
 use super::theme::{DOORS, Look, bold, regular};
+use crate::view::labels;
 
 pub const USUAL: f64 = 40.0;
-const STEPS: [(&str, f64); 5] =
-    [("lines", 38.0), ("voices", 30.0), ("band", 22.0), ("ring-out", 15.0), ("last look", 7.0)];
-
-/// What no longer fits.
-pub const fn drops_out(minutes: u32) -> Option<&'static str> {
-    match minutes {
-        0..=5 => Some("5 minutes: one speech microphone, playback, the recorder; all else drops out"),
-        6..=10 => Some("10 minutes: choir and keys drop out"),
-        11..=20 => Some("20 minutes: drums and the second wedge drop out"),
-        _ => None,
-    }
-}
-
 pub fn bar(ui: &mut Ui, look: Look, minutes: f64) {
     let palette = look.palette();
     let rect = ui.max_rect();
     let whole = minutes.max(0.0).ceil() as u32;
     let response = ui.interact(rect, ui.scope_id().with("doors"), Sense::hover());
-    response.widget_info(|| WidgetInfo::labeled(Role::ProgressIndicator, true, format!("{whole} minutes to doors")));
+    response.widget_info(|| WidgetInfo::labeled(Role::ProgressIndicator, true, labels::minutes_to_doors(whole)));
     let painter = ui.painter();
     painter.rect_filled(rect, 0.0, palette.edge);
     let middle = rect.center().x;
     painter.text(pos2(middle, rect.top() + 10.0), Align2::CENTER_TOP, whole, bold(28.0), palette.text);
-    painter.text(pos2(middle, rect.top() + 42.0), Align2::CENTER_TOP, "min", regular(14.0), palette.quiet);
+    painter.text(pos2(middle, rect.top() + 42.0), Align2::CENTER_TOP, labels::MINUTES, regular(14.0), palette.quiet);
     let (top, bottom) = (rect.top() + 72.0, rect.bottom() - 40.0);
     let x = rect.left() + DOORS / 3.0;
     let at = |minutes: f64| bottom - ((minutes / USUAL).clamp(0.0, 1.0) as f32) * (bottom - top);
     let rail = |from: f32, to: f32| Rect::from_min_max(pos2(x - 3.0, from), pos2(x + 3.0, to));
     painter.rect_filled(rail(top, bottom), 2.0, palette.line);
     painter.rect_filled(rail(at(minutes), bottom), 2.0, palette.text);
-    for (name, due) in STEPS {
+    for (name, due) in labels::DAY {
         let over = minutes < due;
         let y = at(due);
         painter.circle_filled(pos2(x, y), 8.0, palette.edge);

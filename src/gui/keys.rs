@@ -17,24 +17,25 @@ pub enum Action {
     Send(Command),
     Open(Panel),
     Close,
+    Back,
+    Mark,
     Go(View),
     Pick(ChannelId),
     Table,
     Bright,
+    Still,
     Text(bool),
     Minutes(f64),
 }
 
 /// One press turns a simulated knob this far.
 const TURN: Db = Db::new(1.0);
+const VIEWS: [Key; 8] = [Key::F1, Key::F2, Key::F3, Key::F4, Key::F5, Key::F6, Key::F7, Key::F8];
 const DIGITS: [Key; 9] =
     [Key::Num1, Key::Num2, Key::Num3, Key::Num4, Key::Num5, Key::Num6, Key::Num7, Key::Num8, Key::Num9];
 
 /// The keys pressed since the last picture.
 pub fn actions(context: &Context, reply: Reply, at_hand: Option<ChannelId>, staged: bool) -> Vec<Action> {
-    if context.egui_wants_keyboard_input() {
-        return Vec::new();
-    }
     let pressed = |key| context.input_mut(|input| input.consume_key(Modifiers::NONE, key));
     let mut actions = Vec::new();
     for (key, answer) in answers(reply) {
@@ -56,9 +57,10 @@ pub fn actions(context: &Context, reply: Reply, at_hand: Option<ChannelId>, stag
         (Key::W, Action::Open(Panel::Why)),
         (Key::Questionmark, Action::Open(Panel::Help)),
         (Key::I, Action::Open(Panel::Input)),
-        (Key::F1, Action::Go(View::Soundcheck)),
-        (Key::F2, Action::Go(View::Recordings)),
         (Key::Escape, Action::Close),
+        (Key::B, Action::Back),
+        (Key::M, Action::Mark),
+        (Key::C, Action::Still),
         (Key::T, Action::Table),
         (Key::D, Action::Bright),
         (Key::Plus, Action::Text(true)),
@@ -74,6 +76,11 @@ pub fn actions(context: &Context, reply: Reply, at_hand: Option<ChannelId>, stag
     // The question mark is a shifted key on many keyboards.
     if context.input_mut(|input| input.consume_key(Modifiers::SHIFT, Key::Slash)) {
         actions.push(Action::Open(Panel::Help));
+    }
+    for (view, key) in View::ALL.into_iter().zip(VIEWS) {
+        if pressed(key) {
+            actions.push(Action::Go(view));
+        }
     }
     for (index, key) in DIGITS.into_iter().enumerate() {
         if pressed(key) {
@@ -100,27 +107,16 @@ pub const fn answers(reply: Reply) -> &'static [(Key, Answer)] {
     }
 }
 
-/// The words on the buttons, in the same order.
-pub const fn labels(reply: Reply) -> &'static [&'static str] {
-    match reply {
-        Reply::Wait => &["Skip  S"],
-        Reply::Done => &["Done  Space", "Skip  S"],
-        Reply::Knob => &["Done  Space", "At its limit  L", "Skip  S"],
-        Reply::YesNo => &["Yes  Space", "No  N", "Skip  S"],
-        Reply::Lamp => &["Never  N", "Sometimes  S", "Often  O", "Skip  X"],
-        Reply::Over => &[],
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::view::labels;
 
     #[test]
     fn every_answer_has_its_button() {
         for reply in [Reply::Wait, Reply::Done, Reply::Knob, Reply::YesNo, Reply::Lamp, Reply::Over] {
-            assert_eq!(answers(reply).len(), labels(reply).len());
-            for ((key, _), label) in answers(reply).iter().zip(labels(reply)) {
+            assert_eq!(answers(reply).len(), labels::answers(reply).len());
+            for ((key, _), label) in answers(reply).iter().zip(labels::answers(reply)) {
                 assert!(label.ends_with(key.name()), "{label}: {}", key.name());
             }
         }

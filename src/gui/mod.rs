@@ -6,12 +6,17 @@
 mod app;
 mod doors;
 mod floor;
+mod history;
 mod input;
 mod keys;
 mod panels;
 mod recordings;
+mod ringout;
 mod shapes;
 mod shelf;
+mod show;
+mod soundcheck;
+mod spectrum;
 mod step;
 mod table;
 mod theme;
@@ -22,10 +27,11 @@ use std::sync::Arc;
 use eframe::egui::text::{LayoutJob, TextFormat, TextWrapping};
 use eframe::egui::{Color32, FontId, Galley, Painter, ViewportBuilder, vec2};
 
-pub use app::{App, Opener};
+pub use app::{App, HallOpener, Opener, World};
 pub use theme::{Look, TEXT_SIZES};
 pub use waker::Wake;
 
+use crate::event::Recent;
 use crate::view::Setup;
 
 /// What is looked at.
@@ -33,15 +39,19 @@ use crate::view::Setup;
 pub enum View {
     #[default]
     Soundcheck,
+    RingOut,
+    Show,
     Recordings,
 }
 
 impl View {
-    const ALL: [Self; 2] = [Self::Soundcheck, Self::Recordings];
+    const ALL: [Self; 4] = [Self::Soundcheck, Self::RingOut, Self::Show, Self::Recordings];
 
     const fn name(self) -> &'static str {
         match self {
             Self::Soundcheck => "Soundcheck",
+            Self::RingOut => "Ring-out",
+            Self::Show => "Show",
             Self::Recordings => "Recordings",
         }
     }
@@ -67,7 +77,7 @@ pub fn run(setup: Setup) -> anyhow::Result<()> {
         .with_min_inner_size(vec2(640.0, 480.0));
     let options = eframe::NativeOptions { viewport, ..Default::default() };
     let start = move |context: &eframe::CreationContext| -> Result<Box<dyn eframe::App>, _> {
-        Ok(Box::new(App::new(&context.egui_ctx, setup, app::of_this_machine())))
+        Ok(Box::new(App::new(&context.egui_ctx, setup, Look::of(&Recent::read()), World::of_this_machine())))
     };
     eframe::run_native("beforedoors", options, Box::new(start)).map_err(|error| anyhow::anyhow!("{error}"))
 }

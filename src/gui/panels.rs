@@ -2,29 +2,13 @@
 
 use eframe::egui::{Rect, Role, ScrollArea, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
-use super::app::History;
+use super::history::History;
+use super::keys::Action;
 use super::shapes;
 use super::theme::Look;
 use crate::engine::Snapshot;
 use crate::units::ChannelId;
-use crate::view::{self, DeskWords, STATES};
-
-pub const KEYS: [(&str, &str); 14] = [
-    ("Space", "done, or yes"),
-    ("S", "skip this step"),
-    ("N", "no; never"),
-    ("L", "the knob is at its limit"),
-    ("1–9", "look at a channel; Esc: back to the step’s own"),
-    ("W", "why: numbers and history"),
-    ("T", "table or stage"),
-    ("I", "choose the input"),
-    ("F1 F2", "soundcheck, recordings"),
-    ("D", "dark hall or daylight"),
-    ("+ −", "size of text"),
-    ("[ ]", "five minutes less, or more, to doors"),
-    ("← →", "on the simulated stage: turn the knob"),
-    ("A", "on the simulated stage: ask for the loudest part"),
-];
+use crate::view::{self, DeskWords, STATES, labels};
 
 pub fn why(
     ui: &mut Ui,
@@ -71,11 +55,26 @@ fn peaks(ui: &mut Ui, look: Look, snapshot: &Snapshot, history: &History, channe
     }
 }
 
-pub fn help(ui: &mut Ui, look: Look) {
+/// The look, the keys, the shapes.
+pub fn help(ui: &mut Ui, look: Look) -> Option<Action> {
     let palette = look.palette();
+    let mut wanted = None;
+    ui.horizontal_wrapped(|ui| {
+        let still = if look.still { labels::MOVING } else { labels::STILL };
+        for (label, action) in [
+            (labels::LIGHT, Action::Bright),
+            (labels::SMALLER, Action::Text(false)),
+            (labels::LARGER, Action::Text(true)),
+            (still, Action::Still),
+        ] {
+            if ui.button(label).clicked() {
+                wanted = Some(action);
+            }
+        }
+    });
     ScrollArea::vertical().id_salt("help").show(ui, |ui| {
         ui.columns(2, |columns| {
-            for (key, meaning) in KEYS {
+            for (key, meaning) in labels::KEYS {
                 columns[0].label(format!("{key}   {meaning}"));
             }
             for state in STATES {
@@ -89,4 +88,5 @@ pub fn help(ui: &mut Ui, look: Look) {
             }
         });
     });
+    wanted
 }

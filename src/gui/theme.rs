@@ -11,6 +11,7 @@ use std::sync::Arc;
 use eframe::egui::{Color32, Context, FontData, FontDefinitions, FontFamily, FontId, Stroke, Visuals};
 
 use crate::engine::ChannelState;
+use crate::event::Recent;
 
 const fn rgb(hex: u32) -> Color32 {
     Color32::from_rgb((hex >> 16) as u8, (hex >> 8) as u8, hex as u8)
@@ -86,11 +87,13 @@ pub struct Look {
     pub bright: bool,
     /// 0.8 to 2.
     pub text: f32,
+    /// Less movement.
+    pub still: bool,
 }
 
 impl Default for Look {
     fn default() -> Self {
-        Self { bright: false, text: 1.0 }
+        Self { bright: false, text: 1.0, still: false }
     }
 }
 
@@ -106,6 +109,12 @@ const CAPITAL: f32 = 0.716;
 const READ_AT_TWO_METRES: f32 = 0.081;
 
 impl Look {
+    /// As the window was left.
+    pub fn of(recent: &Recent) -> Self {
+        let text = TEXT_SIZES.into_iter().find(|size| *size == recent.text).unwrap_or(1.0);
+        Self { bright: recent.bright, text, still: recent.still }
+    }
+
     pub const fn palette(self) -> Palette {
         if self.bright { BRIGHT } else { DIM }
     }

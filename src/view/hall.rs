@@ -10,6 +10,7 @@ use crate::coach::ringout::{
     SPARE_FOR_VOICES, ShowAction, ShowAdvice, Urgency,
 };
 use crate::detectors::{Certainty, Ring};
+use crate::event::Song;
 use crate::units::{Db, Hertz};
 
 /// The scale: the detector's own range.
@@ -196,10 +197,16 @@ fn label(ring: &Ring, equaliser: Equaliser) -> String {
     parts.join(" · ")
 }
 
-/// What the cuts have won: "bought 4 dB", "3 bands of 6", "quiet up to 2 dB above the mark, 6 wanted".
-pub fn won(advice: &RingAdvice, most_bands: usize) -> Vec<String> {
+/// The picture for who can't see it.
+pub fn spectrum_spoken(marks: &[RingMark]) -> String {
+    let rings: Vec<&str> = marks.iter().map(|mark| mark.label.as_str()).collect();
+    if rings.is_empty() { "Spectrum: nothing rings".into() } else { format!("Spectrum: {}", rings.join("; ")) }
+}
+
+/// What the cuts have won: "bought 4 dB", "3 bands", "quiet to 2 dB above the mark, 6 dB wanted".
+pub fn won(advice: &RingAdvice) -> Vec<String> {
     let why = &advice.why;
-    let mut parts = vec![format!("bought {}", span(why.bought)), format!("{} of {most_bands} bands", why.bands)];
+    let mut parts = vec![format!("bought {}", span(why.bought)), counted(why.bands as u64, "band", "bands")];
     if let Some(held) = why.held {
         let side = if held < Db::ZERO { "below" } else { "above" };
         let wanted = why.target.map(|target| format!(", {} wanted", span(target))).unwrap_or_default();
@@ -231,6 +238,24 @@ pub const WANTED: [(&str, Option<Db>); 3] = [
 pub fn wish_words(wish: &RingWish) -> String {
     let outputs: Vec<String> = wish.outputs.iter().map(|output| output_name(*output)).collect();
     format!("{} with {}", outputs.join(", "), equaliser_name(wish.equaliser).to_lowercase())
+}
+
+/// The song at hand.
+pub struct SongLine {
+    /// "Song 4 of 9: Homeward".
+    pub place: String,
+    /// "Open: 1, 2, 6".
+    pub open: String,
+}
+
+/// Without a list of songs nothing is claimed.
+pub fn song_line(songs: &[Song], at: usize) -> SongLine {
+    let Some(song) = songs.get(at) else {
+        return SongLine { place: "Show".into(), open: String::new() };
+    };
+    let open: Vec<String> = song.open.iter().map(|channel| channel.number().to_string()).collect();
+    let open = if open.is_empty() { "All closed".into() } else { format!("Open: {}", open.join(", ")) };
+    SongLine { place: format!("{} of {}: {}", at + 1, songs.len(), song.name), open }
 }
 
 /// What can be typed in the show.

@@ -6,6 +6,7 @@
 mod findings;
 pub mod hall;
 pub mod headline;
+pub mod labels;
 pub mod numbers;
 pub mod records;
 mod ringing;

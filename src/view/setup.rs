@@ -4,7 +4,7 @@ use super::sentence::DeskWords;
 use super::words::plain;
 use crate::engine::ringout::Microphone;
 use crate::engine::{Connection, Input};
-use crate::event::{Event, Listening};
+use crate::event::{Event, Listening, Song};
 use crate::units::{ChannelId, SourceKind};
 
 /// What the event tells.
@@ -57,6 +57,16 @@ impl Setup {
         let voice = |kind| matches!(kind, SourceKind::Speech | SourceKind::SoloVocal | SourceKind::Headset);
         found.sort_by_key(|it| (!voice(it.kind), it.channel.index()));
         if matches!(self.connection, None | Some(Connection::Usb)) { found } else { Vec::new() }
+    }
+
+    /// Minutes to the doors, on the day.
+    pub fn minutes_left(&self) -> Option<f64> {
+        self.event.as_ref()?.settings.doors?.minutes_left()
+    }
+
+    /// The programme; none without an event.
+    pub fn songs(&self) -> &[Song] {
+        self.event.as_ref().map_or(&[], |event| &event.settings.songs)
     }
 
     /// Whether the desk's words were never told.

@@ -6,7 +6,7 @@
 use super::numbers::{change, counted};
 use crate::coach::{Connection, Passage, Turn, Unseen};
 use crate::engine::session::Status;
-use crate::units::Db;
+use crate::units::{Db, SampleRate};
 
 /// Heard by sound or by signal; said where something may play or be turned up.
 pub const HEARING: &str = "Hearing: nobody close to a loudspeaker; turn outputs down before anything plays.";
@@ -79,6 +79,11 @@ pub const fn connection(connection: Connection) -> &'static str {
         Connection::Feed => "one feed, one channel at a time",
         Connection::Room => "a room microphone only",
     }
+}
+
+/// "all channels by USB · 48.0 kHz".
+pub fn source(source: Connection, rate: SampleRate) -> String {
+    format!("{} · {:.1} kHz", connection(source), f64::from(rate.get()) / 1000.0)
 }
 
 /// How the source is, where that is not well.

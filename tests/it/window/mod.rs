@@ -9,8 +9,9 @@ use std::rc::Rc;
 use beforedoors::block::{BlockBuf, Format};
 use beforedoors::engine::hall::Overheard;
 use beforedoors::engine::session::{Command, Link, Status};
+use beforedoors::engine::watched::Moment;
 use beforedoors::engine::{Connection, Input, Mood, Pipeline, Snapshot};
-use beforedoors::gui::{App, Opener};
+use beforedoors::gui::{App, Look, Opener, World};
 use beforedoors::source::Source;
 use beforedoors::source::stage::{Stage, StageConfig};
 use beforedoors::units::{SampleRate, Seconds};
@@ -108,8 +109,14 @@ fn opener(playing: &Rehearsal) -> Opener {
 
 /// A window of this size on a rehearsal.
 pub fn window(playing: &Rehearsal, width: f32, height: f32) -> Harness<'static, App> {
-    let opener = opener(playing);
+    let listen = opener(playing);
     Harness::builder()
         .with_size(vec2(width, height))
-        .build_eframe(|context| App::new(&context.egui_ctx, Setup::default(), opener))
+        .build_eframe(|context| App::new(&context.egui_ctx, Setup::default(), Look::default(), world(listen)))
+}
+
+/// Halls are heard when the test lets them; nothing is kept.
+fn world(listen: Opener) -> World {
+    let hall = Box::new(|_: &Moment, _, _| Err("no hall in this test".into()));
+    World { listen, hall, keep: Box::new(|_| {}) }
 }

@@ -1,0 +1,235 @@
+//! The ring-out's page: before it begins what the desk has and what is wanted; then the step, the spectrum, the cuts and
+//! the big stop; at the end how each output stands.
+
+use eframe::egui::{Button, Context, Key, Modifiers, RichText, ScrollArea, Ui, vec2};
+
+use super::spectrum::spectrum;
+use super::step::{self, Words};
+use super::theme::{GAP, Look, TARGET};
+use crate::engine::ringout::{Equaliser, Order, Output, RingAdvice, RingAnswer, RingStep, RingWish};
+use crate::engine::watched::{Picture, Say, Told, WatchLink};
+use crate::view::hall::{self, WANTED};
+use crate::view::ringout::{RING_CAUTIONS, cut_label, output_name, result_lines, ring_step};
+use crate::view::{Arrow, NextStep, Reply, labels};
+
+/// The monitors that can be named.
+const WEDGES: u8 = 3;
+
+#[derive(Default)]
+pub struct RingOutPage {
+    wish: RingWish,
+    link: Option<Box<dyn WatchLink>>,
+    failed: Option<String>,
+}
+
+/// What the page asks of the window.
+pub enum Asked {
+    Begin(RingWish),
+    Say(Say),
+}
+
+impl RingOutPage {
+    pub fn wish(&self) -> &RingWish {
+        &self.wish
+    }
+
+    /// It has begun, or can't.
+    pub fn begun(&mut self, link: Result<Box<dyn WatchLink>, String>) {
+        match link {
+            Ok(link) => (self.link, self.failed) = (Some(link), None),
+            Err(why) => (self.link, self.failed) = (None, Some(why)),
+        }
+    }
+
+    /// Another input is heard: what was begun there is over.
+    pub fn end(&mut self) {
+        *self = Self { wish: self.wish.clone(), ..Self::default() };
+    }
+
+    pub fn say(&self, say: Say) {
+        if let Some(link) = &self.link {
+            link.say(say);
+        }
+    }
+
+    fn advice(&self) -> Option<RingAdvice> {
+        match self.link.as_ref()?.picture().told {
+            Told::RingOut { advice, .. } => Some(advice),
+            Told::Show { .. } => None,
+        }
+    }
+
+    pub fn keys(&self, context: &Context) -> Option<Asked> {
+        let pressed = |key| context.input_mut(|input| input.consume_key(Modifiers::NONE, key));
+        let say = |answer| Some(Asked::Say(Say::Ring(answer)));
+        let Some(advice) = self.advice() else { return pressed(Key::Space).then(|| Asked::Begin(self.wish.clone())) };
+        if advice.step == RingStep::Over {
+            return pressed(Key::Space).then(|| Asked::Begin(self.wish.clone()));
+        }
+        let yes = if matches!(advice.step, RingStep::Cautions | RingStep::AskDull) {
+            RingAnswer::Yes
+        } else {
+            RingAnswer::Done
+        };
+        if pressed(Key::Escape) {
+            say(RingAnswer::Stop)
+        } else if pressed(Key::Space) {
+            say(yes)
+        } else if pressed(Key::N) {
+            say(RingAnswer::No)
+        } else if pressed(Key::L) || pressed(Key::S) {
+            say(RingAnswer::Cannot)
+        } else if pressed(Key::B) {
+            Some(Asked::Say(Say::Order(Order::Undo)))
+        } else {
+            None
+        }
+    }
+
+    pub fn ui(&mut self, ui: &mut Ui, look: Look) -> Option<Asked> {
+        match self.link.as_ref().map(|link| link.picture()) {
+            None => self.wishes(ui, look),
+            Some(picture) => self.going(ui, look, &picture),
+        }
+    }
+
+    /// What the desk has, and what is wanted.
+    fn wishes(&mut self, ui: &mut Ui, look: Look) -> Option<Asked> {
+        let next = NextStep {
+            arrow: Arrow::None,
+            sentence: labels::RING_OUT_FIRST.into(),
+            then: hall::wish_words(&self.wish),
+            proof: self.failed.clone().unwrap_or_else(|| RING_CAUTIONS.join(" ")),
+            reply: Reply::Done,
+        };
+        let words = Words { headline: labels::RING_OUT_FIRST, then: &next.then, next: &next };
+        step::next_step(ui, look, &words, look.palette().text);
+        ui.add_space(GAP);
+        let mut begin = false;
+        ScrollArea::vertical().id_salt("wishes").show(ui, |ui| {
+            let wish = &mut self.wish;
+            ui.label(RichText::new(labels::EQUALISER).color(look.palette().quiet));
+            ui.horizontal_wrapped(|ui| {
+                for kind in Equaliser::ALL {
+                    if ui.add(Button::selectable(wish.equaliser == kind, hall::equaliser_name(kind))).clicked() {
+                        wish.equaliser = kind;
+                    }
+                }
+            });
+            ui.label(RichText::new(labels::OUTPUTS).color(look.palette().quiet));
+            ui.horizontal_wrapped(|ui| {
+                for output in std::iter::once(Output::Mains).chain((1..=WEDGES).map(Output::Wedge)) {
+                    let on = wish.outputs.contains(&output);
+                    if ui.add(Button::selectable(on, output_name(output))).clicked() {
+                        wish.outputs.retain(|known| *known != output);
+                        if !on || wish.outputs.is_empty() {
+                            wish.outputs.push(output);
+                        }
+                        wish.outputs.sort_unstable();
+                    }
+                }
+                if ui.add(Button::selectable(wish.echoing, labels::ECHOING)).clicked() {
+                    wish.echoing = !wish.echoing;
+                }
+            });
+            ui.label(RichText::new(labels::WANTED).color(look.palette().quiet));
+            ui.horizontal_wrapped(|ui| {
+                for (name, target) in WANTED {
+                    if ui.add(Button::selectable(wish.target == target, name)).clicked() {
+                        wish.target = target;
+                    }
+                }
+            });
+            ui.add_space(GAP);
+            let label = RichText::new(labels::BEGIN).font(look.strong());
+            begin = ui.add(Button::new(label).min_size(vec2(TARGET * 3.0, TARGET))).clicked();
+        });
+        begin.then(|| Asked::Begin(self.wish.clone()))
+    }
+
+    fn going(&self, ui: &mut Ui, look: Look, picture: &Picture) -> Option<Asked> {
+        let Told::RingOut { advice, results, .. } = &picture.told else { return None };
+        let names = self.link.as_ref().map_or(&[][..], |link| link.names());
+        let mut next = ring_step(advice, names);
+        if let Some(why) = picture.refused.as_ref().or(picture.over.as_ref().and_then(Option::as_ref)) {
+            next.proof.clone_from(why);
+        }
+        let palette = look.palette();
+        let tone = if advice.why.ring.is_some() { palette.high } else { palette.text };
+        let headline = hall::ring_headline(advice);
+        step::next_step(ui, look, &Words { headline: &headline, then: &next.then, next: &next }, tone);
+        ui.add_space(GAP / 2.0);
+        if advice.step == RingStep::Over || picture.over.is_some() {
+            return over(ui, look, results, names, &self.wish);
+        }
+        if advice.step == RingStep::Cautions {
+            for caution in RING_CAUTIONS {
+                ui.label(RichText::new(caution).font(look.strong()));
+            }
+        }
+        let mut asked = None;
+        let foot = TARGET + 2.6 * look.body().size + GAP;
+        let height = (ui.available_height() - foot).max(80.0);
+        let on = advice.output.unwrap_or(Output::Mains);
+        ui.allocate_ui(vec2(ui.available_width(), height), |ui| spectrum(ui, look, picture, on));
+        ui.horizontal_wrapped(|ui| {
+            let cuts: Vec<String> = picture.cuts.iter().map(|cut| cut_label(cut, names)).collect();
+            let listed = if cuts.is_empty() { labels::NO_CUTS.to_owned() } else { cuts.join("   ") };
+            ui.label(RichText::new(listed).font(look.strong()));
+            ui.label(RichText::new(hall::won(advice).join(" · ")).color(palette.quiet));
+        });
+        ui.horizontal_wrapped(|ui| {
+            let mut offer = |label: &str, say: Say| {
+                let button = Button::new(RichText::new(label).font(look.strong()));
+                if ui.add(button.min_size(vec2(TARGET * 2.0, TARGET))).clicked() {
+                    asked = Some(Asked::Say(say));
+                }
+            };
+            match next.reply {
+                Reply::YesNo => {
+                    offer(labels::answers(Reply::YesNo)[0], Say::Ring(RingAnswer::Yes));
+                    offer(labels::answers(Reply::YesNo)[1], Say::Ring(RingAnswer::No));
+                }
+                Reply::Knob => {
+                    offer(labels::DONE, Say::Ring(RingAnswer::Done));
+                    offer(labels::CANNOT, Say::Ring(RingAnswer::Cannot));
+                }
+                Reply::Done => offer(labels::DONE, Say::Ring(RingAnswer::Done)),
+                Reply::Wait | Reply::Lamp | Reply::Over => {}
+            }
+            if !picture.cuts.is_empty() {
+                offer(labels::UNDO, Say::Order(Order::Undo));
+            }
+            ui.with_layout(eframe::egui::Layout::right_to_left(eframe::egui::Align::Center), |ui| {
+                let stop = Button::new(RichText::new(labels::STOP).font(super::theme::bold(look.strong().size * 1.3)));
+                let stop = stop.stroke(eframe::egui::Stroke::new(3.0, palette.text));
+                if ui.add(stop.min_size(vec2(TARGET * 3.0, TARGET))).clicked() {
+                    asked = Some(Asked::Say(Say::Ring(RingAnswer::Stop)));
+                }
+            });
+        });
+        asked
+    }
+}
+
+/// How each output stands.
+fn over(
+    ui: &mut Ui,
+    look: Look,
+    results: &[(crate::engine::ringout::OutputResult, Vec<crate::engine::ringout::Cut>)],
+    names: &[String],
+    wish: &RingWish,
+) -> Option<Asked> {
+    let mut again = false;
+    ScrollArea::vertical().id_salt("results").show(ui, |ui| {
+        for (result, cuts) in results {
+            for line in result_lines(result, cuts, names) {
+                ui.label(RichText::new(line.trim_start()).font(look.strong()));
+            }
+            ui.add_space(GAP / 2.0);
+        }
+        let label = RichText::new(labels::AGAIN).font(look.strong());
+        again = ui.add(Button::new(label).min_size(vec2(TARGET * 3.0, TARGET))).clicked();
+    });
+    again.then(|| Asked::Begin(wish.clone()))
+}

@@ -1,0 +1,91 @@
+//! The window's own words: views, buttons, keys, and what they mean. What the coach says is worded elsewhere in this room.
+
+use super::sentence::Reply;
+
+pub const HELP: &str = "Help  ?";
+pub const WHY: &str = "Why  W";
+pub const STAGE: &str = "Stage  T";
+pub const TABLE: &str = "Table  T";
+pub const INPUT: &str = "Choose the input  I";
+pub const ASK: &str = "Ask for it  A";
+pub const TURN_DOWN: &str = "Turn DOWN  ←";
+pub const TURN_UP: &str = "Turn UP  →";
+pub const NO_INPUT: &str = "No input yet";
+pub const CHOOSE_THE_INPUT: &str = "Choose the input";
+pub const BEGIN: &str = "Begin  Space";
+pub const AGAIN: &str = "Ring out again  Space";
+pub const STOP: &str = "STOP  Esc";
+pub const UNDO: &str = "Last cut back  B";
+pub const CANNOT: &str = "Can’t be done  L";
+pub const DONE: &str = "Done  Space";
+pub const LEAVE: &str = "Leave it  S";
+pub const MARK: &str = "Mark this  M";
+pub const MARKED: &str = "Marked in the event’s log";
+pub const NO_LOG: &str = "Marked on the screen only: no event is open";
+pub const CUTS: &str = "Cuts so far";
+pub const NO_CUTS: &str = "no cuts yet";
+pub const EQUALISER: &str = "The equaliser of the outputs";
+pub const OUTPUTS: &str = "Ring out";
+pub const WANTED: &str = "Wanted above the show mark";
+pub const ECHOING: &str = "The hall echoes";
+pub const RING_OUT_FIRST: &str = "Ring out the hall";
+pub const MAINS_DOWN: &str = "Mains DOWN  ←";
+pub const MAINS_UP: &str = "Mains UP  →";
+pub const MINUTES: &str = "min";
+pub const LIGHT: &str = "Dark hall or daylight  D";
+pub const SMALLER: &str = "Smaller text  −";
+pub const LARGER: &str = "Larger text  +";
+pub const STILL: &str = "Less movement  C";
+pub const MOVING: &str = "All movement  C";
+
+/// The keys, for the help.
+pub const KEYS: [(&str, &str); 18] = [
+    ("Space", "done, or yes"),
+    ("S", "skip this step, or leave it"),
+    ("N", "no; never"),
+    ("L", "the knob is at its limit"),
+    ("B", "back: the last cut, or the view before"),
+    ("M", "mark this moment"),
+    ("Esc", "stop; close what is open"),
+    ("1–9", "look at a channel; Esc: back to the step’s own"),
+    ("W", "why: numbers and history"),
+    ("T", "table or stage"),
+    ("I", "choose the input"),
+    ("F1 …", "the views, from left to right"),
+    ("D", "dark hall or daylight"),
+    ("+ −", "size of text"),
+    ("C", "less movement, or all of it"),
+    ("[ ]", "five minutes less, or more, to doors"),
+    ("← →", "on the simulated stage: turn the knob, move the mains"),
+    ("A", "on the simulated stage: ask for the loudest part"),
+];
+
+/// The steps of the day along the doors bar, with the minutes before doors at which each is due.
+pub const DAY: [(&str, f64); 5] =
+    [("lines", 38.0), ("voices", 30.0), ("band", 22.0), ("ring-out", 15.0), ("last look", 7.0)];
+
+pub fn minutes_to_doors(minutes: u32) -> String {
+    format!("{minutes} minutes to doors")
+}
+
+/// What no longer fits.
+pub const fn drops_out(minutes: u32) -> Option<&'static str> {
+    match minutes {
+        0..=5 => Some("5 minutes: one speech microphone, playback, the recorder; all else drops out"),
+        6..=10 => Some("10 minutes: choir and keys drop out"),
+        11..=20 => Some("20 minutes: drums and the second wedge drop out"),
+        _ => None,
+    }
+}
+
+/// The words on the buttons that answer a step, each with its key.
+pub const fn answers(reply: Reply) -> &'static [&'static str] {
+    match reply {
+        Reply::Wait => &["Skip  S"],
+        Reply::Done => &["Done  Space", "Skip  S"],
+        Reply::Knob => &["Done  Space", "At its limit  L", "Skip  S"],
+        Reply::YesNo => &["Yes  Space", "No  N", "Skip  S"],
+        Reply::Lamp => &["Never  N", "Sometimes  S", "Often  O", "Skip  X"],
+        Reply::Over => &[],
+    }
+}
