@@ -301,6 +301,7 @@ impl App {
                     ui.label(RichText::new(told).font(self.look.strong()).color(palette.text));
                 }
                 (None, true) => {
+                    ui.add_space(GAP);
                     ui.label(RichText::new(words::SIMULATED).color(palette.quiet));
                 }
                 (None, false) => {}

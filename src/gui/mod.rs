@@ -70,7 +70,9 @@ pub enum Panel {
 /// Opens the window and stays until it is closed. An error says why there is none.
 pub fn run(setup: Setup) -> anyhow::Result<()> {
     anyhow::ensure!(has_a_display(), "there is no display here");
+    let icon = eframe::icon_data::from_png_bytes(include_bytes!("desktop/beforedoors.png")).unwrap_or_default();
     let viewport = ViewportBuilder::default()
+        .with_icon(icon)
         .with_title("beforedoors")
         .with_app_id("beforedoors")
         .with_inner_size(vec2(1280.0, 800.0))

@@ -1,6 +1,6 @@
 //! What opens from the bottom: why (the evidence and the last minute of peaks), and help. Neither covers the next step.
 
-use eframe::egui::{Rect, Role, ScrollArea, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use eframe::egui::{Align2, Rect, Role, ScrollArea, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
 use super::history::History;
 use super::keys::Action;
@@ -30,28 +30,32 @@ pub fn why(
     });
 }
 
-/// Peaks of each second, the window behind them, the loudest marked.
+/// The last minute above the last hour: the loudest of each stretch, the window behind them.
 fn peaks(ui: &mut Ui, look: Look, snapshot: &Snapshot, history: &History, channel: ChannelId) {
     let palette = look.palette();
     let (rect, response) = ui.allocate_exact_size(ui.available_size(), Sense::hover());
-    let seconds = history.of(channel);
-    let label = format!("Peaks of channel {} over the last {} s", channel.number(), seconds.len());
-    response.widget_info(|| WidgetInfo::labeled(Role::Image, true, &label));
+    response.widget_info(|| WidgetInfo::labeled(Role::Image, true, labels::peaks_of(channel)));
     let painter = ui.painter_at(rect);
     painter.rect_filled(rect, 6.0, palette.floor);
-    let inner = rect.shrink(10.0);
-    let y = |place: f64| inner.bottom() - place as f32 * inner.height();
-    if let Some(input) = snapshot.inputs.get(channel.index()) {
-        let (low, high) = (y(view::place(input.window.0)), y(view::place(input.window.1)));
-        for edge in [low, high] {
+    let half = rect.height() / 2.0;
+    let Some(input) = snapshot.inputs.get(channel.index()) else { return };
+    for (row, (seconds, columns, name)) in
+        [(60, 60, labels::LAST_MINUTE), (History::SPAN, 120, labels::LAST_HOUR)].into_iter().enumerate()
+    {
+        let top = rect.top() + row as f32 * half;
+        let inner = Rect::from_min_max(pos2(rect.left(), top), pos2(rect.right(), top + half)).shrink(8.0);
+        let y = |place: f32| inner.bottom() - place * inner.height();
+        for edge in [input.window.0, input.window.1].map(|edge| y(view::place(edge) as f32)) {
             painter.line_segment([pos2(inner.left(), edge), pos2(inner.right(), edge)], Stroke::new(2.0, palette.set));
         }
-    }
-    let wide = inner.width() / History::SPAN as f32;
-    for (age, place) in seconds.iter().rev().enumerate() {
-        let right = inner.right() - age as f32 * wide;
-        let bar = Rect::from_min_max(pos2(right - wide * 0.7, y(*place)), pos2(right, y(*place) + 4.0));
-        painter.rect_filled(bar, 0.0, palette.text);
+        let wide = inner.width() / columns as f32;
+        for (column, peak) in history.columns(channel, seconds, columns).into_iter().enumerate() {
+            let Some(peak) = peak else { continue };
+            let left = inner.left() + column as f32 * wide;
+            let bar = Rect::from_min_max(pos2(left, y(peak)), pos2(left + wide * 0.7, y(peak) + 4.0));
+            painter.rect_filled(bar, 0.0, palette.text);
+        }
+        painter.text(inner.left_top(), Align2::LEFT_TOP, name, look.small(), palette.quiet);
     }
 }
 
@@ -79,7 +83,7 @@ pub fn help(ui: &mut Ui, look: Look) -> Option<Action> {
             }
             for state in STATES {
                 let ui = &mut columns[1];
-                ui.horizontal(|ui| {
+                ui.horizontal_wrapped(|ui| {
                     let size = look.body().size * 1.2;
                     let (rect, _) = ui.allocate_exact_size(vec2(size * 2.0, size * 1.4), Sense::hover());
                     shapes::state(ui.painter(), palette, state, rect.center(), size);

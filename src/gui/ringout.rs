@@ -1,12 +1,14 @@
 //! The ring-out's page: before it begins what the desk has and what is wanted; then the step, the spectrum, the cuts and
 //! the big stop; at the end how each output stands.
 
-use eframe::egui::{Button, Context, Key, Modifiers, RichText, ScrollArea, Ui, vec2};
+use eframe::egui::{
+    Align, Button, Context, Key, Layout, Modifiers, Panel as EguiPanel, RichText, ScrollArea, Stroke, Ui, vec2,
+};
 
 use super::spectrum::spectrum;
 use super::step::{self, Words};
-use super::theme::{GAP, Look, TARGET};
-use crate::engine::ringout::{Equaliser, Order, Output, RingAdvice, RingAnswer, RingStep, RingWish};
+use super::theme::{GAP, Look, TARGET, bold};
+use crate::engine::ringout::{Cut, Equaliser, Order, Output, OutputResult, RingAdvice, RingAnswer, RingStep, RingWish};
 use crate::engine::watched::{Picture, Say, Told, WatchLink};
 use crate::view::hall::{self, WANTED};
 use crate::view::ringout::{RING_CAUTIONS, cut_label, output_name, result_lines, ring_step};
@@ -167,56 +169,69 @@ impl RingOutPage {
                 ui.label(RichText::new(caution).font(look.strong()));
             }
         }
-        let mut asked = None;
-        let foot = TARGET + 2.6 * look.body().size + GAP;
-        let height = (ui.available_height() - foot).max(80.0);
-        let on = advice.output.unwrap_or(Output::Mains);
-        ui.allocate_ui(vec2(ui.available_width(), height), |ui| spectrum(ui, look, picture, on));
-        ui.horizontal_wrapped(|ui| {
-            let cuts: Vec<String> = picture.cuts.iter().map(|cut| cut_label(cut, names)).collect();
-            let listed = if cuts.is_empty() { labels::NO_CUTS.to_owned() } else { cuts.join("   ") };
-            ui.label(RichText::new(listed).font(look.strong()));
-            ui.label(RichText::new(hall::won(advice).join(" · ")).color(palette.quiet));
-        });
-        ui.horizontal_wrapped(|ui| {
-            let mut offer = |label: &str, say: Say| {
-                let button = Button::new(RichText::new(label).font(look.strong()));
-                if ui.add(button.min_size(vec2(TARGET * 2.0, TARGET))).clicked() {
-                    asked = Some(Asked::Say(say));
-                }
-            };
-            match next.reply {
-                Reply::YesNo => {
-                    offer(labels::answers(Reply::YesNo)[0], Say::Ring(RingAnswer::Yes));
-                    offer(labels::answers(Reply::YesNo)[1], Say::Ring(RingAnswer::No));
-                }
-                Reply::Knob => {
-                    offer(labels::DONE, Say::Ring(RingAnswer::Done));
-                    offer(labels::CANNOT, Say::Ring(RingAnswer::Cannot));
-                }
-                Reply::Done => offer(labels::DONE, Say::Ring(RingAnswer::Done)),
-                Reply::Wait | Reply::Lamp | Reply::Over => {}
-            }
-            if !picture.cuts.is_empty() {
-                offer(labels::UNDO, Say::Order(Order::Undo));
-            }
-            ui.with_layout(eframe::egui::Layout::right_to_left(eframe::egui::Align::Center), |ui| {
-                let stop = Button::new(RichText::new(labels::STOP).font(super::theme::bold(look.strong().size * 1.3)));
-                let stop = stop.stroke(eframe::egui::Stroke::new(3.0, palette.text));
-                if ui.add(stop.min_size(vec2(TARGET * 3.0, TARGET))).clicked() {
-                    asked = Some(Asked::Say(Say::Ring(RingAnswer::Stop)));
-                }
-            });
-        });
+        let under = EguiPanel::bottom("ringout").resizable(false).show_separator_line(false);
+        let under = under.frame(eframe::egui::Frame::NONE.fill(palette.ground));
+        let asked = under.show(ui, |ui| controls(ui, look, picture, advice, next.reply, names)).inner;
+        spectrum(ui, look, picture, advice.output.unwrap_or(Output::Mains));
         asked
     }
+}
+
+/// The cuts so far, and what can be answered.
+fn controls(
+    ui: &mut Ui,
+    look: Look,
+    picture: &Picture,
+    advice: &RingAdvice,
+    reply: Reply,
+    names: &[String],
+) -> Option<Asked> {
+    let palette = look.palette();
+    let mut asked = None;
+    ui.horizontal_wrapped(|ui| {
+        let cuts: Vec<String> = picture.cuts.iter().map(|cut| cut_label(cut, names)).collect();
+        let listed = if cuts.is_empty() { labels::NO_CUTS.to_owned() } else { cuts.join("   ") };
+        ui.label(RichText::new(listed).font(look.strong()));
+        ui.label(RichText::new(hall::won(advice).join(" · ")).color(palette.quiet));
+    });
+    ui.horizontal_wrapped(|ui| {
+        let mut offer = |label: &str, say: Say| {
+            let button = Button::new(RichText::new(label).font(look.strong()));
+            if ui.add(button.min_size(vec2(TARGET * 2.0, TARGET))).clicked() {
+                asked = Some(Asked::Say(say));
+            }
+        };
+        match reply {
+            Reply::YesNo => {
+                offer(labels::answers(Reply::YesNo)[0], Say::Ring(RingAnswer::Yes));
+                offer(labels::answers(Reply::YesNo)[1], Say::Ring(RingAnswer::No));
+            }
+            Reply::Knob => {
+                offer(labels::DONE, Say::Ring(RingAnswer::Done));
+                offer(labels::CANNOT, Say::Ring(RingAnswer::Cannot));
+            }
+            Reply::Done => offer(labels::DONE, Say::Ring(RingAnswer::Done)),
+            Reply::Wait | Reply::Lamp | Reply::Over => {}
+        }
+        if !picture.cuts.is_empty() {
+            offer(labels::UNDO, Say::Order(Order::Undo));
+        }
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+            let stop = Button::new(RichText::new(labels::STOP).font(bold(look.strong().size * 1.3)));
+            let stop = stop.stroke(Stroke::new(3.0, palette.text));
+            if ui.add(stop.min_size(vec2(TARGET * 3.0, TARGET))).clicked() {
+                asked = Some(Asked::Say(Say::Ring(RingAnswer::Stop)));
+            }
+        });
+    });
+    asked
 }
 
 /// How each output stands.
 fn over(
     ui: &mut Ui,
     look: Look,
-    results: &[(crate::engine::ringout::OutputResult, Vec<crate::engine::ringout::Cut>)],
+    results: &[(OutputResult, Vec<Cut>)],
     names: &[String],
     wish: &RingWish,
 ) -> Option<Asked> {

@@ -1,6 +1,7 @@
 //! The window's own words: views, buttons, keys, and what they mean. What the coach says is worded elsewhere in this room.
 
 use super::sentence::Reply;
+use crate::units::ChannelId;
 
 pub const HELP: &str = "Help  ?";
 pub const WHY: &str = "Why  W";
@@ -63,6 +64,13 @@ pub const KEYS: [(&str, &str); 18] = [
 /// The steps of the day along the doors bar, with the minutes before doors at which each is due.
 pub const DAY: [(&str, f64); 5] =
     [("lines", 38.0), ("voices", 30.0), ("band", 22.0), ("ring-out", 15.0), ("last look", 7.0)];
+
+pub const LAST_MINUTE: &str = "last minute";
+pub const LAST_HOUR: &str = "last hour";
+
+pub fn peaks_of(channel: ChannelId) -> String {
+    format!("Peaks of channel {} over the last minute and the last hour", channel.number())
+}
 
 pub fn minutes_to_doors(minutes: u32) -> String {
     format!("{minutes} minutes to doors")

@@ -1,5 +1,8 @@
 //! The window, worked by its accessible names on a stage whose time the test makes go by.
 
+mod fits;
+mod halls;
+mod real;
 mod recordings;
 mod soundcheck;
 
@@ -11,10 +14,10 @@ use beforedoors::engine::hall::Overheard;
 use beforedoors::engine::session::{Command, Link, Status};
 use beforedoors::engine::watched::Moment;
 use beforedoors::engine::{Connection, Input, Mood, Pipeline, Snapshot};
-use beforedoors::gui::{App, Look, Opener, World};
+use beforedoors::gui::{App, HallOpener, Look, Opener, World};
 use beforedoors::source::Source;
 use beforedoors::source::stage::{Stage, StageConfig};
-use beforedoors::units::{SampleRate, Seconds};
+use beforedoors::units::{SampleRate, Seconds, SourceKind};
 use beforedoors::view::Setup;
 use eframe::egui::vec2;
 use egui_kittest::Harness;
@@ -24,9 +27,10 @@ use egui_kittest::Harness;
 pub struct Rehearsal(Rc<RefCell<Playing>>);
 
 struct Playing {
-    stage: Stage,
+    stage: Option<Stage>,
     pipeline: Pipeline,
     block: BlockBuf,
+    names: Vec<String>,
     status: Status,
 }
 
@@ -36,14 +40,30 @@ impl Rehearsal {
         let inputs: Vec<Input> = stage.inputs().iter().map(|input| Input::new(input.kind, None)).collect();
         let pipeline = Pipeline::new(stage.format(), &inputs, Connection::Usb);
         let block = BlockBuf::new(inputs.len(), 4800);
-        Self(Rc::new(RefCell::new(Playing { stage, pipeline, block, status: Status::Running })))
+        let names = stage.inputs().iter().map(|input| input.name.to_owned()).collect();
+        Self::holding(Playing { stage: Some(stage), pipeline, block, names, status: Status::Running })
+    }
+
+    /// So many silent lines of a device.
+    pub fn of_lines(count: usize) -> Self {
+        let format = Format { rate: SampleRate::new(48_000).unwrap(), channels: count };
+        let pipeline = Pipeline::new(format, &vec![Input::new(SourceKind::Other, None); count], Connection::Usb);
+        let mut block = BlockBuf::new(count, 4800);
+        block.planes_mut().iter_mut().for_each(|plane| plane.resize(4800, 0.0));
+        Self::holding(Playing { stage: None, pipeline, block, names: Vec::new(), status: Status::Running })
+    }
+
+    fn holding(playing: Playing) -> Self {
+        Self(Rc::new(RefCell::new(playing)))
     }
 
     pub fn play(&self, time: Seconds) {
         let Playing { stage, pipeline, block, .. } = &mut *self.0.borrow_mut();
         let end = pipeline.snapshot().at + time;
         while pipeline.snapshot().at < end {
-            stage.read(block).unwrap();
+            if let Some(stage) = stage {
+                stage.read(block).unwrap();
+            }
             pipeline.push(&block.as_block());
         }
     }
@@ -76,10 +96,10 @@ impl Link for Ear {
         let Playing { stage, pipeline, .. } = &mut *self.playing.0.borrow_mut();
         match command {
             Command::Answer(answer) => pipeline.answer(answer),
-            Command::AskLoudest(channel) => stage.ask_loudest(channel),
-            Command::TurnTrim(channel, by) => {
+            Command::AskLoudest(channel) => stage.iter_mut().for_each(|stage| stage.ask_loudest(channel)),
+            Command::TurnTrim(channel, by) => stage.iter_mut().for_each(|stage| {
                 stage.turn_trim(channel, by);
-            }
+            }),
             Command::Stop => {}
         }
         true
@@ -101,22 +121,40 @@ impl Link for Ear {
 fn opener(playing: &Rehearsal) -> Opener {
     let playing = playing.clone();
     Box::new(move |_, _, _, _| {
-        let stage = &playing.0.borrow().stage;
-        let names = stage.inputs().iter().map(|input| input.name.to_owned()).collect();
-        Ok(Box::new(Ear { playing: playing.clone(), names, format: stage.format() }))
+        let now = playing.0.borrow();
+        let (names, format) = (now.names.clone(), now.pipeline.format());
+        Ok(Box::new(Ear { playing: playing.clone(), names, format }))
     })
 }
 
 /// A window of this size on a rehearsal.
 pub fn window(playing: &Rehearsal, width: f32, height: f32) -> Harness<'static, App> {
-    let listen = opener(playing);
-    Harness::builder()
-        .with_size(vec2(width, height))
-        .build_eframe(|context| App::new(&context.egui_ctx, Setup::default(), Look::default(), world(listen)))
+    let hall = Box::new(|_: &Moment, _, _| Err("no hall in this test".into()));
+    window_with_halls(playing, hall, Look::default(), width, height)
 }
 
-/// Halls are heard when the test lets them; nothing is kept.
-fn world(listen: Opener) -> World {
-    let hall = Box::new(|_: &Moment, _, _| Err("no hall in this test".into()));
-    World { listen, hall, keep: Box::new(|_| {}) }
+/// The same with halls; nothing of how it is left is kept.
+pub fn window_with_halls(
+    playing: &Rehearsal,
+    hall: HallOpener,
+    look: Look,
+    width: f32,
+    height: f32,
+) -> Harness<'static, App> {
+    let world = World { listen: opener(playing), hall, keep: Box::new(|_| {}) };
+    Harness::builder()
+        .with_size(vec2(width, height))
+        .build_eframe(|context| App::new(&context.egui_ctx, Setup::default(), look, world))
+}
+
+/// A window on lines with these names.
+pub fn window_named(
+    playing: &Rehearsal,
+    names: Vec<String>,
+    look: Look,
+    width: f32,
+    height: f32,
+) -> Harness<'static, App> {
+    playing.0.borrow_mut().names = names;
+    window_with_halls(playing, Box::new(|_: &Moment, _, _| Err("no hall in this test".into())), look, width, height)
 }

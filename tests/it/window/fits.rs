@@ -1,0 +1,100 @@
+//! Nothing is cut off: on every view, at every text size, every piece of text lies within what it may be drawn in.
+//!
+//! Read from what was painted: a text whose letters reach past its clip, or the window, is cut off. What scrolls may be
+//! cut at the edge it scrolls over. Names that are shortened say so with …, and are spoken whole.
+
+use beforedoors::engine::Mood;
+use beforedoors::gui::{App, Look, TEXT_SIZES};
+use beforedoors::units::Seconds;
+use eframe::egui::epaint::ClippedShape;
+use eframe::egui::{Key, Rangef, Rect, Shape};
+use egui_kittest::Harness;
+
+use super::halls::Hall;
+use super::{Rehearsal, window_with_halls};
+
+/// A hairline.
+const SLACK: f32 = 1.5;
+
+fn cut_off(shape: &Shape, clip: Rect, found: &mut Vec<String>) {
+    match shape {
+        Shape::Vec(shapes) => shapes.iter().for_each(|shape| cut_off(shape, clip, found)),
+        Shape::Text(text) if text.angle == 0.0 && !text.galley.text().trim().is_empty() => {
+            let letters = text.galley.rect.translate(text.pos.to_vec2());
+            let within = clip.expand(SLACK);
+            // What lies wholly outside is scrolled away.
+            if within.intersects(letters) && !within.contains_rect(letters) {
+                let text = text.galley.text();
+                found.push(format!("“{text}” at {letters:?} in {within:?}"));
+            }
+        }
+        _ => {}
+    }
+}
+
+fn all_fits(harness: &Harness<App>, told: &str, scrolls: bool) {
+    let window = harness.ctx.content_rect();
+    let mut found = Vec::new();
+    for ClippedShape { clip_rect, shape, .. } in &harness.output().shapes {
+        let clip = clip_rect.intersect(window);
+        let clip = if scrolls { Rect::from_x_y_ranges(clip.x_range(), Rangef::EVERYTHING) } else { clip };
+        cut_off(shape, clip, &mut found);
+    }
+    assert!(found.is_empty(), "{told}: {found:#?}");
+}
+
+#[test]
+fn no_text_is_cut_off_on_any_view_at_any_size() {
+    for (width, height) in [(1280.0, 800.0), (1920.0, 1080.0)] {
+        for text in TEXT_SIZES {
+            let playing = Rehearsal::new(1, Mood::Normal);
+            let hall = Hall::default();
+            let look = Look { text, ..Look::default() };
+            let mut harness = window_with_halls(&playing, hall.opener(), look, width, height);
+            playing.play(Seconds::new(5.0));
+            for (key, scrolls) in [
+                (Key::F1, true),
+                (Key::T, true),
+                (Key::F2, true),
+                (Key::Space, false),
+                (Key::F3, false),
+                (Key::F4, true),
+            ] {
+                harness.key_press(key);
+                // Rows find their height in the second picture.
+                harness.step();
+                harness.step();
+                all_fits(&harness, &format!("{key:?} at {text}, {width}×{height}"), scrolls);
+            }
+        }
+    }
+}
+
+/// In other scripts, and far longer than there is room for.
+fn hard_names(count: usize) -> Vec<String> {
+    let scripts = ["Ångström Œuvre", "Хор мальчиков", "Φλάουτο", "合唱团", "ひびき", "קול", "صوت", "🎺 brass"];
+    (0..count)
+        .map(|index| match index % 9 {
+            8 => "A very long name that nobody would ever want to read ".repeat(4),
+            script => scripts[script].to_owned(),
+        })
+        .collect()
+}
+
+#[test]
+fn hard_names_and_any_number_of_channels_are_held() {
+    for count in [1, 8, 16, 32, 64] {
+        for text in [1.0, 2.0] {
+            let playing = Rehearsal::of_lines(count);
+            let look = Look { text, ..Look::default() };
+            let mut harness = super::window_named(&playing, hard_names(count), look, 1280.0, 800.0);
+            playing.play(Seconds::new(2.0));
+            for (key, scrolls) in [(Key::F1, count > 8), (Key::T, true), (Key::W, true), (Key::Questionmark, true)] {
+                harness.key_press(key);
+                harness.step();
+                harness.step();
+                all_fits(&harness, &format!("{count} channels, {key:?} at {text}"), scrolls);
+            }
+        }
+    }
+}
