@@ -10,6 +10,7 @@ use eframe::egui::{self, Button, Context, Panel as EguiPanel, Rect, Ui, vec2};
 
 use super::input::{Choice, Chosen};
 use super::keys::{self, Action};
+use super::opened::Player;
 use super::recordings::Takes;
 use super::shelf::Meter;
 use super::theme::{self, DOORS, GAP, Look, TEXT_SIZES};
@@ -130,6 +131,13 @@ impl App {
         app
     }
 
+    /// Hears passages of recordings through another player.
+    #[must_use]
+    pub fn with_player(mut self, player: Player) -> Self {
+        self.takes.set_player(player);
+        self
+    }
+
     /// Looks at the newest snapshot.
     fn take(&mut self) {
         let Ok(link) = &self.link else { return };
@@ -191,7 +199,10 @@ impl App {
                 let count = self.snapshot.as_ref().map_or(0, |snapshot| snapshot.inputs.len());
                 self.picked = (channel.index() < count).then_some(channel);
             }
-            Action::Go(view) => self.view = view,
+            Action::Go(view) => {
+                self.takes.leave();
+                self.view = view;
+            }
             Action::Table => self.table = !self.table,
             Action::Bright => self.set_look(Look { bright: !self.look.bright, ..self.look }),
             Action::Text(larger) => {
@@ -241,6 +252,9 @@ impl eframe::App for App {
         if !dropped.is_empty() {
             self.view = View::Recordings;
             self.takes.read(dropped, &self.setup, context);
+        }
+        if self.view == View::Recordings {
+            self.takes.keys(context, &self.setup);
         }
         let heard = self.snapshot.as_ref().filter(|_| self.view == View::Soundcheck);
         let reply = heard.map_or(Reply::Over, |snapshot| self.words(snapshot).reply);
@@ -405,7 +419,7 @@ impl App {
 
     fn page(&mut self, ui: &mut Ui) {
         if self.view == View::Recordings {
-            return self.takes.ui(ui, self.look);
+            return self.takes.ui(ui, self.look, &self.setup);
         }
         let palette = self.look.palette();
         let Some(snapshot) = self.snapshot.take() else {

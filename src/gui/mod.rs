@@ -5,10 +5,14 @@
 
 mod app;
 mod doors;
+mod faults;
 mod floor;
 mod input;
 mod keys;
+mod opened;
 mod panels;
+mod picker;
+mod picture;
 mod recordings;
 mod shapes;
 mod shelf;
@@ -23,6 +27,7 @@ use eframe::egui::text::{LayoutJob, TextFormat, TextWrapping};
 use eframe::egui::{Color32, FontId, Galley, Painter, ViewportBuilder, vec2};
 
 pub use app::{App, Opener};
+pub use opened::Player;
 pub use theme::{Look, TEXT_SIZES};
 pub use waker::Wake;
 
