@@ -20,7 +20,7 @@ pub fn resample(samples: &[f32], from: SampleRate, to: SampleRate) -> Vec<f32> {
     // In turns of the input's own rate.
     let cut = PASSED * (1.0 / step).min(1.0);
     let reach = CROSSINGS / cut;
-    let frames = (samples.len() as f64 / step).floor() as usize;
+    let frames = (samples.len() as u64 * u64::from(to.get()) / u64::from(from.get())) as usize;
     (0..frames).map(|frame| at(samples, frame as f64 * step, cut, reach)).collect()
 }
 

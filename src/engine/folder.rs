@@ -31,10 +31,19 @@ pub fn look(folder: &Path) -> Result<Vec<Entry>, GatherError> {
     Ok(entries)
 }
 
-/// Where to begin: the person's music or documents, else their home, else here.
-pub fn home() -> PathBuf {
-    let home = std::env::home_dir().filter(|home| home.is_dir()).unwrap_or_else(|| PathBuf::from("."));
-    ["Music", "Documents"].map(|name| home.join(name)).into_iter().find(|folder| folder.is_dir()).unwrap_or(home)
+/// Where recordings may lie: the person's music, else their documents.
+pub fn music() -> PathBuf {
+    home("Music").unwrap_or_else(documents)
+}
+
+/// Where a person keeps what they write: their documents, else their home, else here.
+pub fn documents() -> PathBuf {
+    let home_itself = || std::env::home_dir().filter(|home| home.is_dir()).unwrap_or_else(|| PathBuf::from("."));
+    home("Documents").unwrap_or_else(home_itself)
+}
+
+fn home(name: &str) -> Option<PathBuf> {
+    std::env::home_dir().map(|home| home.join(name)).filter(|folder| folder.is_dir())
 }
 
 #[cfg(test)]

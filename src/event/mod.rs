@@ -46,6 +46,8 @@
 
 mod error;
 mod inputs;
+mod list;
+mod paste;
 mod rewrite;
 mod row;
 mod save;
@@ -60,9 +62,10 @@ use std::path::{Path, PathBuf};
 
 pub use error::{Doubt, EventError, EventWarning, Fault, Mistake, Spot};
 pub use inputs::{Input, inputs_text, parse_inputs, read_inputs, write_inputs};
+pub use list::{Change, List};
 pub use settings::{Desk, Settings, Song};
 pub use when::{Date, Doors};
-pub use words::{Connection, Listening};
+pub use words::{Column, Connection, Listening};
 
 use crate::units::ChannelId;
 use error::Findings;

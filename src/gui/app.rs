@@ -14,7 +14,7 @@ use super::opened::Player;
 use super::recordings::Takes;
 use super::shelf::Meter;
 use super::theme::{self, DOORS, GAP, Look, TEXT_SIZES};
-use super::{Panel, View, Wake, doors, floor, panels, shelf, step, table};
+use super::{Panel, View, Wake, doors, floor, list, panels, shelf, step, table};
 use crate::engine::session::{Command, Hearing, Link, Pace, Session, Status};
 use crate::engine::{ChannelState, Connection, Mood, Snapshot, Step};
 use crate::units::{ChannelId, Db};
@@ -78,6 +78,9 @@ pub struct App {
     look: Look,
     view: View,
     takes: Takes,
+    list: list::Editor,
+    /// The inputs that the engine was begun with.
+    heard_inputs: Option<Vec<crate::engine::Input>>,
     panel: Panel,
     table: bool,
     picked: Option<ChannelId>,
@@ -103,6 +106,7 @@ impl App {
         };
         let connection = setup.connection.filter(|_| setup.device.is_some()).unwrap_or(Connection::Usb);
         let link = open(&hearing, &setup, connection, Wake::new(context.clone()));
+        let heard_inputs = setup.inputs.clone();
         let mut app = Self {
             open,
             setup,
@@ -114,6 +118,8 @@ impl App {
             look,
             view: View::default(),
             takes: Takes::default(),
+            list: list::Editor::default(),
+            heard_inputs,
             panel: Panel::None,
             table: false,
             picked: None,
@@ -129,6 +135,29 @@ impl App {
         };
         app.name_the_lines();
         app
+    }
+
+    fn go(&mut self, view: View) {
+        self.takes.leave();
+        if view == View::Inputs && self.view != view {
+            self.list = list::Editor::of(self.setup.event.as_ref());
+        } else if self.view == View::Inputs && self.view != view {
+            self.list.leave();
+            self.relist();
+            // Names need no new engine; other inputs do.
+            if !self.is_staged() && self.heard_inputs != self.setup.inputs {
+                self.hear(self.hearing.clone(), self.connection);
+            }
+        }
+        self.view = view;
+    }
+
+    /// Takes the list as it was edited.
+    fn relist(&mut self) {
+        if let Some((event, has_folder)) = self.list.changed() {
+            self.setup = self.setup.relisted(event, has_folder);
+            self.name_the_lines();
+        }
     }
 
     /// Hears passages of recordings through another player.
@@ -171,9 +200,10 @@ impl App {
         self.snapshot = None;
         if let Some(event) = self.setup.event.clone() {
             self.setup = Setup::of(event);
-        } else {
+        } else if self.setup.inputs.is_none() {
             self.setup.names.clear();
         }
+        self.heard_inputs = self.setup.inputs.clone();
         self.link = (self.open)(&hearing, &self.setup, connection, Wake::new(self.context.clone()));
         (self.hearing, self.connection, self.picked, self.panel) = (hearing, connection, None, Panel::None);
         (self.trail, self.history) = (Trail::default(), History::default());
@@ -199,10 +229,7 @@ impl App {
                 let count = self.snapshot.as_ref().map_or(0, |snapshot| snapshot.inputs.len());
                 self.picked = (channel.index() < count).then_some(channel);
             }
-            Action::Go(view) => {
-                self.takes.leave();
-                self.view = view;
-            }
+            Action::Go(view) => self.go(view),
             Action::Table => self.table = !self.table,
             Action::Bright => self.set_look(Look { bright: !self.look.bright, ..self.look }),
             Action::Text(larger) => {
@@ -247,14 +274,20 @@ impl App {
 impl eframe::App for App {
     fn logic(&mut self, context: &Context, _: &mut eframe::Frame) {
         self.take();
-        let dropped: Vec<_> =
+        let dropped: Vec<std::path::PathBuf> =
             context.input(|input| input.raw.dropped_files.iter().map(|file| file.path().to_owned()).collect());
-        if !dropped.is_empty() {
-            self.view = View::Recordings;
+        if let Some(listed) = dropped.iter().find(|path| list::Editor::takes(path)) {
+            self.go(View::Inputs);
+            self.list.import_file(listed);
+        } else if !dropped.is_empty() {
+            self.go(View::Recordings);
             self.takes.read(dropped, &self.setup, context);
         }
-        if self.view == View::Recordings {
-            self.takes.keys(context, &self.setup);
+        match self.view {
+            View::Recordings => self.takes.keys(context, &self.setup),
+            View::Inputs if !self.list.keys(context) => self.go(View::Soundcheck),
+            View::Inputs => self.relist(),
+            View::Soundcheck => {}
         }
         let heard = self.snapshot.as_ref().filter(|_| self.view == View::Soundcheck);
         let reply = heard.map_or(Reply::Over, |snapshot| self.words(snapshot).reply);
@@ -335,8 +368,9 @@ impl App {
                         ("Why  W", Action::Open(Panel::Why)),
                         (table, Action::Table),
                         ("Choose the input  I", Action::Open(Panel::Input)),
+                        (view::inputs::OPEN, Action::Go(View::Inputs)),
                     ],
-                    View::Recordings => &[("Help  ?", Action::Open(Panel::Help))],
+                    View::Recordings | View::Inputs => &[("Help  ?", Action::Open(Panel::Help))],
                 };
                 for &(label, action) in buttons {
                     if ui.button(label).clicked() {
@@ -420,6 +454,12 @@ impl App {
     fn page(&mut self, ui: &mut Ui) {
         if self.view == View::Recordings {
             return self.takes.ui(ui, self.look, &self.setup);
+        }
+        if self.view == View::Inputs {
+            if !self.list.ui(ui, self.look) {
+                self.go(View::Soundcheck);
+            }
+            return;
         }
         let palette = self.look.palette();
         let Some(snapshot) = self.snapshot.take() else {

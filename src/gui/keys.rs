@@ -56,6 +56,7 @@ pub fn actions(context: &Context, reply: Reply, at_hand: Option<ChannelId>, stag
         (Key::W, Action::Open(Panel::Why)),
         (Key::Questionmark, Action::Open(Panel::Help)),
         (Key::I, Action::Open(Panel::Input)),
+        (Key::E, Action::Go(View::Inputs)),
         (Key::F1, Action::Go(View::Soundcheck)),
         (Key::F2, Action::Go(View::Recordings)),
         (Key::Escape, Action::Close),

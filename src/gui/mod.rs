@@ -7,8 +7,10 @@ mod app;
 mod doors;
 mod faults;
 mod floor;
+mod form;
 mod input;
 mod keys;
+mod list;
 mod opened;
 mod panels;
 mod picker;
@@ -39,6 +41,8 @@ pub enum View {
     #[default]
     Soundcheck,
     Recordings,
+    /// The input list; left for the view before it.
+    Inputs,
 }
 
 impl View {
@@ -48,6 +52,7 @@ impl View {
         match self {
             Self::Soundcheck => "Soundcheck",
             Self::Recordings => "Recordings",
+            Self::Inputs => "Input list",
         }
     }
 }

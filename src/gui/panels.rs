@@ -75,7 +75,7 @@ pub fn help(ui: &mut Ui, look: Look) {
     let palette = look.palette();
     ScrollArea::vertical().id_salt("help").show(ui, |ui| {
         ui.columns(2, |columns| {
-            for (key, meaning) in KEYS {
+            for (key, meaning) in KEYS.iter().chain(&view::recordings::KEYS).chain(&view::inputs::KEYS) {
                 columns[0].label(format!("{key}   {meaning}"));
             }
             for state in STATES {

@@ -40,7 +40,7 @@ enum Line<'a> {
 impl Picker {
     pub fn new() -> Self {
         Self {
-            field: with_separator(&folder::home()),
+            field: with_separator(&folder::music()),
             listed: None,
             entries: Vec::new(),
             wrong: None,

@@ -5,6 +5,7 @@
 
 mod findings;
 pub mod headline;
+pub mod inputs;
 pub mod numbers;
 pub mod recordings;
 pub mod records;

@@ -48,6 +48,12 @@ impl Setup {
         }
     }
 
+    /// The same with another list of inputs; an event without a folder is none yet.
+    pub fn relisted(&self, event: &Event, has_folder: bool) -> Self {
+        let Self { inputs, names, event, .. } = Self::of(event.clone());
+        Self { event: event.filter(|_| has_folder), inputs, names, ..self.clone() }
+    }
+
     /// Whether the desk's words were never told.
     pub fn desk_is_unknown(&self) -> bool {
         self.event.as_ref().is_none_or(|event| event.settings.desk.knob.is_none())

@@ -1,5 +1,7 @@
 //! The window, worked by its accessible names on a stage whose time the test makes go by.
 
+mod list;
+mod opened;
 mod recordings;
 mod soundcheck;
 
