@@ -153,10 +153,9 @@ impl Editor {
         if self.list.inputs().is_empty() {
             ui.label(words::EMPTY);
         } else if wide / look.text >= 900.0 {
-            let half = (wide - GAP) * 0.48;
-            ui.horizontal_top(|ui| {
-                ui.allocate_ui(vec2(half, tall), |ui| self.lines(ui, look, &mut wish));
-                ui.allocate_ui(vec2(wide - half - GAP, tall), |ui| typed = self.cells(ui, look));
+            ui.columns(2, |columns| {
+                self.lines(&mut columns[0], look, &mut wish);
+                typed = self.cells(&mut columns[1], look);
             });
         } else {
             ui.allocate_ui(vec2(wide, (tall * 0.45).max(TARGET)), |ui| self.lines(ui, look, &mut wish));

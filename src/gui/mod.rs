@@ -41,7 +41,7 @@ pub enum View {
     #[default]
     Soundcheck,
     Recordings,
-    /// The input list; left for the view before it.
+    /// The input list; left for the soundcheck.
     Inputs,
 }
 

@@ -79,9 +79,9 @@ impl Takes {
     /// Begins to read files and folders.
     pub fn read(&mut self, paths: Vec<PathBuf>, setup: &Setup, context: &Context) {
         let (sender, coming) = mpsc::channel();
-        let (theirs, context) = (setup.clone(), context.clone());
+        self.setup = setup.of_recordings();
+        let (theirs, context) = (self.setup.clone(), context.clone());
         (self.failed, self.picker) = (None, None);
-        self.setup = setup.clone();
         self.close();
         let work = move || {
             let tell = |news| {

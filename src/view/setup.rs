@@ -54,6 +54,14 @@ impl Setup {
         Self { event: event.filter(|_| has_folder), inputs, names, ..self.clone() }
     }
 
+    /// For recordings: the event's own list, never the names of what is heard now.
+    pub fn of_recordings(&self) -> Self {
+        match &self.event {
+            Some(event) => Self { desk: self.desk.clone(), ..Self::of(event.clone()) },
+            None => Self { names: Vec::new(), ..self.clone() },
+        }
+    }
+
     /// Whether the desk's words were never told.
     pub fn desk_is_unknown(&self) -> bool {
         self.event.as_ref().is_none_or(|event| event.settings.desk.knob.is_none())

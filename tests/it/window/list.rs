@@ -29,6 +29,7 @@ fn window_on(setup: Setup, width: f32, height: f32) -> Harness<'static, App> {
     let opener = opener(&playing);
     let mut harness = Harness::builder()
         .with_size(vec2(width, height))
+        .allow_missing_glyphs()
         .build_eframe(|context| App::new(&context.egui_ctx, setup, opener));
     harness.step();
     press(&mut harness, Key::E);
@@ -118,10 +119,10 @@ fn a_kind_is_chosen_and_a_wrong_cell_says_what_was_expected() {
     harness.get_by_label("Kind").click();
     harness.step();
     harness.step();
-    harness.get_by_label("brass").click();
+    harness.get_by_label("choir").click();
     harness.step();
     harness.step();
-    assert_eq!(saved(folder.path())[0].2, SourceKind::Brass);
+    assert_eq!(saved(folder.path())[0].2, SourceKind::Choir);
     harness.get_by_label("Channel").click();
     harness.step();
     command(&mut harness, Key::A);
@@ -195,6 +196,8 @@ fn without_an_event_one_is_made_in_plain_words() {
     harness.step();
     harness.step();
     assert!(says(&harness, "name the event first"));
+    harness.get_by_label("Name of the event").click();
+    harness.step();
     harness.get_by_label("Name of the event").type_text("Spring concert");
     harness.step();
     harness.get_by_label("Folder it is kept in").click();
@@ -215,7 +218,7 @@ fn a_folder_that_somebody_changed_is_not_written_over() {
     let folder = tempfile::tempdir().unwrap();
     event_in(folder.path());
     let mut harness = window_on_folder(folder.path());
-    let theirs = "channel,name,kind,connection,show_lift_db\n7,Theirs,speech,mic,\n";
+    let theirs = "channel,name,kind,connection,show_lift_db\n2,Soloist,solo vocal,radio,9\n7,Theirs,speech,mic,\n";
     std::fs::write(folder.path().join("inputs.csv"), theirs).unwrap();
     press(&mut harness, Key::Delete);
     assert!(says(&harness, "Not saved: "));

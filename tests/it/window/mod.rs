@@ -108,5 +108,6 @@ pub fn window(playing: &Rehearsal, width: f32, height: f32) -> Harness<'static, 
     let opener = opener(playing);
     Harness::builder()
         .with_size(vec2(width, height))
+        .allow_missing_glyphs()
         .build_eframe(|context| App::new(&context.egui_ctx, Setup::default(), opener))
 }
