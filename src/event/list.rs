@@ -94,7 +94,11 @@ impl List {
         let channel = (after..all).chain(0..after.min(all)).map(ChannelId::from_index).find(|free| !taken(*free))?;
         let at = line.map_or(inputs.len(), |line| (line + 1).min(inputs.len()));
         let mut new = self.now.clone();
-        new.inputs.insert(at, Input::new(channel, "", SourceKind::Other));
+        let mut input = Input::new(channel, "", SourceKind::Other);
+        // The columns that somebody else put there stand empty.
+        let others = new.inputs.first().map(|first| first.others.as_slice()).unwrap_or_default();
+        input.others = others.iter().map(|(heading, _)| (heading.clone(), String::new())).collect();
+        new.inputs.insert(at, input);
         self.keep(Change::Added(channel), new);
         Some(at)
     }
@@ -184,7 +188,9 @@ mod tests {
             Input::new(channel(2), "Soloist", SourceKind::SoloVocal),
             Input::new(channel(4), "Keys", SourceKind::Keys),
         ];
-        event.inputs[0].others = vec![("colour".into(), "red".into())];
+        for input in &mut event.inputs {
+            input.others = vec![("colour".into(), "red".into())];
+        }
         event.settings.songs = vec![Song { name: "First".into(), open: vec![channel(2), channel(4)] }];
         List::of(&event)
     }

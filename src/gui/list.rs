@@ -13,7 +13,7 @@ use eframe::egui::{
 };
 
 use super::form::Form;
-use super::theme::{self, GAP, Look, TARGET};
+use super::theme::{self, BAR, GAP, Look, TARGET};
 use crate::engine::folder;
 use crate::event::{Change, Column, Event, Input, List};
 use crate::view::inputs as words;
@@ -140,7 +140,7 @@ impl Editor {
             let keys = keys.into_iter().filter(|(key, _)| !(choosing && *key == Key::Escape));
             wishes.extend(keys.filter(|(key, _)| pressed(Modifiers::NONE, *key)).map(|(_, wish)| wish));
         }
-        wishes.into_iter().fold(true, |open, wish| self.carry_out(wish) && open)
+        wishes.into_iter().all(|wish| self.carry_out(wish))
     }
 
     /// Draws it; whether it stays open.
@@ -197,7 +197,9 @@ impl Editor {
                 }
             });
         } else {
-            let kept = words::kept(&self.event.settings.name, self.event.folder());
+            let folder = self.event.folder();
+            let folder = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
+            let kept = words::kept(&self.event.settings.name, &folder);
             ui.label(RichText::new(kept).color(palette.quiet));
         }
         let most = ui.available_height() * 0.4;
@@ -244,6 +246,7 @@ impl Editor {
     fn lines(&mut self, ui: &mut Ui, look: Look, wish: &mut Option<Wish>) {
         let moved = std::mem::take(&mut self.moved);
         ScrollArea::vertical().id_salt("lines").auto_shrink([false, false]).show(ui, |ui| {
+            ui.set_max_width(ui.available_width() - BAR);
             for (line, input) in self.list.inputs().iter().enumerate() {
                 if draw_line(ui, look, input, line == self.at, moved) {
                     *wish = Some(Wish::Go(line));
@@ -256,7 +259,11 @@ impl Editor {
         let input = self.list.inputs().get(self.at)?;
         let form = &mut self.form;
         let area = ScrollArea::vertical().id_salt("cells").auto_shrink([false, false]);
-        area.show(ui, |ui| form.ui(ui, look, input)).inner
+        area.show(ui, |ui| {
+            ui.set_max_width(ui.available_width() - BAR);
+            form.ui(ui, look, input)
+        })
+        .inner
     }
 
     fn carry_out(&mut self, wish: Wish) -> bool {

@@ -9,7 +9,7 @@ use eframe::egui::{Button, Context, Key, Modifiers, RichText, ScrollArea, Ui, ve
 
 use super::picture::{self, Picture};
 use super::step::{self, Words};
-use super::theme::{GAP, Look, TARGET};
+use super::theme::{BAR, GAP, Look, TARGET};
 use crate::engine::excerpt::{self, Armed, Passage, Played, Playing};
 use crate::view::{self, Fault, Take, recordings as words, who};
 
@@ -77,6 +77,7 @@ impl Opened {
         let sounds = self.follow(ui.ctx());
         let mut wish = None;
         ScrollArea::vertical().id_salt("opened").auto_shrink([false, false]).show(ui, |ui| {
+            ui.set_max_width(ui.available_width() - BAR);
             ui.label(RichText::new(&take.name).font(look.strong()));
             let fault = take.faults.get(self.fault);
             if take.envelope.is_some() {

@@ -1,7 +1,8 @@
 //! The level of a recording over time, each fault marked on it by its shape and word.
 //!
 //! From left to right the recording, from bottom to top −60 dBFS to full scale. Each column of pixels stands for what lay
-//! in its time: a solid bar from the quietest to the loudest 10 ms (RMS), a pale one from there to the highest sample.
+//! in its time: a solid bar from the quietest to the loudest 10 ms (RMS), a pale one from there to the highest sample,
+//! and shade below.
 //! Marks stand above, in up to three rows, each over its time; where words would cover each other, that of the fault at
 //! hand is written first. Clicking a mark takes its fault at hand. Every mark speaks its name.
 
@@ -107,8 +108,8 @@ fn places(ui: &Ui, look: Look, faults: &[Fault], at_hand: Option<usize>, time: &
             let wide = ui.painter().layout_no_wrap(word, look.small(), Color32::WHITE).size().x;
             let x = time.x(faults[place].from);
             let (left, right) = (x - size * 0.7, x + size * 0.7);
-            let behind = (left, right + 4.0 + wide);
-            let before = (left - 4.0 - wide, right);
+            let behind = (left, right + 8.0 + wide);
+            let before = (left - 8.0 - wide, right);
             let spans = [behind, before].into_iter().filter(|(from, to)| *from >= 0.0 && *to <= time.to + 8.0);
             let fit = spans
                 .flat_map(|(from, to)| (0..ROWS).map(move |row| (row, from, to)))
@@ -217,6 +218,7 @@ fn levels(ui: &Ui, look: Look, plot: Rect, length: Seconds, extent: impl Fn(f64,
             let rect = Rect::from_min_max(pos2(x(share(column)), top), pos2(x(share(column + 1)), bottom));
             mesh.add_colored_rect(rect, color);
         };
+        bar(quiet, Dbfs::SILENCE, palette.line);
         bar(peak, loud, pale);
         bar(loud, quiet, palette.text);
     }

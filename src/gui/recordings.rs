@@ -18,7 +18,7 @@ use eframe::egui::{
 use super::opened::{self, Opened, Player};
 use super::picker::{Picked, Picker};
 use super::step::{self, Words};
-use super::theme::{GAP, Look, TARGET};
+use super::theme::{BAR, GAP, Look, TARGET};
 use crate::engine::recording;
 use crate::view::{Setup, Take, recordings as words};
 
@@ -184,8 +184,7 @@ impl Takes {
     }
 
     fn list(&mut self, ui: &mut Ui, look: Look) {
-        // The bar at the side takes room of its own.
-        let width = ui.available_width() - 14.0;
+        let width = ui.available_width() - BAR;
         for row in &mut self.rows {
             row.measure(ui, look, width);
         }
@@ -210,13 +209,10 @@ impl Takes {
             ui.set_height(whole);
             let origin = ui.max_rect().min;
             let first = tops.partition_point(|top| *top <= seen.top()).saturating_sub(1);
-            for index in first..self.rows.len() {
-                if tops[index] > seen.bottom() {
-                    break;
-                }
-                let size = vec2(width, self.rows[index].height());
-                let rect = Rect::from_min_size(pos2(origin.x, origin.y + tops[index]), size);
-                if self.rows[index].draw(ui, look, rect, at == Some(index)) {
+            let below = self.rows.iter().zip(&tops).enumerate().skip(first);
+            for (index, (row, top)) in below.take_while(|(_, (_, top))| **top <= seen.bottom()) {
+                let rect = Rect::from_min_size(pos2(origin.x, origin.y + top), vec2(width, row.height()));
+                if row.draw(ui, look, rect, at == Some(index)) {
                     chosen = Some(index);
                 }
             }

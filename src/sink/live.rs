@@ -303,7 +303,10 @@ fn open<S: Sound>(
     controls: &Arc<Controls>,
 ) -> Result<cpal::Stream, SinkError> {
     quiet();
-    let failed = |detail: String| SinkError::Device { device: name.to_owned(), detail };
+    let failed = |detail: String| {
+        let detail = detail.trim_end_matches('.').to_owned();
+        SinkError::Device { device: name.to_owned(), detail }
+    };
     let ours = |error: cpal::Error| failed(error.to_string());
     let device = match id {
         Some(id) => resolve(id).ok_or_else(|| failed("it is not there any more".to_owned()))?,

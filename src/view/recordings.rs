@@ -72,7 +72,9 @@ pub fn all(worst: Option<&Take>, read: usize, wanted: usize, failed: Option<&str
         Some(take) if take.badness == Badness::Fine => {
             (take.badness.headline().into(), "nothing to turn in any of them".into())
         }
-        Some(take) => (take.badness.headline().into(), take.line.clone()),
+        // A long name stands whole in its own line below.
+        Some(take) if take.name.chars().count() > 40 => (take.badness.headline().into(), take.line.clone()),
+        Some(take) => (take.badness.headline().into(), format!("{}: {}", take.name, take.line)),
     };
     let proof = match failed {
         Some(why) => why.to_owned(),
