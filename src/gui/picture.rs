@@ -39,7 +39,7 @@ pub fn picture(ui: &mut Ui, look: Look, picture: &Picture) -> Option<usize> {
     let time = Axis { from: letters, to: letters + across, length: picture.take.length };
     let marks = places(ui, look, faults, picture.at_hand, &time);
     let rows = marks.iter().map(|mark| mark.row + 1).max().unwrap_or(0) as f32;
-    let tall = 130.0 * look.text.clamp(1.0, 1.4);
+    let tall = ui.ctx().content_rect().height() * 0.17 * look.text.clamp(1.0, 1.3);
     let (rect, response) = ui.allocate_exact_size(vec2(width, rows * line + tall + line), Sense::hover());
     let plot = Rect::from_min_size(rect.min + vec2(letters, rows * line), vec2(across, tall));
     let extent = |from: f64, to: f64| {
