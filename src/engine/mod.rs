@@ -3,6 +3,9 @@
 //! Names every room below it; no face, no sentence.
 
 pub mod desk_zero;
+pub mod envelope;
+pub mod excerpt;
+pub mod folder;
 pub mod hall;
 mod pipeline;
 pub mod recording;

@@ -1,17 +1,19 @@
 //! A recording from its first frame to its last: levels, findings and a verdict for each channel.
 //!
-//! Many recordings spread over all cores, and so do the channels of one. Memory does not grow with the length.
+//! Many recordings spread over all cores, and so do the channels of one. Memory does not grow with the length; of the
+//! level over time an [`Envelope`] of fixed size is kept.
 
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
+use super::envelope::Envelope;
 use crate::block::BlockBuf;
 use crate::block::Format;
 use crate::coach::{ChannelState, Input, Step, TrimCause, Turn, Unseen, Why, judge_input, judge_take, most_urgent};
 use crate::detectors::{Detectors, Evidence, Expected, Finding, Heard, Tops};
-use crate::meters::{ChannelSummary, LoudnessLayout, Meters, Summary};
+use crate::meters::{ChannelSummary, LoudnessLayout, Meters, Readings, Summary};
 use crate::source::file::{FileError, FileInfo, FileSource, FileWarning};
 use crate::source::{Flow, Source};
 use crate::units::{ChannelId, Dbfs, Seconds, SourceKind};
@@ -29,6 +31,8 @@ pub struct Recording {
     pub channels: Vec<ChannelVerdict>,
     pub findings: Vec<Finding>,
     pub warnings: Vec<FileWarning>,
+    /// Its level over time.
+    pub envelope: Envelope,
 }
 
 /// Why a recording can't be measured.
@@ -131,12 +135,16 @@ pub fn measure(path: &Path, inputs: &[Input], progress: &(dyn Fn(f64) + Sync)) -
     let mut meters = Meters::new(format, &weights);
     let mut detectors = detectors(format, inputs);
     let mut findings = Vec::new();
+    let mut envelope = Envelope::new(format.channels);
     let mut block = BlockBuf::new(format.channels, format.rate.frames(STRETCH).get() as usize);
     let mut read = 0;
     loop {
         let flow = source.read(&mut block)?;
         read += block.frames() as u64;
-        let mut watch = |readings: &crate::meters::Readings| detectors.observe(readings);
+        let mut watch = |readings: &Readings| {
+            detectors.observe(readings);
+            envelope.observe(readings);
+        };
         if format.channels == 1 {
             meters.push(&block.as_block(), &mut watch);
         } else {
@@ -151,7 +159,10 @@ pub fn measure(path: &Path, inputs: &[Input], progress: &(dyn Fn(f64) + Sync)) -
             break;
         }
     }
-    meters.finish(&mut |readings| detectors.observe(readings));
+    meters.finish(&mut |readings| {
+        detectors.observe(readings);
+        envelope.observe(readings);
+    });
     detectors.finish(meters.readings().at);
     findings.extend(detectors.drain());
     findings.sort_by_key(|finding| (finding.start, finding.channel));
@@ -164,7 +175,7 @@ pub fn measure(path: &Path, inputs: &[Input], progress: &(dyn Fn(f64) + Sync)) -
     };
     let channels = summary.channels.iter().enumerate().map(verdict).collect();
     let (info, warnings) = (source.info().clone(), source.warnings().to_vec());
-    Ok(Recording { path: path.to_owned(), info, format, summary, channels, findings, warnings })
+    Ok(Recording { path: path.to_owned(), info, format, summary, channels, findings, warnings, envelope })
 }
 
 /// Measures many, over all cores; `done` is told of each as it ends, with its place in `paths`, and may say that no

@@ -60,6 +60,24 @@ impl Input {
     pub fn label(&self) -> String {
         if self.name.is_empty() { format!("channel {}", self.channel.number()) } else { self.name.clone() }
     }
+
+    /// The cell that says this of the input; empty is "not said".
+    pub fn cell(&self, column: Column) -> String {
+        let number = |number: Option<f64>| number.map_or_else(String::new, |number| number.to_string());
+        match column {
+            Column::Channel => self.channel.number().to_string(),
+            Column::Name => self.name.clone(),
+            Column::Kind => self.kind.word().to_owned(),
+            Column::Connection => self.connection.map_or("", Connection::word).to_owned(),
+            Column::ShowLift => number(self.show_lift.map(Db::get)),
+            Column::Person => self.person.clone().unwrap_or_default(),
+            Column::Stand => self.stand.clone().unwrap_or_default(),
+            Column::Phantom => self.phantom.map_or("", |on| if on { "yes" } else { "no" }).to_owned(),
+            Column::Notes => self.notes.clone().unwrap_or_default(),
+            Column::PlaceX => number(self.place_x_m),
+            Column::PlaceY => number(self.place_y_m),
+        }
+    }
 }
 
 /// Reads an input list; the inputs come in the order of their lines.
@@ -88,9 +106,15 @@ pub fn write_inputs(path: impl AsRef<Path>, inputs: &[Input]) -> Result<(), Even
 
 /// The text of an input list: the five headings, then those that any input needs.
 pub fn inputs_text(inputs: &[Input]) -> String {
+    inputs_text_with(inputs, None)
+}
+
+/// The same with one cell as somebody typed it, told by the place of its line and its column.
+pub(super) fn inputs_text_with(inputs: &[Input], typed: Option<(usize, Column, &str)>) -> String {
     let needed = |column: &Column| {
         HEADINGS.split(',').any(|word| word == column.word())
-            || inputs.iter().any(|input| !cell(input, *column).is_empty())
+            || typed.is_some_and(|(_, changed, _)| changed == *column)
+            || inputs.iter().any(|input| !input.cell(*column).is_empty())
     };
     let columns: Vec<Column> = Column::ALL.into_iter().filter(needed).collect();
     let mut others: Vec<&str> = Vec::new();
@@ -102,34 +126,20 @@ pub fn inputs_text(inputs: &[Input]) -> String {
     let mut lines = csv::Writer::from_writer(Vec::new());
     let headings = columns.iter().map(|column| column.word()).chain(others.iter().copied());
     let mut written = lines.write_record(headings);
-    for input in inputs {
+    for (index, input) in inputs.iter().enumerate() {
+        let cell = |column: &Column| match typed {
+            Some((line, changed, text)) if (line, changed) == (index, *column) => text.to_owned(),
+            _ => input.cell(*column),
+        };
         let other = |heading: &&str| {
             let found = input.others.iter().find(|(own, _)| own == heading);
             found.map_or_else(String::new, |(_, cell)| cell.clone())
         };
-        let cells = columns.iter().map(|column| cell(input, *column)).chain(others.iter().map(other));
+        let cells = columns.iter().map(cell).chain(others.iter().map(other));
         written = written.and_then(|()| lines.write_record(cells.map(String::into_bytes)));
     }
     let bytes = written.ok().and_then(|()| lines.into_inner().ok()).unwrap_or_default();
     String::from_utf8(bytes).unwrap_or_default()
-}
-
-/// The cell that says this of the input; empty is "not said".
-fn cell(input: &Input, column: Column) -> String {
-    let number = |number: Option<f64>| number.map_or_else(String::new, |number| number.to_string());
-    match column {
-        Column::Channel => input.channel.number().to_string(),
-        Column::Name => input.name.clone(),
-        Column::Kind => input.kind.word().to_owned(),
-        Column::Connection => input.connection.map_or("", Connection::word).to_owned(),
-        Column::ShowLift => number(input.show_lift.map(Db::get)),
-        Column::Person => input.person.clone().unwrap_or_default(),
-        Column::Stand => input.stand.clone().unwrap_or_default(),
-        Column::Phantom => input.phantom.map_or("", |on| if on { "yes" } else { "no" }).to_owned(),
-        Column::Notes => input.notes.clone().unwrap_or_default(),
-        Column::PlaceX => number(input.place_x_m),
-        Column::PlaceY => number(input.place_y_m),
-    }
 }
 
 /// Every input that could be read, with every mistake.

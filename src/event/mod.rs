@@ -46,7 +46,9 @@
 
 mod error;
 mod inputs;
+mod list;
 pub mod log;
+mod paste;
 mod recent;
 mod rewrite;
 mod row;
@@ -62,10 +64,11 @@ use std::path::{Path, PathBuf};
 
 pub use error::{Doubt, EventError, EventWarning, Fault, Mistake, Spot};
 pub use inputs::{Input, inputs_text, parse_inputs, read_inputs, write_inputs};
+pub use list::{Change, List};
 pub use recent::Recent;
 pub use settings::{Desk, Settings, Song};
 pub use when::{Date, Doors, clock};
-pub use words::{Connection, Listening};
+pub use words::{Column, Connection, Listening};
 
 use crate::units::ChannelId;
 use error::Findings;

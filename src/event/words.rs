@@ -156,8 +156,8 @@ pub(super) fn list(words: impl IntoIterator<Item = &'static str>) -> String {
 }
 
 /// A column of `inputs.csv` that is read.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Column {
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Column {
     Channel,
     Name,
     Kind,
@@ -204,7 +204,7 @@ impl Column {
     }
 
     /// The columns that a heading may mean, the likelier first; the first that is still free is taken.
-    pub fn candidates(heading: &str) -> &'static [Self] {
+    pub(super) fn candidates(heading: &str) -> &'static [Self] {
         match heading_words(heading).as_str() {
             "channel" | "ch" | "chan" | "channel number" | "channel no" | "desk channel" | "no" | "nr" | "number"
             | "#" => &[Self::Channel],

@@ -5,10 +5,12 @@
 use std::path::PathBuf;
 use std::time::Instant;
 
-use eframe::egui::{self, Align, Button, Context, Layout, Panel as EguiPanel, RichText, Ui};
+use eframe::egui::{self, Align, Button, Context, Key, Layout, Panel as EguiPanel, RichText, Ui};
 
 use super::input::{Choice, Chosen};
 use super::keys::{self, Action};
+use super::list::Editor;
+use super::opened::Player;
 use super::recordings::Takes;
 use super::ringout::{Asked, RingOutPage};
 use super::show::ShowPage;
@@ -19,7 +21,7 @@ use crate::engine::session::{Hearing, Link, Pace, Session, Status};
 use crate::engine::watched::{Moment, Say, Watch, WatchLink, Where};
 use crate::engine::{Connection, Mood, Snapshot};
 use crate::event::{Event, Recent, clock, log};
-use crate::view::{Reply, Setup, labels, words};
+use crate::view::{self, Reply, Setup, labels, words};
 
 /// Begins to listen; an error tells how to mend it.
 pub type Opener = Box<dyn FnMut(&Hearing, &Setup, Connection, Wake) -> Result<Box<dyn Link>, String>>;
@@ -61,6 +63,7 @@ pub struct App {
     ringout: RingOutPage,
     show: ShowPage,
     takes: Takes,
+    list: Editor,
     look: Look,
     view: View,
     before: View,
@@ -88,6 +91,7 @@ impl App {
             ringout: RingOutPage::default(),
             show: ShowPage::default(),
             takes: Takes::default(),
+            list: Editor::default(),
             look,
             view: View::default(),
             before: View::default(),
@@ -134,7 +138,13 @@ impl App {
     }
 
     fn go(&mut self, view: View) {
+        self.takes.leave();
         if view != self.view {
+            if view == View::Inputs {
+                self.list = Editor::of(self.setup.event.as_ref());
+            } else if self.view == View::Inputs {
+                self.leave_the_list();
+            }
             self.before = self.view;
         }
         self.view = view;
@@ -143,6 +153,32 @@ impl App {
             let link = self.begin(&Moment::Show(equaliser));
             self.show.begun(link);
         }
+    }
+
+    fn leave_the_list(&mut self) {
+        self.list.leave();
+        self.relist();
+        // Names need no new engine; other inputs do.
+        let soundcheck = &self.soundcheck;
+        if !soundcheck.is_staged() && soundcheck.heard_inputs != self.setup.inputs {
+            self.hear(soundcheck.hearing.clone(), soundcheck.connection);
+        }
+    }
+
+    /// Takes the list as it was edited.
+    fn relist(&mut self) {
+        if let Some((event, has_folder)) = self.list.changed() {
+            self.setup = self.setup.relisted(event, has_folder);
+            self.soundcheck.name_the_lines(&mut self.setup);
+            self.keep();
+        }
+    }
+
+    /// Hears passages of recordings through another player.
+    #[must_use]
+    pub fn with_player(mut self, player: Player) -> Self {
+        self.takes.set_player(player);
+        self
     }
 
     /// On the device that is heard, or in the simulated hall.
@@ -216,7 +252,16 @@ impl App {
     }
 
     fn keys(&mut self, context: &Context) {
-        if context.egui_wants_keyboard_input() {
+        match self.view {
+            View::Recordings => self.takes.keys(context, &self.setup),
+            View::Inputs if !self.list.keys(context) => self.go(View::Soundcheck),
+            View::Inputs => self.relist(),
+            View::Soundcheck | View::RingOut | View::Show => {}
+        }
+        // While text is written letters are letters; a button that has the focus takes Space and Enter itself.
+        let pressed = |key| context.input(|input| input.key_pressed(key));
+        let on_a_button = context.egui_wants_keyboard_input() && (pressed(Key::Space) || pressed(Key::Enter));
+        if context.text_edit_focused() || on_a_button {
             return;
         }
         match self.view {
@@ -230,7 +275,7 @@ impl App {
                     self.show.say(say);
                 }
             }
-            View::Soundcheck | View::Recordings => {}
+            View::Soundcheck | View::Recordings | View::Inputs => {}
         }
         let reply = if self.view == View::Soundcheck { self.soundcheck.reply(&self.setup) } else { Reply::Over };
         let staged = self.view == View::Soundcheck && self.soundcheck.is_staged();
@@ -247,6 +292,9 @@ impl eframe::App for App {
             context.input(|input| input.raw.dropped_files.iter().map(|file| file.path().to_owned()).collect());
         if let Some(folder) = dropped.iter().find(|path| path.join("event.toml").is_file()) {
             self.open_event(folder);
+        } else if let Some(listed) = dropped.iter().find(|path| Editor::takes(path)) {
+            self.go(View::Inputs);
+            self.list.import_file(listed);
         } else if !dropped.is_empty() {
             self.go(View::Recordings);
             self.takes.read(dropped, &self.setup, context);
@@ -322,10 +370,11 @@ impl App {
                         (labels::WHY, Action::Open(Panel::Why)),
                         (self.soundcheck.table_label(), Action::Table),
                         input,
+                        (view::inputs::OPEN, Action::Go(View::Inputs)),
                     ],
                     View::Show => &[help, (labels::MARK, Action::Mark)],
                     View::RingOut => &[help, input],
-                    View::Recordings => &[help],
+                    View::Recordings | View::Inputs => &[help],
                 };
                 for &(label, action) in buttons {
                     if ui.button(label).clicked() {
@@ -341,7 +390,7 @@ impl App {
 
     fn foot(&mut self, ui: &mut Ui) {
         let palette = self.look.palette();
-        if self.view == View::Recordings {
+        if matches!(self.view, View::Recordings | View::Inputs) {
             return;
         }
         let mut wanted = None;
@@ -400,7 +449,12 @@ impl App {
     fn page(&mut self, ui: &mut Ui) {
         match self.view {
             View::Soundcheck => self.soundcheck.page(ui, self.look, &self.setup),
-            View::Recordings => self.takes.ui(ui, self.look),
+            View::Recordings => self.takes.ui(ui, self.look, &self.setup),
+            View::Inputs => {
+                if !self.list.ui(ui, self.look) {
+                    self.go(View::Soundcheck);
+                }
+            }
             View::RingOut => {
                 if let Some(asked) = self.ringout.ui(ui, self.look) {
                     self.asked(asked);

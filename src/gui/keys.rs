@@ -57,6 +57,7 @@ pub fn actions(context: &Context, reply: Reply, at_hand: Option<ChannelId>, stag
         (Key::W, Action::Open(Panel::Why)),
         (Key::Questionmark, Action::Open(Panel::Help)),
         (Key::I, Action::Open(Panel::Input)),
+        (Key::E, Action::Go(View::Inputs)),
         (Key::Escape, Action::Close),
         (Key::B, Action::Back),
         (Key::M, Action::Mark),

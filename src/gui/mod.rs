@@ -5,11 +5,17 @@
 
 mod app;
 mod doors;
+mod faults;
 mod floor;
+mod form;
 mod history;
 mod input;
 mod keys;
+mod list;
+mod opened;
 mod panels;
+mod picker;
+mod picture;
 mod recordings;
 mod ringout;
 mod shapes;
@@ -28,6 +34,7 @@ use eframe::egui::text::{LayoutJob, TextFormat, TextWrapping};
 use eframe::egui::{Color32, FontId, Galley, Painter, ViewportBuilder, vec2};
 
 pub use app::{App, HallOpener, Opener, World};
+pub use opened::Player;
 pub use theme::{Look, TEXT_SIZES};
 pub use waker::Wake;
 
@@ -42,6 +49,8 @@ pub enum View {
     RingOut,
     Show,
     Recordings,
+    /// The input list; left for the soundcheck.
+    Inputs,
 }
 
 impl View {
@@ -53,6 +62,7 @@ impl View {
             Self::RingOut => "Ring-out",
             Self::Show => "Show",
             Self::Recordings => "Recordings",
+            Self::Inputs => "Input list",
         }
     }
 }

@@ -11,7 +11,7 @@ use super::shelf::Meter;
 use super::theme::{GAP, Look, TARGET};
 use super::{Wake, floor, shelf, step, table};
 use crate::engine::session::{Command, Hearing, Link, Pace, Status};
-use crate::engine::{ChannelState, Connection, Mood, Snapshot, Step};
+use crate::engine::{ChannelState, Connection, Input, Mood, Snapshot, Step};
 use crate::units::{ChannelId, Db, Dbfs};
 use crate::view::{self, Arrow, NextStep, Reply, Setup, Shelf, Trail, labels, words};
 
@@ -25,6 +25,8 @@ pub struct Soundcheck {
     pub picked: Option<ChannelId>,
     pub noted: Option<String>,
     pub history: History,
+    /// The inputs that the engine was begun with.
+    pub heard_inputs: Option<Vec<Input>>,
     turned: Db,
     step: Option<(Step, Option<ChannelId>)>,
     trail: Trail,
@@ -49,6 +51,7 @@ impl Soundcheck {
             picked: None,
             noted: None,
             history: History::default(),
+            heard_inputs: setup.inputs.clone(),
             turned: Db::ZERO,
             step: None,
             trail: Trail::default(),
@@ -65,9 +68,10 @@ impl Soundcheck {
         self.snapshot = None;
         if let Some(event) = setup.event.clone() {
             *setup = Setup::of(event);
-        } else {
+        } else if setup.inputs.is_none() {
             setup.names.clear();
         }
+        self.heard_inputs.clone_from(&setup.inputs);
         self.link = open(&hearing, setup, connection, wake);
         (self.hearing, self.connection, self.picked) = (hearing, connection, None);
         (self.trail, self.history) = (Trail::default(), History::default());
@@ -75,7 +79,7 @@ impl Soundcheck {
     }
 
     /// On the stage, or without a list, the lines carry the source's own names.
-    fn name_the_lines(&self, setup: &mut Setup) {
+    pub fn name_the_lines(&self, setup: &mut Setup) {
         if let Ok(link) = &self.link
             && (self.is_staged() || setup.names.is_empty())
         {

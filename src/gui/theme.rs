@@ -101,6 +101,8 @@ pub const TEXT_SIZES: [f32; 5] = [0.8, 1.0, 1.25, 1.5, 2.0];
 /// 12 mm on a usual screen.
 pub const TARGET: f32 = 56.0;
 pub const DOORS: f32 = 66.0;
+/// Kept free for the bar beside what can be scrolled.
+pub const BAR: f32 = 14.0;
 /// Between parts.
 pub const GAP: f32 = 16.0;
 /// A capital's height over the size of its typeface (measured in the font: 0.716).

@@ -21,7 +21,7 @@ pub enum SinkError {
     #[error("no output device is called \"{asked}\". These are there:\n{offered}")]
     Unknown { asked: String, offered: String },
 
-    #[error("{device} cannot play the tone ({detail}). Close other sound programs, or choose another output")]
+    #[error("{device} cannot play ({detail}). Close other sound programs, or choose another output")]
     Device { device: String, detail: String },
 
     #[error("{device} did not answer within {seconds} seconds. Choose another output, or plug it in again")]

@@ -1,8 +1,8 @@
-//! The armed tone through a device of this machine.
+//! The armed tone, or an excerpt of a recording, through a device of this machine.
 //!
-//! The tone sounds on the first two channels (or the only one) at the device's own rate and format. Its
-//! callback is `Player::give`: no allocation, lock, wait or print; it hears of a new level or of `stop` at
-//! its next call, about 10 ms later where the device lets the size be chosen, and the ramp of 50 ms follows.
+//! It sounds on the first two channels (or the only one) at the device's own rate and format. The callback
+//! is `Player::give`: no allocation, lock, wait or print; it hears of a new level or of `stop` at its next
+//! call, about 10 ms later where the device lets the size be chosen, and the sound's own ramp follows.
 //! A stream is opened and dropped on a thread of its own, so that neither holds the caller up.
 
 use std::str::FromStr;
@@ -16,13 +16,15 @@ use cpal::{BufferSize, FromSample, SampleFormat, SizedSample, StreamConfig, Supp
 
 use super::Armed;
 use super::error::SinkError;
+use super::excerpt::Excerpt;
 use super::tone::{TONE_START, ToneGenerator};
+use crate::dsp::resample::resample;
 use crate::units::{Dbfs, Hertz, SampleRate};
 
 /// How long a device may take to open.
 const ANSWER: Duration = Duration::from_secs(8);
 const SYSTEM_ANSWER: Duration = Duration::from_secs(3);
-/// How long a stopped tone may take to end before the stream is cut, and what the device still holds then.
+/// How long a stopped sound may take to end before the stream is cut, and what the device still holds then.
 const FADE: Duration = Duration::from_millis(500);
 const DEVICE_TAIL: Duration = Duration::from_millis(100);
 const NAP: Duration = Duration::from_millis(5);
@@ -59,23 +61,136 @@ pub fn outputs() -> Result<Vec<OutputDevice>, SinkError> {
     if found.is_empty() { Err(SinkError::NoDevice) } else { Ok(found) }
 }
 
+/// What an output plays: mono, with a ramp of its own behind `stop`.
+trait Sound: Send + 'static {
+    fn fill(&mut self, out: &mut [f32]);
+    fn set_level(&mut self, level: Dbfs);
+    fn stop(&mut self);
+    fn is_over(&self) -> bool;
+}
+
+impl Sound for ToneGenerator {
+    fn fill(&mut self, out: &mut [f32]) {
+        Self::fill(self, out);
+    }
+
+    fn set_level(&mut self, level: Dbfs) {
+        Self::set_level(self, level);
+    }
+
+    fn stop(&mut self) {
+        Self::stop(self);
+    }
+
+    fn is_over(&self) -> bool {
+        Self::is_over(self)
+    }
+}
+
+impl Sound for Excerpt {
+    fn fill(&mut self, out: &mut [f32]) {
+        Self::fill(self, out);
+    }
+
+    /// An excerpt has its level from its own limits.
+    fn set_level(&mut self, _: Dbfs) {}
+
+    fn stop(&mut self) {
+        Self::stop(self);
+    }
+
+    fn is_over(&self) -> bool {
+        Self::is_over(self)
+    }
+}
+
 /// A tone that is playing. Dropping it fades it out.
-pub struct ToneOutput {
+pub struct ToneOutput(Output);
+
+impl ToneOutput {
+    /// Starts the tone at −30 dBFS; without a device, on the system's default output.
+    pub fn start(_leave: Armed, device: Option<&OutputDevice>, pitch: Hertz) -> Result<Self, SinkError> {
+        let tone = move |rate: SampleRate| {
+            ToneGenerator::new(rate, pitch).ok_or_else(|| SinkError::Pitch {
+                pitch: format!("{} Hz", pitch.get()),
+                rate: rate.to_string(),
+                highest: ToneGenerator::highest_pitch(rate).get(),
+            })
+        };
+        Output::start(device, tone).map(Self)
+    }
+
+    /// Glides to `level`, never above −10 dBFS.
+    pub fn set_level(&self, level: Dbfs) {
+        self.0.controls.level.store(level.get().to_bits(), Relaxed);
+    }
+
+    /// Silence within 50 ms of the device's next call; for good, a new tone needs a new confirmation.
+    pub fn stop(&self) {
+        self.0.stop();
+    }
+
+    /// The tone was stopped and has ended.
+    pub fn is_over(&self) -> bool {
+        self.0.is_over()
+    }
+
+    /// What went wrong since it started.
+    pub fn failure(&self) -> Option<SinkError> {
+        self.0.failure()
+    }
+}
+
+/// An excerpt that is playing. Dropping it fades it out.
+pub struct ExcerptOutput(Output);
+
+impl ExcerptOutput {
+    /// Plays mono samples of this rate once, within the limits of [`Excerpt`]; without a device, on the system's
+    /// default output.
+    pub fn start(
+        _leave: Armed,
+        device: Option<&OutputDevice>,
+        samples: Vec<f32>,
+        rate: SampleRate,
+    ) -> Result<Self, SinkError> {
+        Output::start(device, move |wanted| Ok(Excerpt::new(resample(&samples, rate, wanted), wanted))).map(Self)
+    }
+
+    /// Silence within 10 ms of the device's next call.
+    pub fn stop(&self) {
+        self.0.stop();
+    }
+
+    /// It was stopped or came to its end.
+    pub fn is_over(&self) -> bool {
+        self.0.is_over()
+    }
+
+    /// What went wrong since it started.
+    pub fn failure(&self) -> Option<SinkError> {
+        self.0.failure()
+    }
+}
+
+/// A stream that plays one sound.
+struct Output {
     device: String,
     controls: Arc<Controls>,
     _keep: mpsc::Sender<()>,
 }
 
-impl ToneOutput {
-    /// Starts the tone at −30 dBFS; without a device, on the system's default output.
-    pub fn start(_leave: Armed, device: Option<&OutputDevice>, pitch: Hertz) -> Result<Self, SinkError> {
+impl Output {
+    fn start<S: Sound>(
+        device: Option<&OutputDevice>,
+        sound: impl FnOnce(SampleRate) -> Result<S, SinkError> + Send + 'static,
+    ) -> Result<Self, SinkError> {
         let name = device.map_or_else(|| "the default output".to_owned(), |device| device.name.clone());
         let id = device.map(|device| device.id.clone());
         let controls = Arc::new(Controls::default());
         let (answer, answered) = mpsc::sync_channel(1);
         let (keep, released) = mpsc::channel::<()>();
         let (theirs, label) = (Arc::clone(&controls), name.clone());
-        let playing = move || match open(id.as_deref(), &label, pitch, &theirs) {
+        let playing = move || match open(id.as_deref(), &label, sound, &theirs) {
             Ok(stream) => {
                 if answer.send(Ok(())).is_ok() {
                     // Nothing is ever sent: it returns when the output is dropped.
@@ -87,7 +202,7 @@ impl ToneOutput {
             Err(error) => _ = answer.send(Err(error)),
         };
         thread::Builder::new()
-            .name("tone output".to_owned())
+            .name("output".to_owned())
             .spawn(playing)
             .map_err(|error| SinkError::Device { device: name.clone(), detail: error.to_string() })?;
         match answered.recv_timeout(ANSWER) {
@@ -96,23 +211,15 @@ impl ToneOutput {
         }
     }
 
-    /// Glides to `level`, never above −10 dBFS.
-    pub fn set_level(&self, level: Dbfs) {
-        self.controls.level.store(level.get().to_bits(), Relaxed);
-    }
-
-    /// Silence within 50 ms of the device's next call; for good, a new tone needs a new confirmation.
-    pub fn stop(&self) {
+    fn stop(&self) {
         self.controls.stop.store(true, Relaxed);
     }
 
-    /// The tone was stopped and has ended.
-    pub fn is_over(&self) -> bool {
+    fn is_over(&self) -> bool {
         self.controls.over.load(Relaxed)
     }
 
-    /// What went wrong since it started.
-    pub fn failure(&self) -> Option<SinkError> {
+    fn failure(&self) -> Option<SinkError> {
         let error = self.controls.failure.get()?;
         Some(SinkError::Device { device: self.device.clone(), detail: error.to_string() })
     }
@@ -158,40 +265,48 @@ impl Controls {
 }
 
 /// The body of the callback.
-struct Player {
-    tone: ToneGenerator,
+struct Player<S> {
+    sound: S,
     channels: usize,
     level: u64,
     controls: Arc<Controls>,
 }
 
-impl Player {
+impl<S: Sound> Player<S> {
     fn give<T: SizedSample + FromSample<f32>>(&mut self, out: &mut [T]) {
         let level = self.controls.level.load(Relaxed);
         if level != self.level {
             self.level = level;
-            self.tone.set_level(Dbfs::new(f64::from_bits(level)));
+            self.sound.set_level(Dbfs::new(f64::from_bits(level)));
         }
         if self.controls.stop.load(Relaxed) {
-            self.tone.stop();
+            self.sound.stop();
         }
         let mut mono = [0.0; 256];
         for frames in out.chunks_mut(mono.len() * self.channels) {
             let mono = &mut mono[..frames.len() / self.channels];
-            self.tone.fill(mono);
+            self.sound.fill(mono);
             for (frame, sample) in frames.chunks_exact_mut(self.channels).zip(mono) {
                 for (channel, out) in frame.iter_mut().enumerate() {
                     *out = if channel < 2 { T::from_sample(*sample) } else { T::EQUILIBRIUM };
                 }
             }
         }
-        self.controls.over.store(self.tone.is_over(), Relaxed);
+        self.controls.over.store(self.sound.is_over(), Relaxed);
     }
 }
 
-fn open(id: Option<&str>, name: &str, pitch: Hertz, controls: &Arc<Controls>) -> Result<cpal::Stream, SinkError> {
+fn open<S: Sound>(
+    id: Option<&str>,
+    name: &str,
+    sound: impl FnOnce(SampleRate) -> Result<S, SinkError>,
+    controls: &Arc<Controls>,
+) -> Result<cpal::Stream, SinkError> {
     quiet();
-    let failed = |detail: String| SinkError::Device { device: name.to_owned(), detail };
+    let failed = |detail: String| {
+        let detail = detail.trim_end_matches('.').to_owned();
+        SinkError::Device { device: name.to_owned(), detail }
+    };
     let ours = |error: cpal::Error| failed(error.to_string());
     let device = match id {
         Some(id) => resolve(id).ok_or_else(|| failed("it is not there any more".to_owned()))?,
@@ -200,11 +315,7 @@ fn open(id: Option<&str>, name: &str, pitch: Hertz, controls: &Arc<Controls>) ->
     let config = device.default_output_config().map_err(ours)?;
     let rate = SampleRate::new(config.sample_rate())
         .ok_or_else(|| failed(format!("its rate of {} Hz is out of reach", config.sample_rate())))?;
-    let tone = ToneGenerator::new(rate, pitch).ok_or_else(|| SinkError::Pitch {
-        pitch: format!("{} Hz", pitch.get()),
-        rate: rate.to_string(),
-        highest: ToneGenerator::highest_pitch(rate).get(),
-    })?;
+    let sound = sound(rate)?;
     let buffer_size = match *config.buffer_size() {
         SupportedBufferSize::Range { min, max } if min <= max => {
             BufferSize::Fixed((rate.get() / 100).clamp(min.max(1), max.max(1)))
@@ -213,7 +324,7 @@ fn open(id: Option<&str>, name: &str, pitch: Hertz, controls: &Arc<Controls>) ->
     };
     let stream_config = StreamConfig { buffer_size, ..config.config() };
     let player = Player {
-        tone,
+        sound,
         channels: usize::from(config.channels()),
         level: TONE_START.get().to_bits(),
         controls: Arc::clone(controls),
@@ -223,31 +334,31 @@ fn open(id: Option<&str>, name: &str, pitch: Hertz, controls: &Arc<Controls>) ->
     Ok(stream)
 }
 
-fn build(
+fn build<S: Sound>(
     device: &cpal::Device,
     format: SampleFormat,
     config: StreamConfig,
-    player: Player,
+    player: Player<S>,
 ) -> Result<cpal::Stream, cpal::Error> {
     match format {
-        SampleFormat::I8 => build_as::<i8>(device, config, player),
-        SampleFormat::I16 => build_as::<i16>(device, config, player),
-        SampleFormat::I24 => build_as::<cpal::I24>(device, config, player),
-        SampleFormat::I32 => build_as::<i32>(device, config, player),
-        SampleFormat::U8 => build_as::<u8>(device, config, player),
-        SampleFormat::U16 => build_as::<u16>(device, config, player),
-        SampleFormat::U24 => build_as::<cpal::U24>(device, config, player),
-        SampleFormat::U32 => build_as::<u32>(device, config, player),
-        SampleFormat::F32 => build_as::<f32>(device, config, player),
-        SampleFormat::F64 => build_as::<f64>(device, config, player),
+        SampleFormat::I8 => build_as::<i8, S>(device, config, player),
+        SampleFormat::I16 => build_as::<i16, S>(device, config, player),
+        SampleFormat::I24 => build_as::<cpal::I24, S>(device, config, player),
+        SampleFormat::I32 => build_as::<i32, S>(device, config, player),
+        SampleFormat::U8 => build_as::<u8, S>(device, config, player),
+        SampleFormat::U16 => build_as::<u16, S>(device, config, player),
+        SampleFormat::U24 => build_as::<cpal::U24, S>(device, config, player),
+        SampleFormat::U32 => build_as::<u32, S>(device, config, player),
+        SampleFormat::F32 => build_as::<f32, S>(device, config, player),
+        SampleFormat::F64 => build_as::<f64, S>(device, config, player),
         _ => Err(cpal::ErrorKind::UnsupportedConfig.into()),
     }
 }
 
-fn build_as<T: SizedSample + FromSample<f32>>(
+fn build_as<T: SizedSample + FromSample<f32>, S: Sound>(
     device: &cpal::Device,
     config: StreamConfig,
-    mut player: Player,
+    mut player: Player<S>,
 ) -> Result<cpal::Stream, cpal::Error> {
     let controls = Arc::clone(&player.controls);
     device.build_output_stream(
@@ -286,12 +397,12 @@ mod tests {
     use super::*;
     use crate::sink::tone::{TONE_PITCH, TONE_STEP};
 
-    fn player(channels: usize) -> (Player, Arc<Controls>) {
+    fn player(channels: usize) -> (Player<ToneGenerator>, Arc<Controls>) {
         let controls = Arc::new(Controls::default());
         let rate = SampleRate::new(48_000).expect("a rate");
         let tone = ToneGenerator::new(rate, TONE_PITCH).expect("a pitch");
         let level = TONE_START.get().to_bits();
-        (Player { tone, channels, level, controls: Arc::clone(&controls) }, controls)
+        (Player { sound: tone, channels, level, controls: Arc::clone(&controls) }, controls)
     }
 
     /// The first two channels carry the same tone, the others rest, in signed and unsigned codes.

@@ -1,19 +1,22 @@
-//! What goes out: the test tone, through an armed output or as a WAV file to play from elsewhere.
+//! What goes out: the test tone, through an armed output or as a WAV file to play from elsewhere; an excerpt of a
+//! recording, through an armed output.
 //!
-//! No tone leaves the machine before the person has confirmed the volume: `arm` gives the token that
-//! `ToneOutput::start` wants. Levels are sine peaks in dBFS. Names `units`, `block` and `dsp` only.
+//! No sound leaves the machine before the person has confirmed the volume: `arm` gives the token that
+//! `ToneOutput::start` and `ExcerptOutput::start` want. Levels are sine peaks in dBFS. Names `units`, `block` and `dsp` only.
 
 mod error;
+mod excerpt;
 mod live;
 mod tone;
 mod wav;
 
 pub use error::SinkError;
-pub use live::{OutputDevice, ToneOutput, outputs};
+pub use excerpt::{EDGE, EXCERPT_PEAK, EXCERPT_RMS, Excerpt};
+pub use live::{ExcerptOutput, OutputDevice, ToneOutput, outputs};
 pub use tone::{RAMP, TONE_HIGHEST, TONE_PITCH, TONE_START, TONE_STEP, ToneGenerator};
 pub use wav::{TONE_FILE, TonePart, write_tone_wav};
 
-/// Leave to make a tone, given once for each confirmation.
+/// Leave to make a sound, given once for each confirmation.
 #[derive(Debug)]
 pub struct Armed(());
 

@@ -3,6 +3,44 @@
 use super::numbers::{counted, dbfs, seconds, span, times};
 use crate::detectors::{Evidence, Finding, FreakReason};
 
+/// What was found, as a mark on a picture: a word, and a shape of its own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum FaultKind {
+    Clipped,
+    FlatTop,
+    NotHeard,
+    SetAside,
+    Spill,
+    Invalid,
+    Gap,
+}
+
+impl FaultKind {
+    pub const fn of(evidence: &Evidence) -> Self {
+        match evidence {
+            Evidence::Clipped { .. } => Self::Clipped,
+            Evidence::FlatTop { .. } => Self::FlatTop,
+            Evidence::NotHeard { .. } => Self::NotHeard,
+            Evidence::Freak { .. } => Self::SetAside,
+            Evidence::Spill { .. } => Self::Spill,
+            Evidence::Invalid { .. } => Self::Invalid,
+            Evidence::Gap { .. } => Self::Gap,
+        }
+    }
+
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Clipped => "clipped",
+            Self::FlatTop => "flat top",
+            Self::NotHeard => "not heard",
+            Self::SetAside => "set aside",
+            Self::Spill => "spill",
+            Self::Invalid => "no number",
+            Self::Gap => "gap",
+        }
+    }
+}
+
 /// What was found.
 pub fn finding_words(finding: &Finding) -> String {
     match finding.evidence {

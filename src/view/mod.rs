@@ -6,8 +6,10 @@
 mod findings;
 pub mod hall;
 pub mod headline;
+pub mod inputs;
 pub mod labels;
 pub mod numbers;
+pub mod recordings;
 pub mod records;
 mod ringing;
 pub mod ringout;
@@ -20,12 +22,12 @@ mod trail;
 pub mod words;
 
 pub use crate::coach::Need;
-pub use findings::{finding_advice, finding_words};
+pub use findings::{FaultKind, finding_advice, finding_words};
 pub use headline::headline;
 pub use ringing::{RING_KEYS, pitch, ring_advice, ring_record, ring_words};
 pub use sentence::{Arrow, DeskWords, NextStep, Reply, heard_of, next_step, why_lines};
 pub use setup::{Setup, who};
 pub use shelf::{Shelf, place};
 pub use states::{NOT_ENOUGH, NOT_ENOUGH_MEANING, STATES, meaning, shape, shown, word};
-pub use takes::{Badness, Take, about, finding_lines, verdict_step};
+pub use takes::{Badness, Fault, Take, about, finding_lines, more_findings, verdict_step};
 pub use trail::Trail;

@@ -69,6 +69,20 @@ impl Setup {
         self.event.as_ref().map_or(&[], |event| &event.settings.songs)
     }
 
+    /// The same with another list of inputs; an event without a folder is none yet.
+    pub fn relisted(&self, event: &Event, has_folder: bool) -> Self {
+        let Self { inputs, names, event, .. } = Self::of(event.clone());
+        Self { event: event.filter(|_| has_folder), inputs, names, ..self.clone() }
+    }
+
+    /// For recordings: the event's own list, never the names of what is heard now.
+    pub fn of_recordings(&self) -> Self {
+        match &self.event {
+            Some(event) => Self { desk: self.desk.clone(), ..Self::of(event.clone()) },
+            None => Self { names: Vec::new(), ..self.clone() },
+        }
+    }
+
     /// Whether the desk's words were never told.
     pub fn desk_is_unknown(&self) -> bool {
         self.event.as_ref().is_none_or(|event| event.settings.desk.knob.is_none())

@@ -1,16 +1,19 @@
-//! A measured recording as a face shows it: one line first, then the lines behind it; how bad it is, for the order.
+//! A measured recording as a face shows it: one line first, then the lines behind it; how bad it is, for the order; its
+//! faults, each with its time, and its level over time.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-use super::findings::finding_words;
+use super::findings::{FaultKind, finding_advice, finding_words};
+use super::headline::headline;
 use super::numbers::{self, counted};
-use super::sentence::{NextStep, next_step};
+use super::sentence::{Arrow, NextStep, next_step};
 use super::setup::{Setup, who};
 use super::words::plain;
 use crate::detectors::Finding;
+use crate::engine::envelope::Envelope;
 use crate::engine::recording::{ChannelVerdict, Recording, RecordingError};
 use crate::engine::{Advice, ChannelState};
-use crate::units::ChannelId;
+use crate::units::{ChannelId, Seconds};
 
 /// How bad a recording is, the worst last.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -49,33 +52,110 @@ impl Badness {
 /// One recording, ready to show.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Take {
+    pub path: PathBuf,
     pub name: String,
     pub badness: Badness,
     /// What to do, or that there is nothing to do.
     pub line: String,
+    /// The same as it is read from two metres.
+    pub headline: String,
+    pub arrow: Arrow,
+    /// What it is, where it lies, what was odd when it was read.
     pub details: Vec<String>,
+    /// In the order of their times, at most [`Take::MOST_FAULTS`].
+    pub faults: Vec<Fault>,
+    /// How many more there are.
+    pub more_faults: usize,
+    pub length: Seconds,
+    /// `None` where it can't be read.
+    pub envelope: Option<Envelope>,
 }
 
-/// Findings listed of one recording.
-const MOST: usize = 12;
+/// Something found in a recording: what, when, on which channel, what to do about it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fault {
+    pub kind: FaultKind,
+    pub channel: ChannelId,
+    pub from: Seconds,
+    pub to: Seconds,
+    /// "at 0:02, 1 Soloist: clipped …".
+    pub line: String,
+    /// What to do about it.
+    pub advice: &'static str,
+    /// "clipped, at 0:02, 1 Soloist": for a mark.
+    pub name: String,
+}
 
 impl Take {
+    /// More marks than this cover each other on any screen.
+    pub const MOST_FAULTS: usize = 300;
+
     pub fn new(path: &Path, result: &Result<Recording, RecordingError>, setup: &Setup) -> Self {
         let name = plain(&path.file_name().unwrap_or(path.as_os_str()).to_string_lossy());
+        let place = plain(&path.display().to_string());
+        let badness = result.as_ref().map_or(Badness::Unreadable, badness);
+        let mut take = Self {
+            path: path.to_owned(),
+            name,
+            badness,
+            line: String::new(),
+            headline: badness.headline().into(),
+            arrow: Arrow::None,
+            details: Vec::new(),
+            faults: Vec::new(),
+            more_faults: 0,
+            length: Seconds::ZERO,
+            envelope: None,
+        };
         match result {
-            Err(error) => {
-                let details = vec![path.display().to_string()];
-                Self { name, badness: Badness::Unreadable, line: error.to_string(), details }
-            }
-            Ok(recording) => Self {
-                name,
-                badness: badness(recording),
-                line: line(recording, setup),
-                details: details(recording, setup),
-            },
+            Err(error) => take.line = error.to_string(),
+            Ok(recording) => take.fill(recording, setup),
         }
+        take.details.push(place);
+        take
+    }
+
+    fn fill(&mut self, recording: &Recording, setup: &Setup) {
+        let step = recording.next_step(setup.inputs.as_deref().unwrap_or(&[]));
+        self.line = NOTHING_TO_TURN.into();
+        if let Some((channel, verdict)) = step
+            && let Some(next) = verdict_step(channel, verdict, setup)
+        {
+            let advice = verdict.step.map(|step| Advice { step, channel: Some(channel), why: verdict.why });
+            self.headline = advice.map_or(String::new(), |a| headline(&a, &setup.desk.without_a_marker()));
+            (self.line, self.arrow) = (next.sentence, next.arrow);
+        }
+        self.details = about(recording).to_vec();
+        self.details.extend(recording.warnings.iter().map(|warning| format!("note: {warning}")));
+        let fault = |finding: &Finding| {
+            let (from, to) = (finding.start.at(recording.format.rate), finding.end.at(recording.format.rate));
+            let (when, who) = (numbers::clock(from), who(Some(finding.channel), &setup.names));
+            let kind = FaultKind::of(&finding.evidence);
+            Fault {
+                kind,
+                channel: finding.channel,
+                from,
+                to,
+                line: finding_line(finding, recording, setup),
+                advice: finding_advice(&finding.evidence),
+                name: format!("{}, at {when}, {who}", kind.word()),
+            }
+        };
+        self.faults = recording.findings.iter().take(Self::MOST_FAULTS).map(fault).collect();
+        self.more_faults = recording.findings.len() - self.faults.len();
+        // Gaps count for the time line, not for what was read.
+        let last = self.faults.iter().map(|fault| fault.to.get()).fold(recording.length().get(), f64::max);
+        self.length = Seconds::new(last);
+        self.envelope = Some(recording.envelope.clone());
+    }
+
+    /// What is said of it in one breath.
+    pub fn spoken(&self) -> String {
+        format!("{}: {}, {}", self.name, self.badness.word(), self.line)
     }
 }
+
+const NOTHING_TO_TURN: &str = "Nothing to turn";
 
 /// The verdict of a channel as a step.
 pub fn verdict_step(channel: ChannelId, verdict: &ChannelVerdict, setup: &Setup) -> Option<NextStep> {
@@ -93,13 +173,6 @@ fn badness(recording: &Recording) -> Badness {
         Badness::Findings
     } else {
         Badness::Fine
-    }
-}
-
-fn line(recording: &Recording, setup: &Setup) -> String {
-    match recording.next_step(setup.inputs.as_deref().unwrap_or(&[])) {
-        Some((channel, verdict)) => verdict_step(channel, verdict, setup).map_or(String::new(), |next| next.sentence),
-        None => "Nothing to turn".into(),
     }
 }
 
@@ -122,21 +195,19 @@ pub fn about(recording: &Recording) -> [String; 2] {
 
 /// The findings of a recording, each with its time; of very many the first, and how many more there are.
 pub fn finding_lines(recording: &Recording, most: usize, setup: &Setup) -> Vec<String> {
-    let Recording { format, findings, .. } = recording;
-    let line = |finding: &Finding| {
-        let start = numbers::clock(finding.start.at(format.rate));
-        format!("at {start}, {}: {}", who(Some(finding.channel), &setup.names), finding_words(finding))
-    };
+    let findings = &recording.findings;
+    let line = |finding| finding_line(finding, recording, setup);
     let mut lines: Vec<String> = findings.iter().take(most).map(line).collect();
-    if let Some(more) = findings.len().checked_sub(most).filter(|&more| more > 0) {
-        lines.push(format!("… and {}", counted(more as u64, "finding more", "findings more")));
-    }
+    lines.extend(more_findings(findings.len().saturating_sub(most)));
     lines
 }
 
-fn details(recording: &Recording, setup: &Setup) -> Vec<String> {
-    let mut lines = about(recording).to_vec();
-    lines.extend(finding_lines(recording, MOST, setup));
-    lines.extend(recording.warnings.iter().map(|warning| format!("note: {warning}")));
-    lines
+/// "… and 3 findings more".
+pub fn more_findings(more: usize) -> Option<String> {
+    (more > 0).then(|| format!("… and {}", counted(more as u64, "finding more", "findings more")))
+}
+
+fn finding_line(finding: &Finding, recording: &Recording, setup: &Setup) -> String {
+    let start = numbers::clock(finding.start.at(recording.format.rate));
+    format!("at {start}, {}: {}", who(Some(finding.channel), &setup.names), finding_words(finding))
 }

@@ -85,6 +85,14 @@ impl FileSource {
         &self.warnings
     }
 
+    /// Passes over frames, where that is quicker than reading them; how many were passed is told by the next block.
+    pub fn skip(&mut self, frames: u64) -> Result<(), FileError> {
+        match &mut self.reader {
+            Reader::Wav(wav) => wav.skip(frames),
+            Reader::Decoded(_) => Ok(()),
+        }
+    }
+
     fn wave(mut stream: Box<dyn Stream>) -> Result<Self, FileError> {
         let wave = riff::read_header(&mut stream)?;
         let encoding = match wave.coding {

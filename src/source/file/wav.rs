@@ -35,6 +35,15 @@ impl<R: Read + Seek> WavReader<R> {
         Ok(Self { stream, encoding, frame_bytes, buffer, done: 0, frames })
     }
 
+    /// Passes over frames without reading them; at most to the end.
+    pub fn skip(&mut self, frames: u64) -> Result<(), FileError> {
+        let frames = frames.min(self.frames - self.done);
+        let bytes = i64::try_from(frames.saturating_mul(self.frame_bytes as u64)).unwrap_or(i64::MAX);
+        self.stream.seek(SeekFrom::Current(bytes))?;
+        self.done += frames;
+        Ok(())
+    }
+
     /// Fills `block` up to its capacity; it stays empty at the end.
     pub fn read(&mut self, block: &mut BlockBuf, warnings: &mut Vec<FileWarning>) -> Result<(), FileError> {
         block.restart(FrameCount::new(self.done), FrameCount::ZERO);
@@ -92,6 +101,19 @@ mod tests {
             assert!(heard.iter().enumerate().all(|(i, &x)| x == (2 * i + 1) as f32 / 32_768.0));
             assert!(warnings.is_empty());
         }
+    }
+
+    #[test]
+    fn frames_that_were_passed_over_are_counted_and_not_read() {
+        let bytes: Vec<u8> = (0..100_i16).flat_map(i16::to_le_bytes).collect();
+        let mut reader = WavReader::new(Cursor::new(bytes), Encoding::S16, 1, 0, 100).unwrap();
+        let (mut block, mut warnings) = (BlockBuf::new(1, 10), Vec::new());
+        reader.skip(42).unwrap();
+        reader.read(&mut block, &mut warnings).unwrap();
+        assert_eq!((block.as_block().start().get(), block.as_block().channel(0)[0]), (42, 42.0 / 32_768.0));
+        reader.skip(u64::MAX).unwrap();
+        reader.read(&mut block, &mut warnings).unwrap();
+        assert!(block.is_empty() && warnings.is_empty());
     }
 
     #[test]

@@ -17,14 +17,14 @@ use crate::support::process::signal;
 
 use super::child::{is_told, number, run};
 
-struct Server {
+pub struct Server {
     folder: tempfile::TempDir,
     process: Child,
 }
 
 impl Server {
     /// `None` where the program is missing.
-    fn start() -> Option<Self> {
+    pub fn start() -> Option<Self> {
         let folder = tempfile::tempdir().expect("a folder");
         let socket = folder.path().join("pulse.sock");
         let orders = format!(
@@ -64,7 +64,7 @@ impl Server {
         Some(server)
     }
 
-    fn run(&self, test: &str) -> std::collections::HashMap<String, String> {
+    pub fn run(&self, test: &str) -> std::collections::HashMap<String, String> {
         let address = self.folder.path().join("address");
         let socket = format!("unix:{}", self.folder.path().join("pulse.sock").display());
         let pid = self.process.id().to_string();

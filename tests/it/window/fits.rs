@@ -54,6 +54,8 @@ fn no_text_is_cut_off_on_any_view_at_any_size() {
             playing.play(Seconds::new(5.0));
             for (key, scrolls) in [
                 (Key::F1, true),
+                (Key::E, true),
+                (Key::B, true),
                 (Key::T, true),
                 (Key::F2, true),
                 (Key::Space, false),

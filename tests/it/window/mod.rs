@@ -2,6 +2,8 @@
 
 mod fits;
 mod halls;
+mod list;
+mod opened;
 mod real;
 mod recordings;
 mod soundcheck;
@@ -141,9 +143,10 @@ pub fn window_with_halls(
     width: f32,
     height: f32,
 ) -> Harness<'static, App> {
-    let world = World { listen: opener(playing), hall, keep: Box::new(|_| {}) };
+    let world = World { hall, ..world(opener(playing)) };
     Harness::builder()
         .with_size(vec2(width, height))
+        .allow_missing_glyphs()
         .build_eframe(|context| App::new(&context.egui_ctx, Setup::default(), look, world))
 }
 
@@ -157,4 +160,9 @@ pub fn window_named(
 ) -> Harness<'static, App> {
     playing.0.borrow_mut().names = names;
     window_with_halls(playing, Box::new(|_: &Moment, _, _| Err("no hall in this test".into())), look, width, height)
+}
+
+/// No halls; nothing of how it is left is kept.
+fn world(listen: Opener) -> World {
+    World { listen, hall: Box::new(|_: &Moment, _, _| Err("no hall in this test".into())), keep: Box::new(|_| {}) }
 }

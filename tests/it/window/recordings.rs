@@ -25,14 +25,14 @@ impl DroppedFile for Dropped {
     }
 }
 
-fn drop_on(harness: &mut Harness<App>, path: PathBuf) {
+pub fn drop_on(harness: &mut Harness<App>, path: PathBuf) {
     harness.input_mut().dropped_files.push(Arc::new(Dropped(path)));
     harness.step();
     harness.input_mut().dropped_files.clear();
 }
 
 /// Steps until the words are there: the files are read on other threads.
-fn wait_for(harness: &mut Harness<App>, words: &str) {
+pub fn wait_for(harness: &mut Harness<App>, words: &str) {
     for _ in 0..2000 {
         harness.step();
         if harness.query_all_by_label_contains(words).next().is_some() {
@@ -43,7 +43,7 @@ fn wait_for(harness: &mut Harness<App>, words: &str) {
     panic!("never said: {words}");
 }
 
-fn write(path: &Path, peak: f32) {
+pub fn write(path: &Path, peak: f32) {
     let spec = hound::WavSpec {
         channels: 1,
         sample_rate: 48_000,
