@@ -11,4 +11,5 @@ pub mod histogram;
 pub mod k_weighting;
 pub mod lanes;
 pub mod oversample;
+pub mod side_noise;
 pub mod third_octave;

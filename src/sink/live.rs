@@ -1,12 +1,12 @@
-//! The armed tone through a device of this machine.
+//! The armed tone, or the noise for two sides, through a device of this machine.
 //!
-//! The tone sounds on the first two channels (or the only one) at the device's own rate and format. Its
+//! Either sounds on the first two channels (a tone on the only one, too) at the device's own rate and format. Their
 //! callback is `Player::give`: no allocation, lock, wait or print; it hears of a new level or of `stop` at
 //! its next call, about 10 ms later where the device lets the size be chosen, and the ramp of 50 ms follows.
 //! A stream is opened and dropped on a thread of its own, so that neither holds the caller up.
 
 use std::str::FromStr;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering::Relaxed};
+use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, Ordering::Relaxed};
 use std::sync::{Arc, OnceLock, mpsc};
 use std::thread;
 use std::time::Duration;
@@ -17,6 +17,7 @@ use cpal::{BufferSize, FromSample, SampleFormat, SizedSample, StreamConfig, Supp
 use super::Armed;
 use super::error::SinkError;
 use super::tone::{TONE_START, ToneGenerator};
+use crate::dsp::side_noise::{SideNoise, Sides};
 use crate::units::{Dbfs, Hertz, SampleRate};
 
 /// How long a device may take to open.
@@ -68,14 +69,18 @@ pub struct ToneOutput {
 
 impl ToneOutput {
     /// Starts the tone at −30 dBFS; without a device, on the system's default output.
-    pub fn start(_leave: Armed, device: Option<&OutputDevice>, pitch: Hertz) -> Result<Self, SinkError> {
+    pub fn start(leave: Armed, device: Option<&OutputDevice>, pitch: Hertz) -> Result<Self, SinkError> {
+        Self::start_sound(leave, device, Wanted::Tone(pitch))
+    }
+
+    fn start_sound(_leave: Armed, device: Option<&OutputDevice>, wanted: Wanted) -> Result<Self, SinkError> {
         let name = device.map_or_else(|| "the default output".to_owned(), |device| device.name.clone());
         let id = device.map(|device| device.id.clone());
         let controls = Arc::new(Controls::default());
         let (answer, answered) = mpsc::sync_channel(1);
         let (keep, released) = mpsc::channel::<()>();
         let (theirs, label) = (Arc::clone(&controls), name.clone());
-        let playing = move || match open(id.as_deref(), &label, pitch, &theirs) {
+        let playing = move || match open(id.as_deref(), &label, wanted, &theirs) {
             Ok(stream) => {
                 if answer.send(Ok(())).is_ok() {
                     // Nothing is ever sent: it returns when the output is dropped.
@@ -118,10 +123,44 @@ impl ToneOutput {
     }
 }
 
+/// The noise for two sides, playing; silent at first. Dropping it fades it out.
+pub struct SideOutput(ToneOutput);
+
+impl SideOutput {
+    /// Without a device, on the system's default output, which needs two channels.
+    pub fn start(leave: Armed, device: Option<&OutputDevice>) -> Result<Self, SinkError> {
+        ToneOutput::start_sound(leave, device, Wanted::Sides).map(Self)
+    }
+
+    pub fn play(&self, sides: Sides) {
+        self.0.controls.sides.store(sides as u8, Relaxed);
+    }
+
+    /// What went wrong since it started.
+    pub fn failure(&self) -> Option<SinkError> {
+        self.0.failure()
+    }
+}
+
+/// What is to sound.
+#[derive(Clone, Copy)]
+enum Wanted {
+    Tone(Hertz),
+    Sides,
+}
+
+/// What sounds.
+enum Sound {
+    Tone(ToneGenerator),
+    Sides(SideNoise),
+}
+
 /// Shared with the callback.
 struct Controls {
     /// Bits of the level in dBFS.
     level: AtomicU64,
+    /// Which of [`Sides::ALL`].
+    sides: AtomicU8,
     stop: AtomicBool,
     over: AtomicBool,
     failure: OnceLock<cpal::Error>,
@@ -131,6 +170,7 @@ impl Default for Controls {
     fn default() -> Self {
         Self {
             level: AtomicU64::new(TONE_START.get().to_bits()),
+            sides: AtomicU8::new(0),
             stop: AtomicBool::new(false),
             over: AtomicBool::new(false),
             failure: OnceLock::new(),
@@ -159,7 +199,7 @@ impl Controls {
 
 /// The body of the callback.
 struct Player {
-    tone: ToneGenerator,
+    sound: Sound,
     channels: usize,
     level: u64,
     controls: Arc<Controls>,
@@ -167,29 +207,51 @@ struct Player {
 
 impl Player {
     fn give<T: SizedSample + FromSample<f32>>(&mut self, out: &mut [T]) {
-        let level = self.controls.level.load(Relaxed);
-        if level != self.level {
-            self.level = level;
-            self.tone.set_level(Dbfs::new(f64::from_bits(level)));
-        }
-        if self.controls.stop.load(Relaxed) {
-            self.tone.stop();
-        }
-        let mut mono = [0.0; 256];
-        for frames in out.chunks_mut(mono.len() * self.channels) {
-            let mono = &mut mono[..frames.len() / self.channels];
-            self.tone.fill(mono);
-            for (frame, sample) in frames.chunks_exact_mut(self.channels).zip(mono) {
-                for (channel, out) in frame.iter_mut().enumerate() {
-                    *out = if channel < 2 { T::from_sample(*sample) } else { T::EQUILIBRIUM };
+        let stop = self.controls.stop.load(Relaxed);
+        let over = match &mut self.sound {
+            Sound::Tone(tone) => {
+                let level = self.controls.level.load(Relaxed);
+                if level != self.level {
+                    self.level = level;
+                    tone.set_level(Dbfs::new(f64::from_bits(level)));
                 }
+                if stop {
+                    tone.stop();
+                }
+                give_tone(tone, self.channels, out);
+                tone.is_over()
             }
-        }
-        self.controls.over.store(self.tone.is_over(), Relaxed);
+            Sound::Sides(noise) => {
+                let sides = Sides::ALL.get(usize::from(self.controls.sides.load(Relaxed))).copied();
+                noise.play(sides.filter(|_| !stop).unwrap_or_default());
+                for frame in out.chunks_exact_mut(self.channels) {
+                    let sides = noise.next_frame();
+                    for (channel, out) in frame.iter_mut().enumerate() {
+                        *out = sides.get(channel).map_or(T::EQUILIBRIUM, |sample| T::from_sample(*sample));
+                    }
+                }
+                stop && noise.is_silent()
+            }
+        };
+        self.controls.over.store(over, Relaxed);
     }
 }
 
-fn open(id: Option<&str>, name: &str, pitch: Hertz, controls: &Arc<Controls>) -> Result<cpal::Stream, SinkError> {
+/// The tone on the first two channels; the others rest.
+fn give_tone<T: SizedSample + FromSample<f32>>(tone: &mut ToneGenerator, channels: usize, out: &mut [T]) {
+    let mut mono = [0.0; 256];
+    for frames in out.chunks_mut(mono.len() * channels) {
+        let mono = &mut mono[..frames.len() / channels];
+        tone.fill(mono);
+        for (frame, sample) in frames.chunks_exact_mut(channels).zip(mono) {
+            for (channel, out) in frame.iter_mut().enumerate() {
+                *out = if channel < 2 { T::from_sample(*sample) } else { T::EQUILIBRIUM };
+            }
+        }
+    }
+}
+
+fn open(id: Option<&str>, name: &str, wanted: Wanted, controls: &Arc<Controls>) -> Result<cpal::Stream, SinkError> {
     quiet();
     let failed = |detail: String| SinkError::Device { device: name.to_owned(), detail };
     let ours = |error: cpal::Error| failed(error.to_string());
@@ -200,11 +262,15 @@ fn open(id: Option<&str>, name: &str, pitch: Hertz, controls: &Arc<Controls>) ->
     let config = device.default_output_config().map_err(ours)?;
     let rate = SampleRate::new(config.sample_rate())
         .ok_or_else(|| failed(format!("its rate of {} Hz is out of reach", config.sample_rate())))?;
-    let tone = ToneGenerator::new(rate, pitch).ok_or_else(|| SinkError::Pitch {
-        pitch: format!("{} Hz", pitch.get()),
-        rate: rate.to_string(),
-        highest: ToneGenerator::highest_pitch(rate).get(),
-    })?;
+    let sound = match wanted {
+        Wanted::Tone(pitch) => Sound::Tone(ToneGenerator::new(rate, pitch).ok_or_else(|| SinkError::Pitch {
+            pitch: format!("{} Hz", pitch.get()),
+            rate: rate.to_string(),
+            highest: ToneGenerator::highest_pitch(rate).get(),
+        })?),
+        Wanted::Sides if config.channels() < 2 => return Err(SinkError::OneSided { device: name.to_owned() }),
+        Wanted::Sides => Sound::Sides(SideNoise::new(rate, 1)),
+    };
     let buffer_size = match *config.buffer_size() {
         SupportedBufferSize::Range { min, max } if min <= max => {
             BufferSize::Fixed((rate.get() / 100).clamp(min.max(1), max.max(1)))
@@ -213,7 +279,7 @@ fn open(id: Option<&str>, name: &str, pitch: Hertz, controls: &Arc<Controls>) ->
     };
     let stream_config = StreamConfig { buffer_size, ..config.config() };
     let player = Player {
-        tone,
+        sound,
         channels: usize::from(config.channels()),
         level: TONE_START.get().to_bits(),
         controls: Arc::clone(controls),
@@ -291,7 +357,26 @@ mod tests {
         let rate = SampleRate::new(48_000).expect("a rate");
         let tone = ToneGenerator::new(rate, TONE_PITCH).expect("a pitch");
         let level = TONE_START.get().to_bits();
-        (Player { tone, channels, level, controls: Arc::clone(&controls) }, controls)
+        (Player { sound: Sound::Tone(tone), channels, level, controls: Arc::clone(&controls) }, controls)
+    }
+
+    /// Each side sounds alone, the others rest; after the stop there are only zeros.
+    #[test]
+    fn one_side_sounds() {
+        let (mut player, controls) = player(4);
+        player.sound = Sound::Sides(SideNoise::new(SampleRate::new(48_000).expect("a rate"), 1));
+        let sounding = |out: &[f32]| [0, 1, 2, 3].map(|channel| out.iter().skip(channel).step_by(4).any(|x| *x != 0.0));
+        let mut out = vec![0.0_f32; 4 * 4_800];
+        player.give(&mut out);
+        assert_eq!(sounding(&out), [false; 4]);
+        controls.sides.store(Sides::Right as u8, Relaxed);
+        player.give(&mut out);
+        assert_eq!(sounding(&out), [false, true, false, false]);
+        controls.stop.store(true, Relaxed);
+        player.give(&mut out);
+        player.give(&mut out);
+        assert_eq!(sounding(&out), [false; 4]);
+        assert!(controls.over.load(Relaxed));
     }
 
     /// The first two channels carry the same tone, the others rest, in signed and unsigned codes.

@@ -1,15 +1,17 @@
-//! What goes out: the test tone, through an armed output or as a WAV file to play from elsewhere.
+//! What goes out: the test tone and the noise for two sides, through an armed output; the tone also as a WAV file to
+//! play from elsewhere.
 //!
-//! No tone leaves the machine before the person has confirmed the volume: `arm` gives the token that
-//! `ToneOutput::start` wants. Levels are sine peaks in dBFS. Names `units`, `block` and `dsp` only.
+//! Nothing leaves the machine before the person has confirmed the volume: `arm` gives the token that
+//! `ToneOutput::start` and `SideOutput::start` want. Levels are sine peaks in dBFS. Names `units`, `block` and `dsp` only.
 
 mod error;
 mod live;
 mod tone;
 mod wav;
 
+pub use crate::dsp::side_noise::Sides;
 pub use error::SinkError;
-pub use live::{OutputDevice, ToneOutput, outputs};
+pub use live::{OutputDevice, SideOutput, ToneOutput, outputs};
 pub use tone::{RAMP, TONE_HIGHEST, TONE_PITCH, TONE_START, TONE_STEP, ToneGenerator};
 pub use wav::{TONE_FILE, TonePart, write_tone_wav};
 
