@@ -4,6 +4,7 @@
 
 pub mod desk_zero;
 pub mod halls;
+pub mod linecheck;
 mod pipeline;
 pub mod recording;
 mod replay;

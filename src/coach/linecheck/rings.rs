@@ -32,10 +32,6 @@ impl Chain {
         self.0.clear();
     }
 
-    pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
-    }
-
     /// The newest link, taken away.
     pub fn pop(&mut self) -> Option<Link> {
         self.0.pop()

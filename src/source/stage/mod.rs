@@ -220,6 +220,12 @@ impl Stage {
         &self.inputs
     }
 
+    /// Neighbouring inputs that take up one source, left and right.
+    pub fn pairs(&self) -> Vec<(ChannelId, ChannelId)> {
+        let pairs = self.channels.windows(2).enumerate().filter(|(_, pair)| pair[0].actor == pair[1].actor);
+        pairs.map(|(index, _)| (ChannelId::from_index(index), ChannelId::from_index(index + 1))).collect()
+    }
+
     /// The ends of every trim knob.
     pub fn trim_range(&self) -> (Db, Db) {
         TRIM_RANGE

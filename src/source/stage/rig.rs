@@ -208,6 +208,24 @@ impl Rig {
         }
     }
 
+    /// Whether a socket's microphone waits for its +48 V.
+    pub fn lacks_phantom(&self, socket: ChannelId) -> bool {
+        self.sockets.get(socket.index()).is_some_and(|socket| socket.needs_phantom)
+    }
+
+    pub fn quieten(&mut self, socket: ChannelId) {
+        if let Some(socket) = self.sockets.get_mut(socket.index()) {
+            socket.noise = 0.0;
+        }
+    }
+
+    /// The polarity switch of a wire.
+    pub fn turn_over(&mut self, microphone: ChannelId) {
+        if let Some(wire) = self.wires.get_mut(microphone.index()) {
+            wire.reversed = !wire.reversed;
+        }
+    }
+
     pub fn unroute(&mut self, socket: ChannelId) {
         if let Some(socket) = self.sockets.get_mut(socket.index()) {
             socket.copies = None;
