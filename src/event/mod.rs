@@ -40,18 +40,22 @@
 //! are kept. Cells may be separated by `,`, `;` or tabs, numbers may have a decimal comma, the text may be
 //! UTF-8 or, with a byte-order mark, UTF-16.
 //!
+//! `linecheck.csv` holds the ticks of the last line check (`ticks.rs`).
+//!
 //! Edge cases: everything wrong in both files is told at once, with file, line, column and what was expected
 //! ([`EventError::Mistakes`]); what is merely doubtful is an [`EventWarning`]. Nothing is written that could
 //! not be read back, and nothing over a file that somebody changed meanwhile.
 
 mod error;
 mod inputs;
+mod pairs;
 mod rewrite;
 mod row;
 mod save;
 mod settings;
 mod table;
 mod text;
+mod ticks;
 mod when;
 mod words;
 
@@ -60,7 +64,9 @@ use std::path::{Path, PathBuf};
 
 pub use error::{Doubt, EventError, EventWarning, Fault, Mistake, Spot};
 pub use inputs::{Input, inputs_text, parse_inputs, read_inputs, write_inputs};
+pub use pairs::pairs;
 pub use settings::{Desk, Settings, Song};
+pub use ticks::{Tick, read_ticks, write_ticks};
 pub use when::{Date, Doors};
 pub use words::{Connection, Listening};
 

@@ -5,6 +5,7 @@
 
 mod findings;
 pub mod headline;
+pub mod linecheck;
 pub mod numbers;
 pub mod records;
 mod ringing;

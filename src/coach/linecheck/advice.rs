@@ -76,8 +76,6 @@ pub enum LineStep {
     SpeakerSilent {
         side: Side,
     },
-    /// One side's sound comes from both: a mono hall, or a pan.
-    BothSides,
     /// Two sounds, one after the other: which has more body?
     Fuller,
     /// The same by the microphone in the hall.

@@ -1,8 +1,9 @@
 //! Where a call is heard: two taps or a note on one line, not talk, not drums in the next room.
 //!
 //! A tapped line shows two short onsets within 2.5 s, and is quiet between them: for at most a fifth of the last two
-//! seconds it stands within 12 dB of the taps. Talk, even into that very microphone, stands there for longer. A played line stands
-//! in presence for 0.2 s of 0.3 s. On another line than the called one a note counts only if that line was quiet when
+//! seconds it stands within 12 dB of the taps. Talk, even into that very microphone, stands there for longer. On
+//! another line than the called one the taps must have been made on its microphone, not only heard by it: 25 dB over
+//! the floor and 12 dB over every other line. A played line stands in presence for 0.2 s of 0.3 s. On another line than the called one a note counts only if that line was quiet when
 //! the call began and no other rises with it (a talker reaches every microphone); on a microphone's line it wants two.
 //! A line that hears what another hears, within 6 dB over its own floor, may be a copy. Working values.
 
@@ -29,6 +30,9 @@ const NEAR_TAPS: Db = Db::new(-12.0);
 const MOSTLY: f64 = 0.2;
 /// After the last tap on another line, the called one may still show it.
 const SETTLE: Seconds = Seconds::new(0.3);
+/// A tap on a microphone rises this far over the floor, and this far over what others hear of it.
+const DIRECT: Db = Db::new(25.0);
+const LEAD: Db = Db::new(12.0);
 /// A line within this of the strongest may be a copy of it.
 const MAY_BE_COPY: Db = Db::new(6.0);
 /// Presence within the last hops that makes a note.
@@ -54,6 +58,8 @@ struct Line {
     last: FrameCount,
     level: Dbfs,
     rise: Db,
+    /// How far it stood over every other line, at the least of its taps.
+    lead: Db,
     busy: bool,
 }
 
@@ -93,17 +99,18 @@ impl Arrivals {
             if onset.at < self.since {
                 continue;
             }
-            self.note(onset.channel, onset, onset.rise);
+            let lead = onset.second.map_or(onset.rise, |(_, rise)| onset.rise - rise);
+            self.note(onset.channel, onset, onset.rise, lead);
             if let Some((second, rise)) = onset.second
                 && onset.rise - rise <= MAY_BE_COPY
             {
-                self.note(second, onset, rise);
+                self.note(second, onset, rise, rise - onset.rise);
                 self.companion = Some((second, onset.channel));
             }
         }
     }
 
-    fn note(&mut self, channel: ChannelId, onset: &Onset, rise: Db) {
+    fn note(&mut self, channel: ChannelId, onset: &Onset, rise: Db, lead: Db) {
         let longest = self.rate.frames(PAIR_OF_TAPS);
         let Some(line) = self.lines.get_mut(channel.index()) else { return };
         line.onsets += 1;
@@ -115,6 +122,7 @@ impl Arrivals {
             let level = onset.level + (rise - onset.rise);
             line.taps = if fresh { 1 } else { line.taps + 1 };
             line.level = if fresh { level } else { line.level.min(level) };
+            line.lead = if fresh { lead } else { line.lead.min(lead) };
             line.first = if fresh { onset.at } else { line.first };
             line.last = onset.at;
         }
@@ -126,7 +134,8 @@ impl Arrivals {
         let others = || (0..self.lines.len()).map(ChannelId::from_index).filter(|channel| *channel != called);
         let on = |channel: ChannelId| {
             let line = self.lines[channel.index()];
-            Arrival::On { channel, at: line.first, rise: line.rise }
+            let at = if line.onsets > 0 { line.first } else { now };
+            Arrival::On { channel, at, rise: line.rise }
         };
         if called.index() < self.lines.len() {
             let own = match way {
@@ -141,7 +150,8 @@ impl Arrivals {
             channels.max_by(|a, b| self.lines[a.index()].rise.get().total_cmp(&self.lines[b.index()].rise.get()))
         };
         let settled = |channel: &ChannelId| now - self.lines[channel.index()].last >= self.rate.frames(SETTLE);
-        let tapped = strongest(&mut others().filter(|channel| self.is_tapped(*channel, ears)).filter(settled));
+        let direct = |channel: &ChannelId| self.is_direct(*channel) && self.is_tapped(*channel, ears);
+        let tapped = strongest(&mut others().filter(direct).filter(settled));
         let elsewhere = match way {
             Way::Tap if self.has_begun(called) => None,
             Way::Tap => tapped,
@@ -155,9 +165,15 @@ impl Arrivals {
         line.taps >= 2 && ears.share_over(channel, line.level + NEAR_TAPS, QUIET_HOPS) <= MOSTLY
     }
 
+    /// The finger was on this microphone; it did not only hear it.
+    fn is_direct(&self, channel: ChannelId) -> bool {
+        let line = &self.lines[channel.index()];
+        line.rise >= DIRECT && line.lead >= LEAD
+    }
+
     fn is_played(&self, channel: ChannelId, ears: &LineEars) -> bool {
         let line = &self.lines[channel.index()];
-        !line.busy && line.onsets > 0 && ears.share_present(channel, NOTE_HOPS) >= NOTE
+        !line.busy && ears.share_present(channel, NOTE_HOPS) >= NOTE
     }
 
     /// A note on a line that was not called, and on no other.

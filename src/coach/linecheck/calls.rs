@@ -121,6 +121,7 @@ impl LineCheck {
             self.reopen_chain();
             let asked = matches!(self.current.step, LineStep::Call { why: Call::Instead { .. }, .. });
             return if asked {
+                self.checks[input].moves += 1;
                 self.show(LineStep::BothOn { on }, Some(input), now);
             } else {
                 self.call(input, Call::Instead { on }, now);
@@ -171,7 +172,8 @@ impl LineCheck {
     fn unheard(&mut self, input: usize, way: Way, why: Call, ears: &LineEars, now: FrameCount) {
         let called = self.channel(input);
         let talked = ears.share_present(called, TALK_HOPS) >= TALKS && !self.arrivals.has_begun(called);
-        if talked || (way == Way::Play && self.arrivals.was_busy(called)) {
+        let hidden = talked || (way == Way::Play && self.arrivals.was_busy(called));
+        if hidden && !std::mem::replace(&mut self.checks[input].hushed, true) {
             return self.show(LineStep::Call { way, why: Call::TalkOver }, Some(input), now);
         }
         // Whoever led here sits in this socket, and this one is somewhere unheard.

@@ -63,6 +63,8 @@ struct Check {
     /// The cure that was asked for last, counted.
     cures: u8,
     cable_asked: bool,
+    /// Someone was asked to be quiet for it.
+    hushed: bool,
     phantom: Phantom,
     noise_asked: bool,
     copy_asked: bool,

@@ -12,10 +12,10 @@ pub use crate::coach::linecheck::{
     SpeakerResult, TestSound, Way, Wire,
 };
 pub use crate::detectors::{Hum, HumPattern, Mains};
-pub use crate::source::stage::RigFault;
+pub use crate::source::stage::{RigFault, Side as StageSide};
 pub use hand::{Knocked, LineHand, LineSkill};
 pub use pipeline::LinePipeline;
-pub use session::{LineCommand, LineHearing, LineLink, LinePace, LineSession, stage_names, stage_plan};
+pub use session::{LineCommand, LineHearing, LineLink, LinePace, LineSession, drawn_faults, stage_plan};
 
 use crate::units::{ChannelId, Dbfs, Seconds};
 

@@ -9,6 +9,9 @@ use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64Mcg;
+
 use super::hand::{LineHand, LineSkill};
 use super::pipeline::LinePipeline;
 use super::{LineSnapshot, RigFault};
@@ -19,7 +22,7 @@ use crate::sink::{self, SideOutput, Sides};
 use crate::source::live::{self, InputState, LiveConfig, LiveSource};
 use crate::source::stage::{Mood, Stage, StageConfig};
 use crate::source::{Flow, Source};
-use crate::units::{ChannelId, SampleRate, Seconds};
+use crate::units::{ChannelId, Db, Hertz, SampleRate, Seconds};
 
 /// What is listened to.
 #[derive(Clone, Debug)]
@@ -96,8 +99,27 @@ pub fn stage_plan() -> LinePlan {
     LinePlan { pairs: stage.pairs(), loudspeakers: true, ..plan }
 }
 
-pub fn stage_names() -> Vec<Name> {
-    quiet_stage(1, &[]).inputs().iter().map(|input| input.name.to_owned()).collect()
+/// What is wrong on the stage of a seed: two plugs in each other's sockets, hum on a line, and now and then more.
+pub fn drawn_faults(seed: u64) -> Vec<RigFault> {
+    let mut random = Pcg64Mcg::seed_from_u64(seed ^ 0x22);
+    let microphones = [0, 1, 2, 3, 4, 7, 8, 9, 10].map(ChannelId::new);
+    let first = random.random_range(0..microphones.len());
+    let second = (first + random.random_range(1..microphones.len())) % microphones.len();
+    let mains = Hertz::new(if random.random_bool(0.5) { 50.0 } else { 60.0 } + random.random_range(-0.05..=0.05));
+    let hum = RigFault::Hum {
+        channel: ChannelId::new(if random.random_bool(0.5) { 5 } else { 6 }),
+        mains,
+        over: Db::new(random.random_range(10.0..=20.0)),
+        comb: random.random_bool(0.3),
+    };
+    let swapped = RigFault::Swapped(microphones[first], microphones[second]);
+    let more = match random.random_range(0..5) {
+        0 => Some(RigFault::NoPhantom(ChannelId::new(9))),
+        1 => Some(RigFault::LegReversed(ChannelId::new(4))),
+        2 => Some(RigFault::SpeakerReversed),
+        _ => None,
+    };
+    [Some(swapped), Some(hum), more].into_iter().flatten().collect()
 }
 
 fn quiet_stage(seed: u64, faults: &[RigFault]) -> Stage {

@@ -468,6 +468,9 @@ impl Stage {
         for (channel, heard) in self.channels.iter_mut().zip(&mut self.heard) {
             channel.preamp.convert(&mut heard[..frames]);
         }
+        if let Some(rig) = &mut self.rig {
+            rig.route(frames, &mut self.heard);
+        }
         if let Some(loudspeakers) = &mut self.loudspeakers {
             loudspeakers.play(frames, &self.heard);
         }

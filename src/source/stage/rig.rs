@@ -30,7 +30,7 @@ pub enum RigFault {
         /// A buzz that goes on to high multiples.
         comb: bool,
     },
-    /// The desk gives `from`'s signal to `to` as well.
+    /// The desk gives `from`'s signal to `to` as well, in the place of its own.
     Copied {
         from: ChannelId,
         to: ChannelId,
@@ -271,9 +271,8 @@ impl Rig {
             wire.carry(&mut plane[..frames]);
         }
         for (socket, plane) in self.planes.iter_mut().enumerate() {
-            let from = self.sockets[socket].copies.unwrap_or(socket);
-            let source = self.plugged[from];
-            if self.sockets[from].needs_phantom {
+            let source = self.plugged[socket];
+            if self.sockets[socket].needs_phantom {
                 plane[..frames].fill(0.0);
             } else {
                 plane[..frames].copy_from_slice(&heard[source][..frames]);
@@ -285,6 +284,20 @@ impl Rig {
         }
         for (plane, heard) in self.planes.iter().zip(heard) {
             heard[..frames].copy_from_slice(&plane[..frames]);
+        }
+    }
+
+    /// From what the converters give to the channels.
+    pub(super) fn route(&mut self, frames: usize, converted: &mut [Vec<f32>]) {
+        for (to, plane) in self.planes.iter_mut().enumerate() {
+            if let Some(from) = self.sockets[to].copies {
+                plane[..frames].copy_from_slice(&converted[from][..frames]);
+            }
+        }
+        for (to, plane) in self.planes.iter().enumerate() {
+            if self.sockets[to].copies.is_some() {
+                converted[to][..frames].copy_from_slice(&plane[..frames]);
+            }
         }
     }
 }
@@ -385,9 +398,14 @@ mod tests {
         assert_eq!(arrived(&mut rig)[1], 2.0);
         assert_eq!(arrived(&mut broken(RigFault::LegReversed(at(3))))[3], -4.0);
         let mut rig = broken(RigFault::Copied { from: at(0), to: at(3) });
-        assert_eq!(arrived(&mut rig), [1.0, 2.0, 3.0, 1.0]);
+        let routed = |rig: &mut Rig| {
+            let mut converted: Vec<Vec<f32>> = (1..=4).map(|number| vec![number as f32; 256]).collect();
+            rig.route(256, &mut converted);
+            converted.iter().map(|plane| plane[9]).collect::<Vec<f32>>()
+        };
+        assert_eq!(routed(&mut rig), [1.0, 2.0, 3.0, 1.0]);
         rig.unroute(at(3));
-        assert_eq!(arrived(&mut rig)[3], 4.0);
+        assert_eq!(routed(&mut rig)[3], 4.0);
         let mut rig = broken(RigFault::NoPhantom(at(2)));
         assert_eq!(arrived(&mut rig)[2], 0.0);
         rig.phantom_on(at(2));
