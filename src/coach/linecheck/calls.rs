@@ -67,9 +67,13 @@ impl LineCheck {
 
     /// Whether the called line shares nothing with another, or it is known that it does.
     fn is_compared(&mut self, called: ChannelId, why: Call, ears: &LineEars, now: FrameCount) -> bool {
-        let Some((weaker, stronger)) = self.arrivals.companion() else { return true };
-        let with = if weaker == called { stronger } else { weaker };
         let Some(input) = self.current.input else { return true };
+        let Some((weaker, stronger)) = self.arrivals.companion() else {
+            let result = &mut self.checks[input].result;
+            result.put_right |= result.copied_to.take().is_some();
+            return true;
+        };
+        let with = if weaker == called { stronger } else { weaker };
         match ears.alike().is_copy() {
             Some(is_copy) => {
                 self.heard.alike = Some(ears.alike().correlation);

@@ -138,19 +138,21 @@ impl LineCheck {
         self.go_on(now);
     }
 
+    /// Once both were answered.
     fn judge_sides(&mut self) {
         use LineAnswer::{Both, Left, Nowhere, Right};
         let Speakers { sides, result, .. } = &mut self.speakers;
-        let before = *result;
-        result.swapped = matches!(sides, [Some(Right), Some(Left)])
-            || matches!(sides, [Some(Right), Some(Nowhere)] | [Some(Nowhere), Some(Left)]);
+        if sides.contains(&None) {
+            return;
+        }
+        let before = result.has_fault();
+        result.swapped =
+            matches!(sides, [Some(Right), Some(Left | Nowhere)]) || matches!(sides, [Some(Nowhere), Some(Left)]);
         result.one_for_both = sides.contains(&Some(Both));
-        // A swapped pair with one box silent: the box that is silent is the one on the other side.
+        // A swapped pair with one box silent: it is the box on the other side that is.
         let silent = sides.map(|side| side == Some(Nowhere));
         result.silent = if result.swapped { [silent[1], silent[0]] } else { silent };
-        if sides.iter().all(Option::is_some) {
-            result.put_right |= before.has_fault() && !result.has_fault();
-        }
+        result.put_right |= before && !result.has_fault();
     }
 
     fn polarity(&mut self, reversed: bool) {

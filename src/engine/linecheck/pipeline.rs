@@ -104,19 +104,6 @@ impl LinePipeline {
 fn observe(ears: &mut LineEars, coach: &mut Coach, readings: &Readings) {
     ears.observe(readings);
     if readings.frame_complete {
-        if std::env::var_os("DBG").is_some() {
-            for o in ears.onsets() {
-                eprintln!(
-                    "   onset {:.2} ch{} lvl {:.1} rise {:.1} short {} second {:?}",
-                    o.at.at(readings.rate).get(),
-                    o.channel.number(),
-                    o.level.get(),
-                    o.rise.get(),
-                    o.short,
-                    o.second.map(|(c, r)| (c.number(), r.get()))
-                );
-            }
-        }
         coach.observe(ears, readings.at);
         coach.carry_out(ears);
     }
