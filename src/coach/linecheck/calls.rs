@@ -16,6 +16,8 @@ const TALK_HOPS: usize = 400;
 /// It is over when this much is quiet again.
 const HUSH: f64 = 0.05;
 const HUSH_HOPS: usize = 100;
+/// What comes in on a line whose own input works may be that input's: the called one is given this long to show.
+const OTHERS: Seconds = Seconds::new(4.0);
 /// Two lines that hear the same are compared for so long.
 const COMPARE: Seconds = Seconds::new(8.0);
 /// Plugs are moved for an input so often.
@@ -55,6 +57,7 @@ impl LineCheck {
                     self.arrived(input, rise, now);
                 }
             }
+            Arrival::On { channel, .. } if waited < OTHERS && self.works(channel) => {}
             Arrival::On { channel, at, rise } => {
                 (self.heard.heard_on, self.heard.heard_at, self.heard.rise) =
                     (Some(channel), Some(at.at(self.rate)), Some(rise));
@@ -111,16 +114,21 @@ impl LineCheck {
         self.go_on(now);
     }
 
+    /// Whether the channel's own input arrived there.
+    fn works(&self, channel: ChannelId) -> bool {
+        let own = self.input_of(channel);
+        own.is_some_and(|own| self.checks[own].result.outcome == LineOutcome::Arrived)
+    }
+
     fn came_in_on(&mut self, input: usize, on: ChannelId, now: FrameCount) {
         let called = self.channel(input);
         let known = self.input_of(on);
-        let works = known.is_some_and(|known| self.checks[known].result.outcome == LineOutcome::Arrived);
         self.checks[input].result.outcome = LineOutcome::Elsewhere(on);
         if self.checks[input].moves >= MOVES {
             self.reopen_chain();
             return self.go_on(now);
         }
-        if works {
+        if self.works(on) {
             // Its own microphone works: was that one tapped? Once more; then both come in on it.
             self.reopen_chain();
             let asked = matches!(self.current.step, LineStep::Call { why: Call::Instead { .. }, .. });

@@ -10,14 +10,20 @@ use crate::units::{ChannelId, Db, Dbfs, FrameCount, Seconds, SourceKind};
 const TOO_NOISY: Dbfs = Dbfs::new(-40.0);
 /// So is one over whose floor a tap rises by less.
 const TOO_NEAR: Db = Db::new(18.0);
+/// Hum so far over the rest of the floor may hide a tap: it is cured first.
+const HIDES: Db = Db::new(15.0);
 /// How long a sound in the middle of a pair is waited for.
 const MIDDLE: Seconds = Seconds::new(15.0);
 /// +48 stands after this.
 const PHANTOM_STANDS: Seconds = Seconds::new(10.0);
 
-/// The floor of the last quiet.
-pub(super) fn note_noise(check: &mut Check, floor: Option<Dbfs>) {
-    let noisy = floor.filter(|floor| *floor >= TOO_NOISY);
+/// What the last quiet told: a steady floor, or something that came and went. A line that arrived with a low floor does not
+/// begin to hiss: someone plays there.
+pub(super) fn note_noise(check: &mut Check, floor: Option<Dbfs>, steady: bool) {
+    if check.result.outcome == LineOutcome::Arrived && check.result.noisy.is_none() {
+        return;
+    }
+    let noisy = floor.filter(|floor| *floor >= TOO_NOISY && steady);
     check.result.put_right |= check.result.noisy.is_some() && noisy.is_none();
     check.result.noisy = noisy;
 }
@@ -48,7 +54,7 @@ impl LineCheck {
             let open = result.outcome == LineOutcome::Open && self.is_next(index);
             let step = match (result.copied_to, result.hum) {
                 (Some(to), _) if arrived && !check.copy_asked => LineStep::Copied { to },
-                (_, Some(_)) if arrived && !check.hum_left => {
+                (_, Some(hum)) if (arrived || (open && hum.over_rest >= HIDES)) && !check.hum_left => {
                     LineStep::HumCure(*hum_cures(input).get(usize::from(check.cures))?)
                 }
                 _ if result.noisy.is_some() && result.hum.is_none() && (arrived || open) && !check.noise_asked => {

@@ -27,13 +27,16 @@ pub use assembly::Assembly;
 pub use setup::{LineInput, LinePlan, Way, Wire};
 
 use crate::detectors::{Hum, LineEars};
-use crate::units::{ChannelId, Dbfs, FrameCount, SampleRate, Seconds};
+use crate::units::{ChannelId, Db, Dbfs, FrameCount, SampleRate, Seconds};
 use arrivals::Arrivals;
 use rings::Chain;
 use speakers::Speakers;
 
 /// How long the quiet is listened to.
 const QUIET: Seconds = Seconds::new(3.0);
+const QUIET_HOPS: usize = 300;
+/// What stands so far over the floor is no hiss.
+const UNSTEADY: Db = Db::new(6.0);
 
 /// The line check of one stage.
 #[derive(Clone, Debug)]
@@ -92,6 +95,8 @@ enum Phantom {
 struct Stock {
     floor: Option<Dbfs>,
     hum: Option<Hum>,
+    /// It hardly moved.
+    steady: bool,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -190,6 +195,7 @@ impl LineCheck {
 
     /// What comes next.
     fn go_on(&mut self, now: FrameCount) {
+        self.speakers.sound = TestSound::Silent;
         if let Some((input, why)) = self.recall.take() {
             return self.call(input, why, now);
         }
@@ -221,13 +227,15 @@ impl LineCheck {
     fn take_stock(&mut self, ears: &LineEars) {
         for (index, stock) in self.stock.iter_mut().enumerate() {
             let channel = ChannelId::from_index(index);
-            *stock = Stock { floor: ears.floor(channel), hum: ears.hum(channel) };
+            let floor = ears.floor(channel);
+            let over = floor.map_or(0.0, |floor| ears.share_over(channel, floor + UNSTEADY, QUIET_HOPS));
+            *stock = Stock { floor, hum: ears.hum(channel), steady: over <= 0.02 };
         }
         for (check, input) in self.checks.iter_mut().zip(&self.plan.inputs) {
             let stock = self.stock.get(input.channel.index()).copied().unwrap_or_default();
             check.result.put_right |= check.result.hum.is_some() && stock.hum.is_none();
             check.result.hum = stock.hum;
-            faults::note_noise(check, stock.floor);
+            faults::note_noise(check, stock.floor, stock.steady);
         }
     }
 

@@ -36,8 +36,8 @@ pub struct LineEars {
 impl LineEars {
     pub fn new(channels: usize, rate: SampleRate) -> Self {
         Self {
-            levels: vec![Levels::new(); channels],
-            hums: vec![HumEar::new(); channels],
+            levels: (0..channels).map(|_| Levels::new()).collect(),
+            hums: (0..channels).map(|_| HumEar::new()).collect(),
             onsets: Onsets::new(channels, rate),
             alike: Alike::default(),
             watched: None,

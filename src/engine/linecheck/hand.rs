@@ -79,7 +79,7 @@ impl LineHand {
     pub fn look(&mut self, snapshot: &LineSnapshot, stage: &mut Stage) -> Option<LineAnswer> {
         let LineAdvice { step, channel, .. } = snapshot.advice;
         if let Some((player, until)) = self.playing
-            && snapshot.at >= until
+            && (snapshot.at >= until || self.seen != Some((step, channel)))
         {
             stage.ask_quiet(player);
             self.playing = None;
@@ -89,7 +89,13 @@ impl LineHand {
             let compares = matches!(step, LineStep::Call { why: Call::Compare { .. }, .. });
             self.seen = Some((step, channel));
             let (least, most) = self.skill.wait;
-            let wait = self.random.random_range(least.get()..=most.get()) + if compares { 1.0 } else { 0.0 };
+            let longer = match step {
+                _ if compares => 1.0,
+                // Both sounds are heard out first.
+                LineStep::Fuller => 5.5,
+                _ => 0.0,
+            };
+            let wait = self.random.random_range(least.get()..=most.get()) + longer;
             self.due = Some(snapshot.at + Seconds::new(wait));
             self.taps_left = 0;
         }

@@ -77,7 +77,7 @@ fn what_is_no_number_is_silence() {
 /// A list longer than the device: those beyond are called, and silent.
 #[test]
 fn inputs_beyond_the_device_are_silent() {
-    let (pipeline, _) = hear(8_000, 1, 3, 200, LineAnswer::Done, |_, _| 0.0);
+    let (pipeline, _) = hear(8_000, 1, 3, 200, LineAnswer::Skip, |_, _| 0.0);
     assert!(pipeline.snapshot().is_over());
     assert_eq!(outcomes(&pipeline), [LineOutcome::Silent; 3]);
 }

@@ -167,6 +167,6 @@ fn an_assembly_takes_three_steps_and_ninety_seconds() {
         let found = snapshot.assembly.expect("an assembly");
         assert_eq!((found.microphone, found.video), (Some(at(0)), [Some(at(11)), None]), "{}", evening.tell());
         assert_eq!(found.hall, Some(LineAnswer::Both));
-        assert!(snapshot.at.get() <= 90.0 && evening.steps.len() == 4, "{}", evening.tell());
+        assert!(snapshot.at.get() <= 90.0 && evening.steps.len() == 3, "{}", evening.tell());
     }
 }
