@@ -233,6 +233,16 @@ pub fn line_end(snapshot: &LineSnapshot) -> LineNext {
     if !snapshot.is_over() {
         return next;
     }
+    if let Some(found) = &snapshot.assembly {
+        let sentence = match (found.microphone.is_some(), found.video[0].is_some()) {
+            (true, true) if found.hall == Some(LineAnswer::Both) => "Ready: microphone and video are heard",
+            (true, true) => "Microphone and video arrive; look at the loudspeakers",
+            (true, false) => "The video was not heard: its lead, its volume?",
+            (false, true) => "The microphone was not heard: its switch, its lead?",
+            (false, false) => "Nothing was heard: is this the right input?",
+        };
+        return LineNext { sentence: sentence.into(), ..next };
+    }
     let all = snapshot.inputs.len();
     let right = snapshot.inputs.iter().filter(|input| input.result.is_right()).count();
     let whole = right == all && !snapshot.speakers.has_fault();

@@ -23,6 +23,15 @@ pub(super) enum Arrival {
     },
 }
 
+/// What is called.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Called {
+    pub channel: ChannelId,
+    pub way: Way,
+    /// A channel on which it would close a round of wrong plugs.
+    pub expected: Option<ChannelId>,
+}
+
 const PAIR_OF_TAPS: Seconds = Seconds::new(2.5);
 /// Hops over which a tapped line must be mostly quiet, how near to the taps, for how much of it.
 const QUIET_HOPS: usize = 200;
@@ -31,8 +40,9 @@ const MOSTLY: f64 = 0.2;
 /// After the last tap on another line, the called one may still show it.
 const SETTLE: Seconds = Seconds::new(0.3);
 /// A tap on a microphone rises this far over the floor, and this far over what others hear of it.
-const DIRECT: Db = Db::new(25.0);
-const LEAD: Db = Db::new(12.0);
+const DIRECT: (Db, Db) = (Db::new(25.0), Db::new(12.0));
+/// The same on the channel that would close a round.
+const EXPECTED: (Db, Db) = (Db::new(15.0), Db::new(3.0));
 /// A line within this of the strongest may be a copy of it.
 const MAY_BE_COPY: Db = Db::new(6.0);
 /// Presence within the last hops that makes a note.
@@ -130,7 +140,8 @@ impl Arrivals {
     }
 
     /// Where the call is heard, at `now`.
-    pub fn verdict(&self, called: ChannelId, way: Way, plan: &LinePlan, ears: &LineEars, now: FrameCount) -> Arrival {
+    pub fn verdict(&self, call: &Called, plan: &LinePlan, ears: &LineEars, now: FrameCount) -> Arrival {
+        let Called { channel: called, way, expected } = *call;
         let others = || (0..self.lines.len()).map(ChannelId::from_index).filter(|channel| *channel != called);
         let on = |channel: ChannelId| {
             let line = self.lines[channel.index()];
@@ -150,12 +161,12 @@ impl Arrivals {
             channels.max_by(|a, b| self.lines[a.index()].rise.get().total_cmp(&self.lines[b.index()].rise.get()))
         };
         let settled = |channel: &ChannelId| now - self.lines[channel.index()].last >= self.rate.frames(SETTLE);
-        let direct = |channel: &ChannelId| self.is_direct(*channel) && self.is_tapped(*channel, ears);
+        let direct = |channel: &ChannelId| self.is_direct(*channel, expected) && self.is_tapped(*channel, ears);
         let tapped = strongest(&mut others().filter(direct).filter(settled));
         let elsewhere = match way {
             Way::Tap if self.has_begun(called) => None,
             Way::Tap => tapped,
-            Way::Play => strongest(&mut others().filter(|channel| self.is_lone_note(*channel, called, plan, ears))),
+            Way::Play => strongest(&mut others().filter(|channel| self.is_lone_note(*channel, call, plan, ears))),
         };
         elsewhere.map_or(Arrival::Nothing, on)
     }
@@ -166,9 +177,10 @@ impl Arrivals {
     }
 
     /// The finger was on this microphone; it did not only hear it.
-    fn is_direct(&self, channel: ChannelId) -> bool {
+    fn is_direct(&self, channel: ChannelId, expected: Option<ChannelId>) -> bool {
         let line = &self.lines[channel.index()];
-        line.rise >= DIRECT && line.lead >= LEAD
+        let (rise, lead) = if Some(channel) == expected { EXPECTED } else { DIRECT };
+        line.rise >= rise && line.lead >= lead
     }
 
     fn is_played(&self, channel: ChannelId, ears: &LineEars) -> bool {
@@ -177,9 +189,10 @@ impl Arrivals {
     }
 
     /// A note on a line that was not called, and on no other.
-    fn is_lone_note(&self, channel: ChannelId, called: ChannelId, plan: &LinePlan, ears: &LineEars) -> bool {
+    fn is_lone_note(&self, channel: ChannelId, call: &Called, plan: &LinePlan, ears: &LineEars) -> bool {
+        let Called { channel: called, expected, .. } = *call;
         let own = plan.inputs.iter().find(|input| input.channel == channel).map(|input| input.way());
-        let needed = if own == Some(Way::Play) { 1 } else { 2 };
+        let needed = if own == Some(Way::Play) || expected == Some(channel) { 1 } else { 2 };
         let line = &self.lines[channel.index()];
         let quiet = |other: usize| {
             let other = ChannelId::from_index(other);

@@ -5,7 +5,7 @@
 //! line that is quiet between them; then a sound that lasts, on one or two lines that are not the microphone's.
 
 use super::advice::{LineAdvice, LineAnswer, LineOutcome, LineResult, LineStep, LineWhy};
-use super::arrivals::{Arrival, Arrivals};
+use super::arrivals::{Arrival, Arrivals, Called};
 use super::setup::{LineInput, LinePlan, Way, Wire};
 use crate::detectors::LineEars;
 use crate::units::{ChannelId, FrameCount, SampleRate, Seconds, SourceKind};
@@ -100,10 +100,8 @@ impl Assembly {
             LineStep::AnyTap => {
                 self.arrivals.observe(ears);
                 // No line is called: any that is tapped will do.
-                let nobody = ChannelId::from_index(ears.channels());
-                if let Arrival::On { channel, at, rise } =
-                    self.arrivals.verdict(nobody, Way::Tap, &self.plan, ears, now)
-                {
+                let nobody = Called { channel: ChannelId::from_index(ears.channels()), way: Way::Tap, expected: None };
+                if let Arrival::On { channel, at, rise } = self.arrivals.verdict(&nobody, &self.plan, ears, now) {
                     self.microphone = Some(channel);
                     (self.heard.heard_on, self.heard.heard_at, self.heard.rise) =
                         (Some(channel), Some(at.at(self.rate)), Some(rise));

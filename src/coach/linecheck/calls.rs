@@ -1,7 +1,7 @@
 //! A call on the screen: heard where it should be, elsewhere, or nowhere.
 
 use super::advice::{Call, LineOutcome, LineRequest, LineStep};
-use super::arrivals::Arrival;
+use super::arrivals::{Arrival, Called};
 use super::rings::Turnout;
 use super::setup::Way;
 use super::{LineCheck, Phantom};
@@ -11,7 +11,9 @@ use crate::units::{ChannelId, Db, FrameCount, Seconds};
 /// A call that nobody answers is said once more, then taken for silent.
 const PATIENCE: Seconds = Seconds::new(10.0);
 /// Someone who speaks there for this share of the last four seconds hides a tap.
-const TALKS: f64 = 0.3;
+const TALKS: f64 = 0.15;
+/// Quiet is asked for so often for one input.
+const HUSHES: u8 = 3;
 const TALK_HOPS: usize = 400;
 /// It is over when this much is quiet again.
 const HUSH: f64 = 0.05;
@@ -27,7 +29,10 @@ impl LineCheck {
     pub(super) fn call(&mut self, input: usize, why: Call, now: FrameCount) {
         let way = self.plan.inputs[input].way();
         self.requests.push(LineRequest::Watch(None));
-        (self.heard.heard_on, self.heard.heard_at, self.heard.rise, self.heard.alike) = (None, None, None, None);
+        // What led here is what the words are about.
+        if !matches!(why, Call::Follow { .. } | Call::Instead { .. }) {
+            self.forget_heard();
+        }
         self.show(LineStep::Call { way, why }, Some(input), now);
     }
 
@@ -49,7 +54,8 @@ impl LineCheck {
         {
             self.requests.push(LineRequest::Watch(Some((weaker, stronger))));
         }
-        match self.arrivals.verdict(called, way, &self.plan, ears, now) {
+        let call = Called { channel: called, way, expected: self.chain.closes_on() };
+        match self.arrivals.verdict(&call, &self.plan, ears, now) {
             Arrival::On { channel, at, rise } if channel == called => {
                 (self.heard.heard_on, self.heard.heard_at, self.heard.rise) =
                     (Some(called), Some(at.at(self.rate)), Some(rise));
@@ -183,9 +189,10 @@ impl LineCheck {
     /// Nothing came in time.
     fn unheard(&mut self, input: usize, way: Way, why: Call, ears: &LineEars, now: FrameCount) {
         let called = self.channel(input);
-        let talked = ears.share_present(called, TALK_HOPS) >= TALKS && !self.arrivals.has_begun(called);
+        let talked = ears.share_present(called, TALK_HOPS) >= TALKS;
         let hidden = talked || (way == Way::Play && self.arrivals.was_busy(called));
-        if hidden && !std::mem::replace(&mut self.checks[input].hushed, true) {
+        if hidden && self.checks[input].hushes < HUSHES {
+            self.checks[input].hushes += 1;
             return self.show(LineStep::Call { way, why: Call::TalkOver }, Some(input), now);
         }
         // Whoever led here sits in this socket, and this one is somewhere unheard.

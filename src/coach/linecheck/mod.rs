@@ -66,8 +66,8 @@ struct Check {
     /// The cure that was asked for last, counted.
     cures: u8,
     cable_asked: bool,
-    /// Someone was asked to be quiet for it.
-    hushed: bool,
+    /// How often quiet was asked for it.
+    hushes: u8,
     phantom: Phantom,
     noise_asked: bool,
     copy_asked: bool,
@@ -189,7 +189,14 @@ impl LineCheck {
         (now - self.current.since).at(self.rate)
     }
 
+    fn forget_heard(&mut self) {
+        (self.heard.heard_on, self.heard.heard_at, self.heard.rise, self.heard.alike) = (None, None, None, None);
+    }
+
     fn show(&mut self, step: LineStep, input: Option<usize>, now: FrameCount) {
+        if input.is_none() {
+            self.forget_heard();
+        }
         self.current = Current { step, input, since: now };
     }
 

@@ -32,6 +32,11 @@ impl Chain {
         self.0.clear();
     }
 
+    /// The channel that would close the round.
+    pub fn closes_on(&self) -> Option<ChannelId> {
+        self.0.first().map(|(called, _)| *called)
+    }
+
     /// The newest link, taken away.
     pub fn pop(&mut self) -> Option<Link> {
         self.0.pop()

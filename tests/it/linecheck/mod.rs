@@ -43,8 +43,8 @@ struct Evening {
     stage: Stage,
     pipeline: LinePipeline,
     hand: LineHand,
-    /// Some people talk into their microphones now and then.
-    talkers: bool,
+    /// Who talks into their microphones now and then.
+    talkers: Vec<ChannelId>,
     block: BlockBuf,
     /// Every step with the time at which it came up.
     steps: Vec<(f64, LineAdvice)>,
@@ -64,15 +64,16 @@ impl Evening {
             seed,
             pipeline: LinePipeline::new(stage.format(), plan),
             hand: LineHand::new(seed, LineSkill::CAREFUL),
-            talkers: false,
+            talkers: Vec::new(),
             block: BlockBuf::new(stage.format().channels, BLOCK),
             steps: Vec::new(),
             stage,
         }
     }
 
-    fn with_talkers(mut self) -> Self {
-        self.talkers = true;
+    /// All who speak on this stage, but for these.
+    fn with_talkers_but(mut self, others: &[ChannelId]) -> Self {
+        self.talkers = [at(0), at(1), at(2)].into_iter().filter(|talker| !others.contains(talker)).collect();
         self
     }
 
@@ -84,8 +85,8 @@ impl Evening {
     fn go_on(&mut self) {
         let now = self.pipeline.snapshot().at.get();
         // Every seven seconds someone begins to talk, or stops.
-        if self.talkers && (now * 50.0).round() as u64 % 350 == 0 {
-            let who = at(drawn(self.seed, now as u64, 3) as u16);
+        if !self.talkers.is_empty() && (now * 50.0).round() as u64 % 350 == 0 {
+            let who = self.talkers[drawn(self.seed, now as u64, self.talkers.len() as u64) as usize];
             if drawn(self.seed, now as u64 + 1000, 2) == 0 {
                 self.stage.ask_play(who);
             } else {
@@ -173,7 +174,7 @@ fn a_good_rig_is_ticked_and_nothing_is_claimed() {
 #[test]
 fn talk_and_spill_are_no_taps() {
     for seed in seeds() {
-        let evening = Evening::new(seed, &[]).with_talkers().run();
+        let evening = Evening::new(seed, &[]).with_talkers_but(&[]).run();
         let claims = evening.accusations();
         assert!(claims.is_empty(), "{claims:?}\n{}", evening.tell());
         let arrived = |outcome| outcome == LineOutcome::Arrived;

@@ -59,7 +59,13 @@ fn the_same_number_gives_the_same_lines() {
 fn an_assembly_needs_no_list() {
     let (code, told, _) = linecheck(&["--stage", "--assembly", "--fault", "none"]);
     assert_eq!(code, 0, "{told}");
-    for line in ["Tap the microphone", "Microphone  channel 1", "Video       channel 12", "In the hall on both sides"] {
+    for line in [
+        "Tap the microphone",
+        "Microphone  channel 1",
+        "Video       channel 12",
+        "In the hall on both sides",
+        "Ready: microphone and video are heard",
+    ] {
         assert!(told.contains(line), "“{line}” in\n{told}");
     }
 }
@@ -69,7 +75,7 @@ fn bad_input_is_told_with_what_is_expected() {
     for (args, expected) in [
         (&["--stage", "--fault", "flood:1"][..], "swap:4,5"),
         (&["--stage", "--device", "Desk"], "cannot be used with"),
-        (&["--device", "No such desk"], "No such desk"),
+        (&["--device", "No such desk"], "beforedoors:"),
         (&["--room-mic", "0"], "1..=64"),
         (&["--event", "no-such-folder"], "no folder"),
     ] {
