@@ -5,6 +5,7 @@
 //! another line than the called one the taps must have been made on its microphone, not only heard by it: 25 dB over
 //! the floor and 12 dB over every other line. A played line stands in presence for 0.2 s of 0.3 s. On another line than the called one a note counts only if that line was quiet when
 //! the call began and no other rises with it (a talker reaches every microphone); on a microphone's line it wants two.
+//! The channel that would close a round of wrong plugs needs less: it is expected.
 //! A line that hears what another hears, within 6 dB over its own floor, may be a copy. Working values.
 
 use super::setup::{LinePlan, Way};
@@ -148,6 +149,14 @@ impl Arrivals {
             let at = if line.onsets > 0 { line.first } else { now };
             Arrival::On { channel, at, rise: line.rise }
         };
+        // What closes a round may be drowned by talk on the called line, which is somebody's microphone then.
+        if let Some(expected) = expected.filter(|_| way == Way::Play)
+            && expected.index() < self.lines.len()
+            && self.is_played(expected, ears)
+            && stands_over(ears, expected) >= stands_over(ears, called) + MAY_BE_COPY
+        {
+            return on(expected);
+        }
         if called.index() < self.lines.len() {
             let own = match way {
                 Way::Tap => self.is_tapped(called, ears),
@@ -190,9 +199,9 @@ impl Arrivals {
 
     /// A note on a line that was not called, and on no other.
     fn is_lone_note(&self, channel: ChannelId, call: &Called, plan: &LinePlan, ears: &LineEars) -> bool {
-        let Called { channel: called, expected, .. } = *call;
+        let called = call.channel;
         let own = plan.inputs.iter().find(|input| input.channel == channel).map(|input| input.way());
-        let needed = if own == Some(Way::Play) || expected == Some(channel) { 1 } else { 2 };
+        let needed = if own == Some(Way::Play) { 1 } else { 2 };
         let line = &self.lines[channel.index()];
         let quiet = |other: usize| {
             let other = ChannelId::from_index(other);
@@ -203,4 +212,9 @@ impl Arrivals {
             && ears.share_present(called, 2 * NOTE_HOPS) < BUSY
             && (0..self.lines.len()).all(quiet)
     }
+}
+
+/// How far a line stands over its floor now.
+fn stands_over(ears: &LineEars, channel: ChannelId) -> Db {
+    ears.floor(channel).map_or(Db::ZERO, |floor| ears.level(channel, NOTE_HOPS) - floor)
 }

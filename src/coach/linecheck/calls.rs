@@ -17,6 +17,8 @@ const HUSHES: u8 = 3;
 const TALK_HOPS: usize = 400;
 /// It is over when this much is quiet again.
 const HUSH: f64 = 0.05;
+/// Whoever is asked to be quiet hears it first.
+const ASKED: Seconds = Seconds::new(2.0);
 const HUSH_HOPS: usize = 100;
 /// What comes in on a line whose own input works may be that input's: the called one is given this long to show.
 const OTHERS: Seconds = Seconds::new(4.0);
@@ -42,7 +44,7 @@ impl LineCheck {
         self.arrivals.observe(ears);
         let waited = self.waited(now);
         if why == Call::TalkOver {
-            if ears.share_present(called, HUSH_HOPS) <= HUSH {
+            if waited >= ASKED && ears.share_present(called, HUSH_HOPS) <= HUSH {
                 self.call(input, Call::Again, now);
             } else if waited >= PATIENCE + PATIENCE {
                 self.not_heard(input, now);

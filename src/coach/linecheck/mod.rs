@@ -162,11 +162,9 @@ impl LineCheck {
     pub fn observe(&mut self, ears: &LineEars, now: FrameCount) {
         let waited = self.waited(now);
         match self.current.step {
-            LineStep::Quiet => {
-                if waited >= QUIET {
-                    self.take_stock(ears);
-                    self.go_on(now);
-                }
+            LineStep::Quiet if waited >= QUIET => {
+                self.take_stock(ears);
+                self.go_on(now);
             }
             LineStep::Call { way, why } => self.follow_call(way, why, ears, now),
             LineStep::PhantomWait => self.follow_phantom(now),

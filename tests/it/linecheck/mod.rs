@@ -85,7 +85,7 @@ impl Evening {
     fn go_on(&mut self) {
         let now = self.pipeline.snapshot().at.get();
         // Every seven seconds someone begins to talk, or stops.
-        if !self.talkers.is_empty() && (now * 50.0).round() as u64 % 350 == 0 {
+        if !self.talkers.is_empty() && ((now * 50.0).round() as u64).is_multiple_of(350) {
             let who = self.talkers[drawn(self.seed, now as u64, self.talkers.len() as u64) as usize];
             if drawn(self.seed, now as u64 + 1000, 2) == 0 {
                 self.stage.ask_play(who);
