@@ -4,7 +4,9 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 
+use super::linecheck::{Fault, fault};
 use super::ringout::{DeskArgs, EqArg};
+use crate::view::linecheck::LINECHECK_KEYS;
 use crate::view::ringout::{RINGOUT_STEP_KEYS, SHOW_STEP_KEYS};
 use crate::view::words::{HEARING, LOCAL_RULES};
 use crate::view::{RING_KEYS, records};
@@ -33,6 +35,8 @@ pub enum Command {
     /// Set the input gains: one next step for the whole stage
     #[command(after_long_help = KEYS)]
     Soundcheck(SoundcheckArgs),
+    /// Hear whether each wire arrives, alone and clean, where it should
+    Linecheck(LinecheckArgs),
     /// Levels, clipping and what to do about them, of recordings or folders of them
     Recordings(RecordingsArgs),
     /// Ring out a hall, step by step; or tell what rings in recordings, and when it could be heard
@@ -85,6 +89,34 @@ pub struct SoundcheckArgs {
     pub tone_file: Option<PathBuf>,
     /// Lines for other programs: JSON, one object a line
     #[arg(long, long_help = records::SOUNDCHECK_KEYS)]
+    pub json: bool,
+}
+
+#[derive(Clone, Debug, Default, ClapArgs)]
+pub struct LinecheckArgs {
+    /// Listen to this device (its name, a part of it, or its id from `devices`)
+    #[arg(long, value_name = "NAME", conflicts_with = "stage")]
+    pub device: Option<String>,
+    /// The simulated stage: no device needed
+    #[arg(long)]
+    pub stage: bool,
+    /// The event folder with event.toml and inputs.csv; ticks are written there [else this folder, if it is one]
+    #[arg(long, value_name = "FOLDER")]
+    pub event: Option<PathBuf>,
+    /// One microphone and a laptop's video: three taps, 90 seconds, no list
+    #[arg(long)]
+    pub assembly: bool,
+    /// The channel of a microphone in the hall, which then hears the loudspeakers
+    #[arg(long, value_name = "CHANNEL", value_parser = clap::value_parser!(u16).range(1..=64))]
+    pub room_mic: Option<u16>,
+    /// Which simulated stage: the same number gives the same one
+    #[arg(long, value_name = "NUMBER", conflicts_with = "device")]
+    pub seed: Option<u64>,
+    /// What is wrong on the simulated stage, as often as you like, such as swap:4,5 or hum50:7 [else as the number has it]
+    #[arg(long, value_name = "FAULT", value_parser = fault, conflicts_with = "device")]
+    pub fault: Vec<Fault>,
+    /// Lines for other programs: JSON, one object a line
+    #[arg(long, long_help = LINECHECK_KEYS)]
     pub json: bool,
 }
 

@@ -7,6 +7,7 @@ mod args;
 mod desk;
 mod devices;
 mod end;
+mod linecheck;
 mod lines;
 mod out;
 mod recordings;
@@ -64,6 +65,7 @@ pub fn main(window: Window) -> ExitCode {
     let result = match args.command {
         None => windowed(window),
         Some(Command::Soundcheck(args)) => soundcheck::run(&args),
+        Some(Command::Linecheck(args)) => linecheck::run(&args),
         Some(Command::Recordings(args)) => recordings::run(&args),
         Some(Command::Ringout(args)) => ringout::run(&args),
         Some(Command::Show(args)) => show::run(&args),

@@ -162,7 +162,7 @@ fn states(snapshot: &Snapshot) -> impl Iterator<Item = ChannelState> + Clone {
 }
 
 /// Whether there is a terminal to draw on.
-fn is_screen() -> bool {
+pub(super) fn is_screen() -> bool {
     let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
     io::stdout().is_terminal() && io::stdin().is_terminal() && !dumb
 }

@@ -4,6 +4,7 @@
 
 mod advice;
 mod decision;
+pub mod linecheck;
 mod reference;
 pub mod ringout;
 mod soundcheck;

@@ -7,6 +7,7 @@ mod clipping;
 mod finding;
 mod heard;
 mod knob;
+mod line;
 mod peaks;
 mod ringing;
 mod spill;
@@ -15,6 +16,7 @@ pub use clipping::Tops;
 pub use finding::{Evidence, Finding, FreakReason};
 pub use heard::Heard;
 pub use knob::Estimate;
+pub use line::{Alike, Hum, HumPattern, LineEars, Mains, Onset, PRESENCE};
 pub use peaks::SetAside;
 pub use ringing::{Certainty, Ring, RingEvent, Ringing, Signs};
 

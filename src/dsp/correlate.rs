@@ -2,7 +2,7 @@
 //! Fourier transform each way.
 //!
 //! In: two equally long slices of amplitudes, their means removed here. Out: the lag in samples at which
-//! the magnitude of the correlation is largest, and that magnitude, 0 to 1. Each lag is normalised by the
+//! the magnitude of the correlation is largest, that magnitude, 0 to 1, and whether it is negative there. Each lag is normalised by the
 //! energies of the parts that overlap at it. A held note repeats itself: of peaks within half a per cent of the highest the
 //! one nearest to no lag is taken. Silence on either side correlates with nothing: `None`.
 
@@ -35,6 +35,8 @@ pub struct Likeness {
     pub lag: isize,
     /// Magnitude of the normalised correlation.
     pub correlation: f64,
+    /// One is the other upside down.
+    pub inverted: bool,
 }
 
 impl Correlator {
@@ -105,7 +107,7 @@ impl Correlator {
     fn best(&mut self, scale: f64) -> Option<Likeness> {
         let reach = self.reach as isize;
         for lag in -reach..=reach {
-            self.correlations[(lag + reach) as usize] = self.at(lag, scale);
+            self.correlations[(lag + reach) as usize] = self.at(lag, scale).abs();
         }
         let best = self.correlations.iter().fold(0.0, |best: f64, &value| best.max(value));
         let value = |lag: isize| self.correlations.get((lag + reach) as usize).copied().unwrap_or(0.0);
@@ -114,10 +116,11 @@ impl Correlator {
             .filter(|&lag| value(lag) >= best * AS_GOOD)
             .filter(is_peak)
             .min_by_key(|lag| lag.unsigned_abs())?;
-        (best > 0.0).then(|| Likeness { lag, correlation: value(lag).min(1.0) })
+        let inverted = self.at(lag, scale) < 0.0;
+        (best > 0.0).then(|| Likeness { lag, correlation: value(lag).min(1.0), inverted })
     }
 
-    /// Magnitude at one lag.
+    /// The normalised correlation at one lag.
     fn at(&self, lag: isize, scale: f64) -> f64 {
         let (products, [first, second]) = (&self.planes[0], &self.energies);
         let shift = lag.unsigned_abs();
@@ -125,7 +128,7 @@ impl Correlator {
         let (late, early) = if lag >= 0 { (first, second) } else { (second, first) };
         let energy = (late[self.length] - late[shift]) * early[overlap];
         let product = f64::from(products[if lag >= 0 { shift } else { products.len() - shift }]) * scale;
-        if energy > 0.0 { product.abs() / energy.sqrt() } else { 0.0 }
+        if energy > 0.0 { product / energy.sqrt() } else { 0.0 }
     }
 }
 
@@ -154,7 +157,9 @@ mod tests {
             let quiet: Vec<f32> = first.iter().map(|x| -0.01 * x + 0.3).collect();
             let found = correlator.likeness(&quiet, second).unwrap();
             assert_eq!(found.lag, lag);
-            assert!(found.correlation > 0.999, "{found:?}");
+            assert!(found.correlation > 0.999 && found.inverted, "{found:?}");
+            let upright = correlator.likeness(first, second).unwrap();
+            assert_eq!((upright.lag, upright.inverted), (lag, false));
         }
     }
 

@@ -12,4 +12,5 @@ pub mod k_weighting;
 pub mod lanes;
 pub mod oversample;
 pub mod resample;
+pub mod side_noise;
 pub mod third_octave;

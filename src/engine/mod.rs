@@ -7,6 +7,7 @@ pub mod envelope;
 pub mod excerpt;
 pub mod folder;
 pub mod hall;
+pub mod linecheck;
 mod pipeline;
 pub mod recording;
 mod replay;

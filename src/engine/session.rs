@@ -400,12 +400,12 @@ impl Engine {
 }
 
 /// The system's usual input, or the first that it offers.
-fn usual_device() -> Result<InputDevice, LiveError> {
+pub(super) fn usual_device() -> Result<InputDevice, LiveError> {
     let devices = live::devices()?;
     devices.iter().find(|device| device.is_default).or(devices.first()).cloned().ok_or(LiveError::NoDevice)
 }
 
 /// A panic elsewhere must not take the readings away.
-fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+pub(super) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }

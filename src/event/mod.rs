@@ -40,6 +40,8 @@
 //! are kept. Cells may be separated by `,`, `;` or tabs, numbers may have a decimal comma, the text may be
 //! UTF-8 or, with a byte-order mark, UTF-16.
 //!
+//! `linecheck.csv` holds the ticks of the last line check (`ticks.rs`).
+//!
 //! Edge cases: everything wrong in both files is told at once, with file, line, column and what was expected
 //! ([`EventError::Mistakes`]); what is merely doubtful is an [`EventWarning`]. Nothing is written that could
 //! not be read back, and nothing over a file that somebody changed meanwhile.
@@ -48,6 +50,7 @@ mod error;
 mod inputs;
 mod list;
 pub mod log;
+mod pairs;
 mod paste;
 mod recent;
 mod rewrite;
@@ -56,6 +59,7 @@ mod save;
 mod settings;
 mod table;
 mod text;
+mod ticks;
 mod when;
 mod words;
 
@@ -65,8 +69,10 @@ use std::path::{Path, PathBuf};
 pub use error::{Doubt, EventError, EventWarning, Fault, Mistake, Spot};
 pub use inputs::{Input, inputs_text, parse_inputs, read_inputs, write_inputs};
 pub use list::{Change, List};
+pub use pairs::pairs;
 pub use recent::Recent;
 pub use settings::{Desk, Settings, Song};
+pub use ticks::{Tick, read_ticks, write_ticks};
 pub use when::{Date, Doors, clock};
 pub use words::{Column, Connection, Listening};
 

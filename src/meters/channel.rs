@@ -118,6 +118,9 @@ impl Channel {
     pub fn end_frame(&mut self, length: usize, tools: &Tools, bench: &mut Bench, readings: &mut ChannelReadings) {
         let power = self.frame_power(readings);
         readings.frame.bands = tools.bands.bands(&self.buffer[self.past..self.past + length], &mut bench.bands);
+        if let (Some(plan), Some(scratch)) = (&tools.mains, &mut bench.mains) {
+            plan.look(&self.buffer[self.past..self.past + length], scratch, &mut readings.mains);
+        }
         let stale = std::mem::take(&mut self.stale);
         let peak = self.window_peak.push(self.frame_peaks.true_peak);
         self.take.push(power, peak);

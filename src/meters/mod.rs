@@ -13,6 +13,7 @@ mod activity;
 mod channel;
 mod clock;
 mod loudness;
+mod mains;
 mod pair;
 mod peak;
 mod readings;
@@ -23,8 +24,8 @@ mod take;
 
 pub use loudness::LoudnessLayout;
 pub use readings::{
-    Activity, BANDS, ChannelReadings, ChannelSummary, FlatRun, Frame, Hop, PairLag, Peak, Programme, Readings,
-    Spectrum, Summary, Whole, band_centre,
+    Activity, BANDS, ChannelReadings, ChannelSummary, FlatRun, Frame, Hop, MAINS_HERTZ, MainsLines, PairLag, Peak,
+    Programme, Readings, Spectrum, Summary, Whole, band_centre,
 };
 
 use crate::block::Block;
@@ -34,6 +35,7 @@ use crate::units::{ChannelId, FrameCount};
 use channel::Channel;
 use clock::{Clock, HopSpan};
 use loudness::Loudness;
+use mains::{MainsPlan, MainsScratch};
 use pair::PairMeter;
 use rayon::prelude::*;
 use spectrum::{MOST_COLUMNS, MOST_PEAKS, SpectrumPlan};
@@ -59,17 +61,24 @@ struct Tools {
     bands: ThirdOctave<BANDS>,
     /// `None` unless spectra were asked for.
     spectra: Option<SpectrumPlan>,
+    /// `None` unless the lines of the mains were asked for.
+    mains: Option<MainsPlan>,
 }
 
 /// Working memory of one thread.
 struct Bench {
     bands: Scratch,
     spectra: Option<spectrum::SpectrumScratch>,
+    mains: Option<MainsScratch>,
 }
 
 impl Tools {
     fn bench(&self) -> Bench {
-        Bench { bands: self.bands.scratch(), spectra: self.spectra.as_ref().map(SpectrumPlan::scratch) }
+        Bench {
+            bands: self.bands.scratch(),
+            spectra: self.spectra.as_ref().map(SpectrumPlan::scratch),
+            mains: self.mains.as_ref().map(MainsPlan::scratch),
+        }
     }
 }
 
@@ -101,7 +110,7 @@ impl Meters {
         };
         let shortest = (rate.get() / 10) as usize;
         let bands = ThirdOctave::new(rate, [shortest, channel::longest_frame(rate)], |band| band_centre(band).get());
-        let tools = Tools { bands, spectra: None };
+        let tools = Tools { bands, spectra: None, mains: None };
         let empty = || ChannelReadings { runs: Vec::with_capacity(Channel::most_runs(rate)), ..Default::default() };
         Self {
             clock: Clock::new(rate),
@@ -135,6 +144,13 @@ impl Meters {
             readings.spectrum.columns.reserve_exact(MOST_COLUMNS);
         }
         self.tools.spectra = Some(plan);
+        self.benches = vec![self.tools.bench()];
+        self
+    }
+
+    /// Also measures the lines of the mains in every frame.
+    pub fn with_mains(mut self) -> Self {
+        self.tools.mains = Some(MainsPlan::new(self.readings.rate));
         self.benches = vec![self.tools.bench()];
         self
     }
@@ -188,6 +204,7 @@ impl Meters {
                         out.runs.clear();
                         out.runs.extend_from_slice(&hop.readings.runs);
                         out.spectrum.clone_from(&hop.readings.spectrum);
+                        out.mains = hop.readings.mains;
                     }
                 }
                 self.complete(&span, on_hop);

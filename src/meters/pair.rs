@@ -1,7 +1,7 @@
 //! The pair meter: does a quiet channel hold what a louder one holds, and how much later?
 //!
 //! Looks every 200 ms at the last 170 ms of the two channels it was told to watch, at lags within
-//! ±60 ms. Lag in seconds, positive if the quiet one is late; correlation 0 to 1, polarity aside
+//! ±60 ms. Lag in seconds, positive if the quiet one is late; correlation 0 to 1, polarity told beside it
 //! ([`crate::dsp::correlate`]). Silence, a gap within the last 200 ms, or a channel that does not exist
 //! give no answer.
 
@@ -38,7 +38,7 @@ impl PairMeter {
         };
         let found = self.correlator.likeness(end(quiet)?, end(loud)?)?;
         let lag = Seconds::new(found.lag as f64 / f64::from(self.rate.get()));
-        Some(PairLag { quiet, loud, lag, correlation: found.correlation })
+        Some(PairLag { quiet, loud, lag, correlation: found.correlation, inverted: found.inverted })
     }
 }
 

@@ -38,6 +38,21 @@ pub struct ChannelReadings {
     pub runs: Vec<FlatRun>,
     /// The newest short-time spectrum; stays empty unless the meters were asked for it.
     pub spectrum: Spectrum,
+    /// The newest frame at the multiples of the mains; stays zero unless the meters were asked for it.
+    pub mains: MainsLines,
+}
+
+/// Multiples of 50 and of 60 Hz, ten of each; 300 Hz belongs to both.
+pub const MAINS_HERTZ: [u16; 19] =
+    [50, 60, 100, 120, 150, 180, 200, 240, 250, 300, 350, 360, 400, 420, 450, 480, 500, 540, 600];
+
+/// What the newest 100 ms hold at each of [`MAINS_HERTZ`]: real and imaginary part, a full-scale sine being 1 long.
+/// 100 ms are whole periods of all of them, so none leaks into another.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct MainsLines {
+    /// How many frames there have been: a change tells a new one.
+    pub count: u64,
+    pub lines: [[f32; 2]; MAINS_HERTZ.len()],
 }
 
 /// The newest 10 ms.
@@ -178,6 +193,8 @@ pub struct PairLag {
     pub lag: Seconds,
     /// Normalised correlation at that lag, 0 to 1.
     pub correlation: f64,
+    /// One is the other upside down.
+    pub inverted: bool,
 }
 
 /// The exact midband frequency of third-octave band `band`.

@@ -24,6 +24,9 @@ pub enum SinkError {
     #[error("{device} cannot play ({detail}). Close other sound programs, or choose another output")]
     Device { device: String, detail: String },
 
+    #[error("{device} has one channel only: left and right cannot be told apart. Choose an output with two")]
+    OneSided { device: String },
+
     #[error("{device} did not answer within {seconds} seconds. Choose another output, or plug it in again")]
     NoAnswer { device: String, seconds: u64 },
 

@@ -1,4 +1,4 @@
-//! The armed tone, or an excerpt of a recording, through a device of this machine.
+//! The armed tone, the noise for two sides, or an excerpt of a recording, through a device of this machine.
 //!
 //! It sounds on the first two channels (or the only one) at the device's own rate and format. The callback
 //! is `Player::give`: no allocation, lock, wait or print; it hears of a new level or of `stop` at its next
@@ -6,7 +6,7 @@
 //! A stream is opened and dropped on a thread of its own, so that neither holds the caller up.
 
 use std::str::FromStr;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering::Relaxed};
+use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, Ordering::Relaxed};
 use std::sync::{Arc, OnceLock, mpsc};
 use std::thread;
 use std::time::Duration;
@@ -19,6 +19,7 @@ use super::error::SinkError;
 use super::excerpt::Excerpt;
 use super::tone::{TONE_START, ToneGenerator};
 use crate::dsp::resample::resample;
+use crate::dsp::side_noise::{SideNoise, Sides};
 use crate::units::{Dbfs, Hertz, SampleRate};
 
 /// How long a device may take to open.
@@ -27,6 +28,8 @@ const SYSTEM_ANSWER: Duration = Duration::from_secs(3);
 /// How long a stopped sound may take to end before the stream is cut, and what the device still holds then.
 const FADE: Duration = Duration::from_millis(500);
 const DEVICE_TAIL: Duration = Duration::from_millis(100);
+/// Filled at a time.
+const FRAMES: usize = 256;
 const NAP: Duration = Duration::from_millis(5);
 
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -61,17 +64,29 @@ pub fn outputs() -> Result<Vec<OutputDevice>, SinkError> {
     if found.is_empty() { Err(SinkError::NoDevice) } else { Ok(found) }
 }
 
-/// What an output plays: mono, with a ramp of its own behind `stop`.
+/// What an output plays, with a ramp of its own behind `stop`.
 trait Sound: Send + 'static {
-    fn fill(&mut self, out: &mut [f32]);
-    fn set_level(&mut self, level: Dbfs);
+    /// Left and right; an output with one channel gets the left.
+    fn fill(&mut self, out: &mut [[f32; 2]]);
+    fn set_level(&mut self, _: Dbfs) {}
+    fn set_sides(&mut self, _: Sides) {}
     fn stop(&mut self);
     fn is_over(&self) -> bool;
 }
 
+/// The same on both sides.
+fn both(out: &mut [[f32; 2]], fill: impl FnOnce(&mut [f32])) {
+    let mut mono = [0.0; FRAMES];
+    let mono = &mut mono[..out.len()];
+    fill(mono);
+    for (frame, sample) in out.iter_mut().zip(mono) {
+        *frame = [*sample; 2];
+    }
+}
+
 impl Sound for ToneGenerator {
-    fn fill(&mut self, out: &mut [f32]) {
-        Self::fill(self, out);
+    fn fill(&mut self, out: &mut [[f32; 2]]) {
+        both(out, |mono| Self::fill(self, mono));
     }
 
     fn set_level(&mut self, level: Dbfs) {
@@ -87,13 +102,11 @@ impl Sound for ToneGenerator {
     }
 }
 
+/// An excerpt has its level from its own limits.
 impl Sound for Excerpt {
-    fn fill(&mut self, out: &mut [f32]) {
-        Self::fill(self, out);
+    fn fill(&mut self, out: &mut [[f32; 2]]) {
+        both(out, |mono| Self::fill(self, mono));
     }
-
-    /// An excerpt has its level from its own limits.
-    fn set_level(&mut self, _: Dbfs) {}
 
     fn stop(&mut self) {
         Self::stop(self);
@@ -101,6 +114,31 @@ impl Sound for Excerpt {
 
     fn is_over(&self) -> bool {
         Self::is_over(self)
+    }
+}
+
+/// The noise, and whether it was stopped.
+struct Noise {
+    noise: SideNoise,
+    stopped: bool,
+}
+
+impl Sound for Noise {
+    fn fill(&mut self, out: &mut [[f32; 2]]) {
+        out.fill_with(|| self.noise.next_frame());
+    }
+
+    fn set_sides(&mut self, sides: Sides) {
+        self.noise.play(if self.stopped { Sides::default() } else { sides });
+    }
+
+    fn stop(&mut self) {
+        self.stopped = true;
+        self.noise.play(Sides::default());
+    }
+
+    fn is_over(&self) -> bool {
+        self.stopped && self.noise.is_silent()
     }
 }
 
@@ -133,6 +171,26 @@ impl ToneOutput {
     /// The tone was stopped and has ended.
     pub fn is_over(&self) -> bool {
         self.0.is_over()
+    }
+
+    /// What went wrong since it started.
+    pub fn failure(&self) -> Option<SinkError> {
+        self.0.failure()
+    }
+}
+
+/// The noise for two sides, playing; silent at first. Dropping it fades it out.
+pub struct SideOutput(Output);
+
+impl SideOutput {
+    /// Without a device, on the system's default output, which needs two channels.
+    pub fn start(_leave: Armed, device: Option<&OutputDevice>) -> Result<Self, SinkError> {
+        let noise = |rate: SampleRate| Ok(Noise { noise: SideNoise::new(rate, 1), stopped: false });
+        Output::start_on(device, 2, noise).map(Self)
+    }
+
+    pub fn play(&self, sides: Sides) {
+        self.0.controls.sides.store(sides as u8, Relaxed);
     }
 
     /// What went wrong since it started.
@@ -184,13 +242,22 @@ impl Output {
         device: Option<&OutputDevice>,
         sound: impl FnOnce(SampleRate) -> Result<S, SinkError> + Send + 'static,
     ) -> Result<Self, SinkError> {
+        Self::start_on(device, 1, sound)
+    }
+
+    /// On a device with at least so many channels.
+    fn start_on<S: Sound>(
+        device: Option<&OutputDevice>,
+        channels: u16,
+        sound: impl FnOnce(SampleRate) -> Result<S, SinkError> + Send + 'static,
+    ) -> Result<Self, SinkError> {
         let name = device.map_or_else(|| "the default output".to_owned(), |device| device.name.clone());
         let id = device.map(|device| device.id.clone());
         let controls = Arc::new(Controls::default());
         let (answer, answered) = mpsc::sync_channel(1);
         let (keep, released) = mpsc::channel::<()>();
         let (theirs, label) = (Arc::clone(&controls), name.clone());
-        let playing = move || match open(id.as_deref(), &label, sound, &theirs) {
+        let playing = move || match open(id.as_deref(), &label, channels, sound, &theirs) {
             Ok(stream) => {
                 if answer.send(Ok(())).is_ok() {
                     // Nothing is ever sent: it returns when the output is dropped.
@@ -229,6 +296,8 @@ impl Output {
 struct Controls {
     /// Bits of the level in dBFS.
     level: AtomicU64,
+    /// Which of [`Sides::ALL`].
+    sides: AtomicU8,
     stop: AtomicBool,
     over: AtomicBool,
     failure: OnceLock<cpal::Error>,
@@ -238,6 +307,7 @@ impl Default for Controls {
     fn default() -> Self {
         Self {
             level: AtomicU64::new(TONE_START.get().to_bits()),
+            sides: AtomicU8::new(0),
             stop: AtomicBool::new(false),
             over: AtomicBool::new(false),
             failure: OnceLock::new(),
@@ -279,16 +349,18 @@ impl<S: Sound> Player<S> {
             self.level = level;
             self.sound.set_level(Dbfs::new(f64::from_bits(level)));
         }
+        let sides = Sides::ALL.get(usize::from(self.controls.sides.load(Relaxed))).copied();
+        self.sound.set_sides(sides.unwrap_or_default());
         if self.controls.stop.load(Relaxed) {
             self.sound.stop();
         }
-        let mut mono = [0.0; 256];
-        for frames in out.chunks_mut(mono.len() * self.channels) {
-            let mono = &mut mono[..frames.len() / self.channels];
-            self.sound.fill(mono);
-            for (frame, sample) in frames.chunks_exact_mut(self.channels).zip(mono) {
+        let mut filled = [[0.0; 2]; FRAMES];
+        for frames in out.chunks_mut(FRAMES * self.channels) {
+            let filled = &mut filled[..frames.len() / self.channels];
+            self.sound.fill(filled);
+            for (frame, sides) in frames.chunks_exact_mut(self.channels).zip(filled) {
                 for (channel, out) in frame.iter_mut().enumerate() {
-                    *out = if channel < 2 { T::from_sample(*sample) } else { T::EQUILIBRIUM };
+                    *out = sides.get(channel).map_or(T::EQUILIBRIUM, |sample| T::from_sample(*sample));
                 }
             }
         }
@@ -299,6 +371,7 @@ impl<S: Sound> Player<S> {
 fn open<S: Sound>(
     id: Option<&str>,
     name: &str,
+    channels: u16,
     sound: impl FnOnce(SampleRate) -> Result<S, SinkError>,
     controls: &Arc<Controls>,
 ) -> Result<cpal::Stream, SinkError> {
@@ -315,6 +388,9 @@ fn open<S: Sound>(
     let config = device.default_output_config().map_err(ours)?;
     let rate = SampleRate::new(config.sample_rate())
         .ok_or_else(|| failed(format!("its rate of {} Hz is out of reach", config.sample_rate())))?;
+    if config.channels() < channels {
+        return Err(SinkError::OneSided { device: name.to_owned() });
+    }
     let sound = sound(rate)?;
     let buffer_size = match *config.buffer_size() {
         SupportedBufferSize::Range { min, max } if min <= max => {

@@ -1,8 +1,8 @@
-//! What goes out: the test tone, through an armed output or as a WAV file to play from elsewhere; an excerpt of a
-//! recording, through an armed output.
+//! What goes out: the test tone, through an armed output or as a WAV file to play from elsewhere; the noise for two
+//! sides and an excerpt of a recording, through an armed output.
 //!
 //! No sound leaves the machine before the person has confirmed the volume: `arm` gives the token that
-//! `ToneOutput::start` and `ExcerptOutput::start` want. Levels are sine peaks in dBFS. Names `units`, `block` and `dsp` only.
+//! `ToneOutput::start`, `SideOutput::start` and `ExcerptOutput::start` want. Levels are sine peaks in dBFS. Names `units`, `block` and `dsp` only.
 
 mod error;
 mod excerpt;
@@ -10,9 +10,10 @@ mod live;
 mod tone;
 mod wav;
 
+pub use crate::dsp::side_noise::Sides;
 pub use error::SinkError;
 pub use excerpt::{EDGE, EXCERPT_PEAK, EXCERPT_RMS, Excerpt};
-pub use live::{ExcerptOutput, OutputDevice, ToneOutput, outputs};
+pub use live::{ExcerptOutput, OutputDevice, SideOutput, ToneOutput, outputs};
 pub use tone::{RAMP, TONE_HIGHEST, TONE_PITCH, TONE_START, TONE_STEP, ToneGenerator};
 pub use wav::{TONE_FILE, TonePart, write_tone_wav};
 

@@ -8,6 +8,7 @@ pub mod hall;
 pub mod headline;
 pub mod inputs;
 pub mod labels;
+pub mod linecheck;
 pub mod numbers;
 pub mod recordings;
 pub mod records;

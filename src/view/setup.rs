@@ -2,9 +2,10 @@
 
 use super::sentence::DeskWords;
 use super::words::plain;
+use crate::engine::linecheck::{LineInput, LinePlan, Wire};
 use crate::engine::ringout::Microphone;
 use crate::engine::{Connection, Input};
-use crate::event::{Event, Listening, Song};
+use crate::event::{self, Event, Listening, Song};
 use crate::units::{ChannelId, SourceKind};
 
 /// What the event tells.
@@ -86,6 +87,25 @@ impl Setup {
     /// Whether the desk's words were never told.
     pub fn desk_is_unknown(&self) -> bool {
         self.event.as_ref().is_none_or(|event| event.settings.desk.knob.is_none())
+    }
+
+    /// What is to be checked on a device with so many lines: the inputs in the order of the list, its pairs.
+    pub fn line_plan(&self, channels: usize) -> LinePlan {
+        let Some(event) = self.event.as_ref().filter(|event| !event.inputs.is_empty()) else {
+            return LinePlan::of_lines(channels);
+        };
+        let input = |input: &event::Input| {
+            let wire = match input.connection {
+                Some(event::Connection::Mic) => Wire::Microphone,
+                Some(event::Connection::Radio) => Wire::Radio,
+                Some(event::Connection::Di) => Wire::Di,
+                Some(event::Connection::Line | event::Connection::Usb) => Wire::Line,
+                None => LineInput::usual_wire(input.kind),
+            };
+            LineInput::new(input.channel, input.kind, wire, input.phantom == Some(true))
+        };
+        let plan = LinePlan::new(event.inputs.iter().map(input).collect(), channels);
+        LinePlan { pairs: event::pairs(&event.inputs), ..plan }
     }
 
     pub fn name(&self, channel: ChannelId) -> &str {

@@ -10,6 +10,8 @@ mod files;
 mod golden;
 /// The house: who may name whom, and what stands where.
 mod house;
+/// The line check on the simulated stage: swaps, hum, +48, pairs, loudspeakers; words, the terminal.
+mod linecheck;
 /// Live input and the tone: conversion, the ring, virtual devices.
 mod live;
 /// The meters: standards, references, second opinions, promises.

@@ -5,7 +5,7 @@
 
 mod keys;
 mod page;
-mod paint;
+pub(super) mod paint;
 mod rail;
 
 use std::io;
@@ -155,10 +155,10 @@ impl Face {
 }
 
 /// The alternate screen; leaving it, even by a panic, gives the terminal back as it was.
-struct Screen;
+pub(super) struct Screen;
 
 impl Screen {
-    fn enter() -> io::Result<Self> {
+    pub(in crate::cli) fn enter() -> io::Result<Self> {
         let usual = std::panic::take_hook();
         let of_the_screen = std::thread::current().id();
         std::panic::set_hook(Box::new(move |panic| {

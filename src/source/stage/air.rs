@@ -7,7 +7,7 @@
 use super::cast::Player;
 
 /// At about 20 °C.
-const SOUND_METRES_PER_SECOND: f64 = 343.0;
+pub(super) const SOUND_METRES_PER_SECOND: f64 = 343.0;
 
 /// The strongest spill of a source, dB under its own microphone.
 const STRONGEST: (f64, f64) = (18.0, 20.5);

@@ -13,6 +13,7 @@ mod hall;
 mod material;
 mod performer;
 mod preamp;
+mod rig;
 mod sounds;
 
 use std::convert::Infallible;
@@ -28,6 +29,8 @@ pub use hall::{
 use material::{Material, true_peak};
 use performer::{Pace, Performer};
 use preamp::{Preamp, TRIM_RANGE};
+use rig::Knock;
+pub use rig::{Rig, RigFault, Side};
 
 use crate::block::{BlockBuf, Format};
 pub use crate::dsp::biquad::{EqBand, Shape};
@@ -87,6 +90,8 @@ pub struct StageInput {
     /// A microphone hears others too and may have a pad; a line hears only its own.
     pub microphone: bool,
     pub has_pad: bool,
+    /// A condenser that wants +48 V.
+    pub phantom: bool,
     /// How much louder show night is than a shy rehearsal.
     pub show_lift: Db,
 }
@@ -103,12 +108,15 @@ const SCRIPTED_TRIM: Db = Db::new(30.0);
 pub struct Stage {
     format: Format,
     mood: Mood,
+    seed: u64,
     clock: u64,
     inputs: Vec<StageInput>,
     channels: Vec<Channel>,
     actors: Vec<Actor>,
     air: Air,
     loudspeakers: Option<Loudspeakers>,
+    /// The wires, once anybody looked at them.
+    rig: Option<Rig>,
     /// What each performer's own microphones get of them alone.
     dry: Vec<Vec<f32>>,
     /// The same with all that the air brings.
@@ -212,6 +220,12 @@ impl Stage {
         &self.inputs
     }
 
+    /// Neighbouring inputs that take up one source, left and right.
+    pub fn pairs(&self) -> Vec<(ChannelId, ChannelId)> {
+        let pairs = self.channels.windows(2).enumerate().filter(|(_, pair)| pair[0].actor == pair[1].actor);
+        pairs.map(|(index, _)| (ChannelId::from_index(index), ChannelId::from_index(index + 1))).collect()
+    }
+
     /// The ends of every trim knob.
     pub fn trim_range(&self) -> (Db, Db) {
         TRIM_RANGE
@@ -267,6 +281,50 @@ impl Stage {
         self.freak(channel, true);
     }
 
+    /// With something wrong between stage, desk and hall.
+    pub fn with_fault(mut self, fault: RigFault) -> Self {
+        let floor = |channel| self.true_floor(channel) - self.trim(channel);
+        let (floors, trims): (Vec<Dbfs>, Vec<Db>) = (0..self.channels.len())
+            .map(ChannelId::from_index)
+            .map(|channel| (floor(channel), self.trim(channel)))
+            .unzip();
+        let rig = self.rig();
+        rig.break_it(fault, |channel| floors[channel.index()], |channel| trims[channel.index()]);
+        self
+    }
+
+    /// The wires between stage and desk, to be looked at and mended.
+    pub fn rig(&mut self) -> &mut Rig {
+        let (channels, rate, seed) = (self.channels.len(), f64::from(self.format.rate.get()), self.seed);
+        self.rig.get_or_insert_with(|| Rig::new(channels, rate, CHUNK, seed))
+    }
+
+    /// Someone taps a microphone with a finger, at its loudest passage's level and `by`; others hear it through the air.
+    pub fn tap(&mut self, microphone: ChannelId, by: Db) {
+        let Some(tapped) = self.inputs.get(microphone.index()).map(|input| input.place) else { return };
+        for index in 0..self.inputs.len() {
+            let (input, channel) = (&self.inputs[index], ChannelId::from_index(index));
+            if channel == microphone {
+                let level = self.actors[self.channels[index].actor].show + by;
+                self.rig().knock(channel, Knock::Tap, level, 0.0);
+            } else if input.microphone {
+                let metres = (input.place.0 - tapped.0).hypot(input.place.1 - tapped.1);
+                let level = self.actors[self.channels[index].actor].show + by + Rig::tap_from_afar(metres);
+                self.rig().knock(channel, Knock::Tap, level, metres);
+            }
+        }
+    }
+
+    /// Someone claps between two microphones, `aside` metres nearer to the first than to the middle.
+    pub fn clap(&mut self, first: ChannelId, second: ChannelId, aside: f64) {
+        for (channel, metres) in [(first, 1.0 - aside), (second, 1.0 + aside)] {
+            if let Some(actor) = self.channels.get(channel.index()).map(|channel| channel.actor) {
+                let level = self.actors[actor].show - Db::new(6.0);
+                self.rig().knock(channel, Knock::Clap, level, metres);
+            }
+        }
+    }
+
     /// The highest true peak of the loudest passage at the present trim and mood, own sound alone, had
     /// the converter no end.
     pub fn true_peak_of_loudest(&self, channel: ChannelId) -> Dbfs {
@@ -293,12 +351,14 @@ impl Stage {
         Self {
             format: Format { rate, channels: 0 },
             mood,
+            seed,
             clock: 0,
             inputs: Vec::new(),
             channels: Vec::new(),
             actors: Vec::new(),
             air: Air::new(&[], hz, CHUNK),
             loudspeakers: None,
+            rig: None,
             dry: Vec::new(),
             heard: Vec::new(),
             cough: unit(sounds::cough(&mut Dice::new(seed, 1), hz).samples),
@@ -320,6 +380,7 @@ impl Stage {
                 reach: part.player.reach(),
                 microphone: part.player.acoustic(),
                 has_pad: part.player.acoustic(),
+                phantom: matches!(part.player, Player::Choir | Player::Overhead),
                 show_lift: part.player.show_lift(),
             });
             self.channels.push(Channel {
@@ -400,7 +461,15 @@ impl Stage {
                     channel.freak = None;
                 }
             }
+        }
+        if let Some(rig) = &mut self.rig {
+            rig.carry(frames, &mut self.heard);
+        }
+        for (channel, heard) in self.channels.iter_mut().zip(&mut self.heard) {
             channel.preamp.convert(&mut heard[..frames]);
+        }
+        if let Some(rig) = &mut self.rig {
+            rig.route(frames, &mut self.heard);
         }
         if let Some(loudspeakers) = &mut self.loudspeakers {
             loudspeakers.play(frames, &self.heard);
