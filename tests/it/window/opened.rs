@@ -269,7 +269,7 @@ fn files_are_picked_in_place_by_keys() {
     let playing = Rehearsal::new(1, Mood::Normal);
     let mut harness = window(&playing, 1280.0, 800.0);
     harness.step();
-    press(&mut harness, Key::F2);
+    press(&mut harness, Key::F4);
     press(&mut harness, Key::O);
     let field = harness.get_by_label("Folder or file");
     field.type_text(&format!("{}/", folder.path().display()));

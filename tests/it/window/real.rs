@@ -3,7 +3,7 @@
 //! Needs `Xvfb`; where that is missing and the environment says `BEFOREDOORS_DISPLAY=none`, there is nothing to be
 //! tried. X11's own protocol gives the picture (`x11rb`).
 
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Read};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -67,6 +67,7 @@ fn a_real_window_opens_and_is_not_blank() {
         .env("XDG_CONFIG_HOME", settings.path())
         .env("HOME", settings.path())
         .current_dir(settings.path())
+        .stdout(Stdio::null())
         .stderr(Stdio::piped())
         .spawn()
         .unwrap();
@@ -78,7 +79,11 @@ fn a_real_window_opens_and_is_not_blank() {
         if ground > whole / 3 && text > whole / 200 {
             break;
         }
-        assert!(program.0.try_wait().unwrap().is_none(), "the window closed by itself");
+        if program.0.try_wait().unwrap().is_some() {
+            let mut told = String::new();
+            program.0.stderr.take().expect("it was piped").read_to_string(&mut told).unwrap();
+            panic!("the window closed by itself: {told}");
+        }
         assert!(began.elapsed() < Duration::from_secs(90), "ground {ground}, text {text} of {whole} points");
         std::thread::sleep(Duration::from_millis(200));
     }
