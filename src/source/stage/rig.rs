@@ -118,7 +118,7 @@ struct Knocking {
 impl Rig {
     pub(super) fn new(channels: usize, rate: f64, chunk: usize, seed: u64) -> Self {
         let mut dice = Dice::new(seed, 400);
-        let sounds = [tap(&mut dice, rate), clap(&mut dice, rate)];
+        let sounds = [tap(&mut dice, rate), hands(&mut dice, rate)];
         Self {
             rate,
             plugged: (0..channels).collect(),
@@ -339,7 +339,7 @@ fn tap(dice: &mut Dice, rate: f64) -> Vec<f32> {
 }
 
 /// Two hands: a burst of noise about 1 kHz and above, gone in 0.1 s.
-fn clap(dice: &mut Dice, rate: f64) -> Vec<f32> {
+fn hands(dice: &mut Dice, rate: f64) -> Vec<f32> {
     let mut low = 0.0;
     let pass = 1.0 - (-TAU * 900.0 / rate).exp();
     (0..(0.2 * rate) as usize)
