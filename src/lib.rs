@@ -19,6 +19,7 @@ pub mod engine;
 pub mod event;
 pub mod gui;
 pub mod meters;
+pub mod plan;
 pub mod sink;
 pub mod source;
 pub mod units;

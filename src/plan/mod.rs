@@ -1,0 +1,14 @@
+//! The rig before it is carried in: what is plugged into what, whether that is right, loud enough, and all there.
+//!
+//! Names `units` only; no I/O, no text. Ports and wires are properties ([`port`], [`wire`]), verdicts follow from them
+//! ([`rules`]).
+//! Levels in dBu, lengths in metres, impedances in ohms. Edge cases: a rig may hold anything, loops and nonsense
+//! included; every check ends and none panics.
+
+pub mod kind;
+pub mod port;
+pub mod quantity;
+pub mod rules;
+pub mod sums;
+pub mod verdict;
+pub mod wire;
