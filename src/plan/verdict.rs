@@ -126,6 +126,62 @@ pub enum Reason {
     MicSplitWithoutTransformer,
 }
 
+impl Reason {
+    /// The machine word.
+    pub const fn code(&self) -> &'static str {
+        match self {
+            Self::TooQuiet { .. } => "too-quiet",
+            Self::MicOnInstrumentInput => "mic-on-instrument-input",
+            Self::InsertIsTwoWay => "insert-is-two-way",
+            Self::OneSideOfStereo { .. } => "one-side-of-stereo",
+            Self::SpeechMicOnly => "speech-mic-only",
+            Self::NeedsAmplifier => "needs-amplifier",
+            Self::HeadsetJack => "headset-jack",
+            Self::NoPhantom => "no-phantom",
+            Self::PhantomIsOff => "phantom-is-off",
+            Self::PhantomOn => "phantom-on",
+            Self::PhantomHarms => "phantom-harms",
+            Self::BiasHarms => "bias-harms",
+            Self::TooHot { .. } => "too-hot",
+            Self::LoadsSource { .. } => "loads-source",
+            Self::PhantomReachesSource => "phantom-reaches-source",
+            Self::PhantomMeetsLine => "phantom-meets-line",
+            Self::HalfOfPair { .. } => "half-of-pair",
+            Self::SubtractsStereo => "subtracts-stereo",
+            Self::OutputsFight => "outputs-fight",
+            Self::LevelByKnob => "level-by-knob",
+            Self::NeedsStepDown => "needs-step-down",
+            Self::SpeakerLevel => "speaker-level",
+            Self::LineSpeakerOnAmplifier => "line-speaker-on-amplifier",
+            Self::PlugDoesNotGoIn { .. } => "plug-does-not-go-in",
+            Self::RingShorted { .. } => "ring-shorted",
+            Self::ColdGrounded => "cold-grounded",
+            Self::ColdShorted => "cold-shorted",
+            Self::MicUnbalanced => "mic-unbalanced",
+            Self::LongUnbalanced { .. } => "long-unbalanced",
+            Self::LongBalanced { .. } => "long-balanced",
+            Self::Dull { .. } => "dull",
+            Self::Unshielded => "unshielded",
+            Self::ThinCable => "thin-cable",
+            Self::XlrOnSpeakers => "xlr-on-speakers",
+            Self::LooksLikeInstrumentLead => "looks-like-instrument-lead",
+            Self::SpeakerCableLoss { .. } => "speaker-cable-loss",
+            Self::InsertLeadAsSplit => "insert-lead-as-split",
+            Self::SplitAsInsertLead => "split-as-insert-lead",
+            Self::UsbTooLong { .. } => "usb-too-long",
+            Self::UsbHub => "usb-hub",
+            Self::FollowDeskMakersCable => "follow-desk-makers-cable",
+            Self::AudioLiftOnly => "audio-lift-only",
+            Self::NotTheSameKind => "not-the-same-kind",
+            Self::MainsElsewhere => "mains-elsewhere",
+            Self::EarthRemoved => "earth-removed",
+            Self::ReturnLeadElsewhere => "return-lead-elsewhere",
+            Self::SplitLoads { .. } => "split-loads",
+            Self::MicSplitWithoutTransformer => "mic-split-without-transformer",
+        }
+    }
+}
+
 /// How much a reason weighs.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Remark {
