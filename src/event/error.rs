@@ -6,7 +6,7 @@
 
 use std::fmt;
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Why an event could not be read or kept.
 #[derive(Debug, thiserror::Error)]
@@ -115,6 +115,12 @@ pub enum Fault {
     OpenQuote,
     #[error("channel {channel} is listed twice, first on line {first}. Expected each channel once")]
     SameChannel { channel: u16, first: usize },
+    #[error("nothing is written here. Expected a heading line such as {0}, then one line for each")]
+    NoLines(&'static str),
+    #[error("“{name}” stands twice, first on line {first}. Expected each once")]
+    SameName { name: String, first: usize },
+    #[error("nothing is said here. Expected {0}")]
+    Missing(&'static str),
     #[error("holds the invisible character U+{0:04X}. Delete the cell and type it anew")]
     Control(u32),
     #[error("channel {0} is not in inputs.csv. Expected only channels that are listed there")]
@@ -168,6 +174,10 @@ pub(super) struct Findings {
 impl Findings {
     pub fn new(file: PathBuf) -> Self {
         Self { file, mistakes: Vec::new(), warnings: Vec::new() }
+    }
+
+    pub fn file(&self) -> &Path {
+        &self.file
     }
 
     pub fn mistake(&mut self, (line, column): (usize, usize), field: &str, fault: Fault) {
