@@ -20,6 +20,7 @@ pub mod event;
 pub mod gui;
 pub mod meters;
 pub mod plan;
+pub mod report;
 pub mod sink;
 pub mod source;
 pub mod units;

@@ -24,6 +24,8 @@ pub enum EventError {
     /// Everything that is wrong in the files, in their order.
     #[error("{}", told(.0))]
     Mistakes(Vec<Mistake>),
+    #[error("{}: is there already; nothing was written. Name a new folder", .0.display())]
+    AlreadyThere(PathBuf),
     #[error("{}: somebody changed it after it was read; nothing was written. Open the event again, then repeat the change", .0.display())]
     ChangedMeanwhile(PathBuf),
     #[error("{}: cannot be written ({source}); what stood there before is untouched. Check the disk's space and that you may write there", .path.display())]

@@ -169,7 +169,7 @@ impl Checked {
         let mut refused = Vec::new();
         accept(rig, &mut found.findings, &mut refused);
         for finding in &mut found.findings {
-            finding.cures = cures::of(rig, finding);
+            finding.cures = cures::of(rig, finding, &loudness);
         }
         found.findings.sort_by_key(|finding| (std::cmp::Reverse(finding.weight), finding.about));
         Self {

@@ -5,14 +5,17 @@
 //! Edge cases: loudspeaker level has one cure only, a line output in its place; some findings have none.
 
 use super::checks::{About, Finding, Trouble};
-use super::gear::{self, GearKind, InPort, LeadKind, OutPort, Role};
+use super::gear::{self, GearKind, InPort, LeadKind, OutPort};
+use super::hall::Loudness;
 use super::port::{Drive, Input, Output, Supply};
 use super::quantity::Metres;
 use super::rig::{Rig, ThingId, WireId};
 use super::rules::{self, Around};
 use super::signals;
-use super::verdict::{Judgement, Reason, Verdict};
+use super::sums::feedback;
+use super::verdict::{Reason, Verdict};
 use super::wire::{Cable, InLine, Wire};
+use crate::units::Db;
 
 /// One thing to do.
 #[derive(Clone, Debug, PartialEq)]
@@ -38,6 +41,8 @@ pub enum Cure {
     Unplug,
     /// For a competent person, with leave.
     CompetentPerson,
+    /// A change of the geometry, and the decibels before ringing that it gains.
+    Gain(feedback::Cure, Db),
 }
 
 /// Told of one wire; more would be a catalogue.
@@ -53,7 +58,12 @@ const BOXES: [InLine; 8] = [
     InLine::ResistorSum,
 ];
 
-pub(super) fn of(rig: &Rig, finding: &Finding) -> Vec<Cure> {
+pub(super) fn of(rig: &Rig, finding: &Finding, loudness: &Loudness) -> Vec<Cure> {
+    if let (About::Channel(channel), Trouble::GainShort { .. }) = (finding.about, &finding.trouble) {
+        let gains = loudness.gains.iter().find(|gain| gain.channel == channel);
+        let ranked = gains.iter().flat_map(|gain| &gain.cures);
+        return ranked.map(|(cure, gain)| Cure::Gain(*cure, *gain)).take(MOST).collect();
+    }
     let (About::Wire(id), Trouble::Wire(reason)) = (finding.about, &finding.trouble) else { return Vec::new() };
     let wired = &rig.wires[id.0];
     let role = rig.thing(wired.to.0).kind.role();
@@ -161,14 +171,4 @@ fn owned_box(rig: &Rig, inline: InLine) -> Option<String> {
     let mut of_kind = stock.iter().filter(|gear| gear.kind == GearKind::Box(inline));
     let has: u32 = of_kind.clone().map(|gear| gear.count).sum();
     of_kind.next().filter(|_| has as usize > used).map(|gear| gear.name.clone())
-}
-
-/// Whether a judgement's worst is about this reason.
-pub fn is_worst(judgement: &Judgement, reason: Reason) -> bool {
-    judgement.remarks.first().is_some_and(|remark| remark.reason == reason)
-}
-
-/// Whether a role hears the audience's sound.
-pub const fn is_public(role: Role) -> bool {
-    matches!(role, Role::Hall | Role::Recording)
 }

@@ -5,7 +5,7 @@
 //! that is only stock (leads, boxes, stands) has no ports.
 
 use super::kind::{InKind, OutKind};
-use super::port::{Input, InputSide, Layout, ModeKind, Output, Socket, Supply, Takes};
+use super::port::{Input, Layout, Output, Socket, Supply, Takes};
 use super::quantity::{Area, Metres, Ohms, Watts};
 use super::wire::InLine;
 
@@ -309,14 +309,4 @@ pub fn other_inputs(port: InPort) -> Vec<InPort> {
     let Some(n) = port.channel() else { return Vec::new() };
     let all = [InPort::Mic(n), InPort::Line(n), InPort::Instrument(n), InPort::Stereo(n, Side::Left)];
     all.into_iter().filter(|other| *other != port).collect()
-}
-
-/// Whether a stereo input's two sockets are the same channel's.
-pub fn is_stereo(input: &Input) -> bool {
-    input.side != InputSide::Single
-}
-
-/// The switch that a person may set on this input, where it has several positions.
-pub fn has_switch(input: &Input, to: ModeKind) -> bool {
-    input.modes.len() > 1 && input.modes.iter().any(|mode| mode.kind == to)
 }

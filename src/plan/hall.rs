@@ -7,12 +7,11 @@ use super::checks::{About, Found, Trouble, Unknown};
 use super::gear::{GearKind, OutPort, Role};
 use super::kind::OutKind;
 use super::loading;
-use super::port::OnPhantom;
 use super::quantity::{Metres, Spl, Watts};
 use super::rig::{Place, Rig, Strip, Thing, ThingId};
 use super::routing::{Node, Paths, with_role};
 use super::sums::feedback::{self, Cure, Geometry};
-use super::sums::{Worked, levels, room, seats, time};
+use super::sums::{Worked, air, exposure, levels, room, seats, time};
 use crate::units::{Db, Dbu, Seconds, SourceKind};
 
 /// Of music, under its peaks.
@@ -106,6 +105,14 @@ pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) -> Loudness {
             found.show(About::Whole, worked);
         }
         loudness.seats.push(SeatLevel { seat: index, level, needed });
+    }
+    if let Some(loudest) = loudness.seats.iter().map(|seat| seat.level.get()).reduce(f64::max) {
+        found.show(About::Whole, exposure::safe_hours(Spl::new(loudest)));
+    }
+    if let (Some(celsius), Some(humidity)) = (venue.celsius, venue.humidity) {
+        let ways = venue.seats.iter().flat_map(|seat| speakers.iter().map(|(_, place)| place.distance(seat.place)));
+        let farthest = ways.map(Metres::get).fold(0.0, f64::max);
+        found.show(About::Whole, air::on_the_way(Metres::new(farthest), celsius, humidity));
     }
     loudness.gains = rig.strips.iter().filter_map(|strip| gain(rig, paths, strip, &speakers, found)).collect();
     loudness
@@ -214,7 +221,7 @@ fn gain(
         mic_to_speaker: Metres::new(nearest(place)),
         source_to_mic: distance_of(strip),
         speaker_to_listener: Metres::new(nearest(far.place)),
-        open_mics: open_mics(rig, strip),
+        open_mics: open_mics(rig),
         equivalent_distance: Metres::new(equivalent_distance(strip.kind)),
         credit: Db::ZERO,
     };
@@ -235,12 +242,11 @@ fn gain(
 }
 
 /// The microphones that are open together: as many as the fullest song has, or else all of them.
-fn open_mics(rig: &Rig, strip: &Strip) -> u32 {
+fn open_mics(rig: &Rig) -> u32 {
     let all = rig.strips.iter().filter(|other| {
         rig.source_of(other.channel.number() as u8).is_some_and(|(thing, _)| is_open_mic(thing)) && !other.mute
     });
     let all = all.count() as u32;
-    let _ = strip;
     rig.open_at_once.map_or(all, |open| open.min(all)).max(1)
 }
 
@@ -303,9 +309,4 @@ fn start_gains(rig: &Rig, found: &mut Found) {
             found.show(About::Channel(channel), levels::headroom(stage, strip.crest, strip.show_lift));
         }
     }
-}
-
-/// Whether a source must have phantom power by the time it is heard.
-pub fn needs_phantom(kind: OutKind) -> bool {
-    kind.port().phantom == OnPhantom::Needs
 }

@@ -6,7 +6,6 @@
 
 use super::gear::{Gear, GearKind, InPort, OutPort, Side, Spec};
 use super::quantity::{Amperes, Metres, Spl, Volts};
-use super::verdict::Verdict;
 use super::wire::Wire;
 use crate::units::{ChannelId, Db, Seconds, SourceKind};
 
@@ -229,6 +228,3 @@ impl OutPort {
         }
     }
 }
-
-/// What a check found, where, and how bad.
-pub type Weighed<T> = (Verdict, T);

@@ -7,7 +7,7 @@ use super::checks::{About, Found, Trouble, Unknown, wants_feed};
 use super::gear::{self, GearKind, InPort, OutPort, PhantomSwitch, Role, Side};
 use super::port::{Input, Layout, OnPhantom, Output, Supply};
 use super::rig::{Bus, Rig, Strip, Tap, ThingId, WireId, Wired};
-use super::routing::{Closed, Node, Paths, SideKey, with_role};
+use super::routing::{Node, Paths, SideKey, with_role};
 use super::wire::{Cable, InLine};
 
 pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) {
@@ -233,20 +233,6 @@ fn phantom_for_all(rig: &Rig, found: &mut Found) {
     for harmed in on_mics(|phantom| matches!(phantom, OnPhantom::IsHarmed | OnPhantom::MayBeHarmed)) {
         found.but(About::Channel(needs), Trouble::PhantomForAll { harmed });
     }
-}
-
-impl Side {
-    pub const fn key(self) -> SideKey {
-        match self {
-            Self::Left => SideKey::Left,
-            Self::Right => SideKey::Right,
-        }
-    }
-}
-
-/// Whether something closes a way that a knob opens again.
-pub const fn is_switch(closed: Closed) -> bool {
-    !matches!(closed, Closed::GroupNotToMain(_))
 }
 
 /// An output of the desk that a monitor or hall loudspeaker can be fed from at line level.

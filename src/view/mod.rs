@@ -6,6 +6,7 @@
 mod findings;
 pub mod headline;
 pub mod numbers;
+pub mod plan;
 pub mod records;
 mod ringing;
 pub mod ringout;

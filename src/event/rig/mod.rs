@@ -21,6 +21,7 @@
 //! mistake, the check then says what it cannot tell.
 
 mod desk;
+mod example;
 mod gear;
 mod patch;
 mod sheet;
@@ -41,7 +42,8 @@ use crate::plan::rig::{Accepted, Bus, BusSetting, Place, Rig, Strip, Thing, Venu
 use crate::units::{Db, SourceKind};
 use patch::Known;
 
-pub use words::{CABLES, KINDS, kind_word};
+pub use example::{FILES, write_example};
+pub use words::{KINDS, kind_word};
 
 const PATCH_FILE: &str = "patch.csv";
 const GEAR_FILE: &str = "gear.csv";

@@ -3,6 +3,22 @@
 //! ISO 9613-1:1993, equations 3 to 5 and annex B, at one atmosphere (101.325 kPa). °C, % relative humidity, Hz. Edge
 //! cases: the standard covers −20 to +50 °C; dry air (0 %) is computed as it stands.
 
+use super::{Assumption, Quantity as Q, Sum, Worked};
+use crate::plan::quantity::Metres;
+
+/// Where the air takes the most of what is still missed.
+const HIGHS: f64 = 8_000.0;
+
+/// What the highs lose on their way to a seat.
+pub fn on_the_way(distance: Metres, celsius: f64, humidity: f64) -> Worked {
+    Worked::new(
+        Sum::AirLoss,
+        &[(Q::Distance, distance.get()), (Q::Frequency, HIGHS), (Q::Temperature, celsius), (Q::Humidity, humidity)],
+        (Q::AirLoss, attenuation(HIGHS, celsius, humidity) * distance.get() / 1000.0),
+        &[Assumption::StillAir],
+    )
+}
+
 /// dB/km of a tone.
 pub fn attenuation(hz: f64, celsius: f64, humidity: f64) -> f64 {
     const REFERENCE: f64 = 293.15;

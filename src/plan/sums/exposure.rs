@@ -4,6 +4,19 @@
 //! T = 8 h / 2^((L − 90) / 5), TWA = 16.61 lg(D / 100) + 90. D = 100 Σ C / T, in percent. Levels in dBA. Local law
 //! comes first. Edge cases: no dose has a TWA of −∞.
 
+use super::{Assumption, Quantity as Q, Sum, Worked};
+use crate::plan::quantity::Spl;
+
+/// How long a level at a seat is safe by NIOSH; dB taken as dBA.
+pub fn safe_hours(level: Spl) -> Worked {
+    Worked::new(
+        Sum::NioshTime,
+        &[(Q::SoundLevel, level.get())],
+        (Q::Exposure, NIOSH.hours(level.get())),
+        &[Assumption::AtFullPower],
+    )
+}
+
 /// A rule of exposure.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Rule {

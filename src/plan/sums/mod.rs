@@ -18,7 +18,6 @@ pub mod time;
 /// Which formula.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Sum {
-    MicLevel,
     StartGain,
     Headroom,
     Parallel,
@@ -28,11 +27,9 @@ pub enum Sum {
     SeatLevel,
     Needed,
     CriticalDistance,
-    Sabine,
     PotentialGain,
     NeededGain,
     Delay,
-    Comb,
     ThreeToOne,
     Current,
     AirLoss,
@@ -63,14 +60,12 @@ pub enum Quantity {
     OutputImpedance,
     DampingFactor,
     LineVoltage,
-    Power,
     TotalPower,
     Distance,
     CriticalDistance,
     Directivity,
     Volume,
     ReverbTime,
-    Absorption,
     NoiseLevel,
     OverNoise,
     NeededLevel,
@@ -82,7 +77,6 @@ pub enum Quantity {
     EquivalentDistance,
     PotentialGain,
     NeededGain,
-    Margin,
     PatternCredit,
     Temperature,
     Humidity,
@@ -90,7 +84,6 @@ pub enum Quantity {
     SpeedOfSound,
     Delay,
     PrecedenceDelay,
-    FirstNotch,
     SpacingRatio,
     Spill,
     Voltage,
@@ -127,8 +120,8 @@ pub enum Assumption {
     AverageThirdOfRated,
     NoOtherLoad,
     PeakIsNotAverage,
-    IncoherentSum,
     WorkingValue,
+    AtFullPower,
 }
 
 /// A computation to show.
