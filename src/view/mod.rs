@@ -9,6 +9,7 @@ pub mod headline;
 pub mod inputs;
 pub mod labels;
 pub mod numbers;
+pub mod plan;
 pub mod recordings;
 pub mod records;
 mod ringing;
