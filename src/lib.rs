@@ -19,6 +19,8 @@ pub mod engine;
 pub mod event;
 pub mod gui;
 pub mod meters;
+pub mod plan;
+pub mod report;
 pub mod sink;
 pub mod source;
 pub mod units;

@@ -7,6 +7,7 @@ use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 use super::linecheck::{Fault, fault};
 use super::ringout::{DeskArgs, EqArg};
 use crate::view::linecheck::LINECHECK_KEYS;
+use crate::view::plan::PLAN_KEYS;
 use crate::view::ringout::{RINGOUT_STEP_KEYS, SHOW_STEP_KEYS};
 use crate::view::words::{HEARING, LOCAL_RULES};
 use crate::view::{RING_KEYS, records};
@@ -43,6 +44,8 @@ pub enum Command {
     ///
     /// Without a device or a path: the simulated stage, whose desk obeys what is typed (type help).
     Ringout(RingoutArgs),
+    /// Plan the evening: what goes where, is every level and plug right, is it loud enough, what is missing
+    Plan(PlanArgs),
     /// Watch the show: one calm line, and what to do where something rings
     ///
     /// Without a device: a simulated show night. Type done, leave or quit.
@@ -180,6 +183,53 @@ pub struct ShowArgs {
     /// Lines for other programs: JSON, one object a line
     #[arg(long, long_help = SHOW_STEP_KEYS)]
     pub json: bool,
+}
+
+#[derive(Clone, Debug, ClapArgs)]
+pub struct PlanArgs {
+    #[command(subcommand)]
+    pub what: PlanCommand,
+}
+
+#[derive(Clone, Debug, Subcommand)]
+pub enum PlanCommand {
+    /// Write a worked example: an invented school's concert
+    New {
+        /// The folder to write it into
+        #[arg(value_name = "FOLDER")]
+        folder: PathBuf,
+    },
+    /// Check every wire, every way and what is missing
+    Check(PlanFolder),
+    /// Every channel from source to ears, every wire, every computation
+    Show(PlanFolder),
+    /// Write the sheets to print: HTML for A4 and Letter, and CSV
+    Print {
+        #[command(flatten)]
+        of: PlanFolder,
+        /// Where to write them [else the folder print within the event]
+        #[arg(long, value_name = "FOLDER")]
+        out: Option<PathBuf>,
+        /// Which paper
+        #[arg(long, value_name = "PAPER", default_value = "a4")]
+        paper: Paper,
+    },
+}
+
+#[derive(Clone, Debug, ClapArgs)]
+pub struct PlanFolder {
+    /// The event folder, with patch.csv beside event.toml and inputs.csv [else this folder]
+    #[arg(value_name = "FOLDER")]
+    pub folder: Option<PathBuf>,
+    /// Lines for other programs: JSON, one object a line
+    #[arg(long, long_help = PLAN_KEYS)]
+    pub json: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Paper {
+    A4,
+    Letter,
 }
 
 #[derive(Clone, Debug, ClapArgs)]

@@ -10,6 +10,7 @@ mod end;
 mod linecheck;
 mod lines;
 mod out;
+mod plan;
 mod recordings;
 pub mod ringout;
 mod screen;
@@ -52,8 +53,10 @@ impl Exit {
 /// Opens the window on what an event tells; an error says why there is none.
 pub type Window = fn(Setup) -> anyhow::Result<()>;
 
+pub use plan::Printer;
+
 /// Runs the program.
-pub fn main(window: Window) -> ExitCode {
+pub fn main(window: Window, printer: Printer) -> ExitCode {
     let args = match Args::try_parse() {
         Ok(args) => args,
         Err(error) => {
@@ -69,6 +72,7 @@ pub fn main(window: Window) -> ExitCode {
         Some(Command::Recordings(args)) => recordings::run(&args),
         Some(Command::Ringout(args)) => ringout::run(&args),
         Some(Command::Show(args)) => show::run(&args),
+        Some(Command::Plan(args)) => plan::run(&args.what, printer),
         Some(Command::Devices(args)) => devices::run(&args),
         Some(Command::Completions { shell }) => {
             // Into memory first: the generator does not forgive a closed pipe.

@@ -6,7 +6,7 @@
 
 use std::fmt;
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Why an event could not be read or kept.
 #[derive(Debug, thiserror::Error)]
@@ -24,6 +24,8 @@ pub enum EventError {
     /// Everything that is wrong in the files, in their order.
     #[error("{}", told(.0))]
     Mistakes(Vec<Mistake>),
+    #[error("{}: is there already; nothing was written. Name a new folder", .0.display())]
+    AlreadyThere(PathBuf),
     #[error("{}: somebody changed it after it was read; nothing was written. Open the event again, then repeat the change", .0.display())]
     ChangedMeanwhile(PathBuf),
     #[error("{}: cannot be written ({source}); what stood there before is untouched. Check the disk's space and that you may write there", .path.display())]
@@ -115,6 +117,12 @@ pub enum Fault {
     OpenQuote,
     #[error("channel {channel} is listed twice, first on line {first}. Expected each channel once")]
     SameChannel { channel: u16, first: usize },
+    #[error("nothing is written here. Expected a heading line such as {0}, then one line for each")]
+    NoLines(&'static str),
+    #[error("“{name}” stands twice, first on line {first}. Expected each once")]
+    SameName { name: String, first: usize },
+    #[error("nothing is said here. Expected {0}")]
+    Missing(&'static str),
     #[error("holds the invisible character U+{0:04X}. Delete the cell and type it anew")]
     Control(u32),
     #[error("channel {0} is not in inputs.csv. Expected only channels that are listed there")]
@@ -168,6 +176,10 @@ pub(super) struct Findings {
 impl Findings {
     pub fn new(file: PathBuf) -> Self {
         Self { file, mistakes: Vec::new(), warnings: Vec::new() }
+    }
+
+    pub fn file(&self) -> &Path {
+        &self.file
     }
 
     pub fn mistake(&mut self, (line, column): (usize, usize), field: &str, fault: Fault) {

@@ -1,6 +1,6 @@
 //! An event: one occasion in one place, as a folder of plain text that anybody can read and mend.
 //!
-//! Names `units` (and, of the coach, its targets); knows nothing of audio, faces or wording of advice.
+//! Names `units`, `plan` (the rig) and, of the coach, its targets; knows nothing of audio, faces or wording of advice.
 //!
 //! # `event.toml`
 //!
@@ -54,6 +54,7 @@ mod pairs;
 mod paste;
 mod recent;
 mod rewrite;
+pub mod rig;
 mod row;
 mod save;
 mod settings;

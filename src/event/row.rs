@@ -163,11 +163,11 @@ impl<'a> Row<'a> {
     }
 }
 
-fn newlines(cell: &str) -> usize {
+pub(super) fn newlines(cell: &str) -> usize {
     cell.bytes().filter(|&byte| byte == b'\n').count()
 }
 
 /// Names are shown in one line.
-fn one_line(text: &str) -> String {
+pub(super) fn one_line(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }

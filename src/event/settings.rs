@@ -57,7 +57,22 @@ pub struct Desk {
     pub date: Option<Date>,
 }
 
-const EVENT_KEYS: [&str; 8] = ["version", "name", "place", "doors", "connection", "device", "song", "desk"];
+/// The last five belong to the rig.
+const EVENT_KEYS: [&str; 13] = [
+    "version",
+    "name",
+    "place",
+    "doors",
+    "connection",
+    "device",
+    "song",
+    "desk",
+    "venue",
+    "gear",
+    "show_hours",
+    "bus",
+    "accepted",
+];
 const SONG_KEYS: [&str; 2] = ["name", "open"];
 const DESK_KEYS: [&str; 6] = ["knob", "lamp", "marks", "reference_dbfs", "headroom_db", "date"];
 
@@ -74,7 +89,7 @@ pub(super) fn read(text: &str, folder_name: &str, listed: Option<&[ChannelId]>, 
         }
     };
     let event = document.as_table();
-    let mut reader = Reader { text, findings, within: String::new() };
+    let mut reader = Reader::new(text, findings);
     if !reader.version(event) {
         return Settings::default();
     }
@@ -94,16 +109,21 @@ pub(super) fn read(text: &str, folder_name: &str, listed: Option<&[ChannelId]>, 
     }
 }
 
-struct Reader<'a> {
+/// One TOML file being read: values by key, every mistake with its place.
+pub(super) struct Reader<'a> {
     text: &'a str,
     findings: &'a mut Findings,
     /// What stands before a key in a field's name: "song 2, " or "desk, ".
-    within: String,
+    pub within: String,
 }
 
-impl Reader<'_> {
+impl<'a> Reader<'a> {
+    pub fn new(text: &'a str, findings: &'a mut Findings) -> Self {
+        Self { text, findings, within: String::new() }
+    }
+
     /// Whether the file is written in a form that is read here.
-    fn version(&mut self, event: &dyn TableLike) -> bool {
+    pub fn version(&mut self, event: &dyn TableLike) -> bool {
         let Some(item) = event.get("version") else { return true };
         match item.as_integer() {
             Some(VERSION) => return true,
@@ -132,14 +152,7 @@ impl Reader<'_> {
 
     fn songs(&mut self, event: &dyn TableLike, listed: Option<&[ChannelId]>) -> Vec<Song> {
         let Some(item) = event.get("song") else { return Vec::new() };
-        let tables: Option<Vec<&dyn TableLike>> = match item {
-            Item::ArrayOfTables(tables) => Some(tables.iter().map(|table| table as &dyn TableLike).collect()),
-            Item::Value(Value::Array(array)) => {
-                array.iter().map(|value| value.as_inline_table().map(|table| table as &dyn TableLike)).collect()
-            }
-            _ => None,
-        };
-        let Some(tables) = tables else {
+        let Some(tables) = tables(item) else {
             self.wrong(item, "song", "a list of songs", "a line [[song]] above each song's name and open");
             return Vec::new();
         };
@@ -217,7 +230,7 @@ impl Reader<'_> {
     }
 
     /// Text in one line; empty is "not said".
-    fn words(&mut self, table: &dyn TableLike, key: &str) -> Option<String> {
+    pub fn words(&mut self, table: &dyn TableLike, key: &str) -> Option<String> {
         let text = self.value(table, key, "text", "text in \"quotes\"", |item| item.as_str().map(str::to_owned))?;
         if let Some(control) = text.chars().find(|c| c.is_control() && !c.is_whitespace()) {
             self.mistake(&table.get(key).cloned().unwrap_or_default(), key, Fault::Control(control as u32));
@@ -226,7 +239,7 @@ impl Reader<'_> {
         (!line.is_empty()).then_some(line)
     }
 
-    fn value<T>(
+    pub fn value<T>(
         &mut self,
         table: &dyn TableLike,
         key: &str,
@@ -243,7 +256,7 @@ impl Reader<'_> {
     }
 
     /// A key that looks like a slip of a known one is told of; others are somebody's own.
-    fn unknown_keys(&mut self, table: &dyn TableLike, known: &[&'static str]) {
+    pub fn unknown_keys(&mut self, table: &dyn TableLike, known: &[&'static str]) {
         for (key, _) in table.iter().filter(|(key, _)| !known.contains(key)) {
             let Some(near) = words::nearest(key, known.iter().map(|&word| (word, word))) else { continue };
             let span = table.get_key_value(key).and_then(|(key, _)| key.span());
@@ -253,12 +266,12 @@ impl Reader<'_> {
         }
     }
 
-    fn wrong(&mut self, item: &Item, key: &str, thing: &'static str, expected: &str) {
+    pub fn wrong(&mut self, item: &Item, key: &str, thing: &'static str, expected: &str) {
         let fault = Fault::Value { stood: self.stood(item), thing, expected: expected.to_owned(), near: None };
         self.mistake(item, key, fault);
     }
 
-    fn mistake(&mut self, item: &Item, key: &str, fault: Fault) {
+    pub fn mistake(&mut self, item: &Item, key: &str, fault: Fault) {
         let field = format!("{}{key}", self.within);
         self.findings.mistake(self.at(item), &field, fault);
     }
@@ -268,9 +281,20 @@ impl Reader<'_> {
     }
 
     /// The text of a string, or the value as it was written.
-    fn stood(&self, item: &Item) -> String {
+    pub fn stood(&self, item: &Item) -> String {
         let written = item.span().and_then(|span| self.text.get(span)).unwrap_or_default();
         quote(item.as_str().unwrap_or(written))
+    }
+}
+
+/// `[[key]]` tables, or inline tables in an array.
+pub(super) fn tables(item: &Item) -> Option<Vec<&dyn TableLike>> {
+    match item {
+        Item::ArrayOfTables(tables) => Some(tables.iter().map(|table| table as &dyn TableLike).collect()),
+        Item::Value(Value::Array(array)) => {
+            array.iter().map(|value| value.as_inline_table().map(|table| table as &dyn TableLike)).collect()
+        }
+        _ => None,
     }
 }
 
@@ -290,7 +314,7 @@ fn date(item: &Item) -> Option<Date> {
     }
 }
 
-fn number(item: &Item, range: RangeInclusive<f64>) -> Option<f64> {
+pub(super) fn number(item: &Item, range: RangeInclusive<f64>) -> Option<f64> {
     let number = item.as_float().or(item.as_integer().map(|whole| whole as f64))?;
     range.contains(&number).then_some(number)
 }

@@ -145,7 +145,7 @@ fn meanings(headings: &[String]) -> Vec<Option<Column>> {
 }
 
 /// The rows that hold anything, with the line that each begins on.
-fn records(text: &str, separator: u8) -> impl Iterator<Item = (usize, StringRecord)> + '_ {
+pub(super) fn records(text: &str, separator: u8) -> impl Iterator<Item = (usize, StringRecord)> + '_ {
     let mut builder = csv::ReaderBuilder::new();
     let reader = builder.delimiter(separator).has_headers(false).flexible(true).from_reader(text.as_bytes());
     let (mut line, mut counted) = (1, 0);
@@ -167,7 +167,7 @@ fn records(text: &str, separator: u8) -> impl Iterator<Item = (usize, StringReco
 }
 
 /// Line and cell of a quote that opens a cell and is never closed: it would swallow the rest of the list.
-fn open_quote(text: &str, separator: u8) -> Option<(usize, usize)> {
+pub(super) fn open_quote(text: &str, separator: u8) -> Option<(usize, usize)> {
     let (mut line, mut cell, mut opened, mut cell_start) = (1, 1, None, true);
     let mut bytes = text.bytes().peekable();
     while let Some(byte) = bytes.next() {

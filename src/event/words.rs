@@ -226,10 +226,7 @@ impl Column {
 }
 
 /// The target of the word nearest to what was written, if any is near: a slip in every third letter or fewer.
-pub(super) fn nearest<'a>(
-    written: &str,
-    words: impl IntoIterator<Item = (&'a str, &'static str)>,
-) -> Option<&'static str> {
+pub(super) fn nearest<'a, T>(written: &str, words: impl IntoIterator<Item = (&'a str, T)>) -> Option<T> {
     const LONGEST: usize = 30;
     let written: Vec<char> = plain(written).chars().take(LONGEST + 1).collect();
     if written.len() > LONGEST {
@@ -240,12 +237,12 @@ pub(super) fn nearest<'a>(
 }
 
 /// Small letters, single spaces, no `_` or `-`.
-fn plain(word: &str) -> String {
+pub(super) fn plain(word: &str) -> String {
     word.to_lowercase().replace(['_', '-'], " ").split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// A heading in small letters, its punctuation gone: "Show lift (dB)" is "show lift db". A lone "#" stays.
-fn heading_words(heading: &str) -> String {
+pub(super) fn heading_words(heading: &str) -> String {
     if heading.trim() == "#" {
         return "#".to_owned();
     }

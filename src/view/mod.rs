@@ -10,6 +10,7 @@ pub mod inputs;
 pub mod labels;
 pub mod linecheck;
 pub mod numbers;
+pub mod plan;
 pub mod recordings;
 pub mod records;
 mod ringing;

@@ -47,7 +47,7 @@ const ROOMS: &[Room] = &[
 ];
 
 /// The two files that stand above the rooms.
-const MAIN: Room = room("main", &["cli", "gui"]);
+const MAIN: Room = room("main", &["cli", "gui", "report"]);
 const LIB: Room = room("lib", &[]);
 
 /// Where a crate or a part of the standard library may be named: rooms, or folders of rooms.

@@ -1,0 +1,134 @@
+//! `venue.toml`: what a hall is like, shared between events.
+//!
+//! Metres, seconds, dBA, °C, %, volts, amperes; x to the audience's right of the middle of the stage's front edge, y away
+//! from the audience, so that seats lie at negative y. Source of the form: TOML 1.0. Edge cases: every key may be
+//! missing; keys that are not known are kept.
+
+use toml_edit::{Document, TableLike};
+
+use crate::event::error::{Fault, Findings};
+use crate::event::settings::{Reader, number, tables};
+use crate::event::text::line_column;
+use crate::plan::quantity::{Amperes, Metres, Spl, Volts};
+use crate::plan::rig::{Circuit, Place, Seat, Venue};
+use crate::units::Seconds;
+
+const KEYS: [&str; 13] = [
+    "version",
+    "name",
+    "length_m",
+    "width_m",
+    "height_m",
+    "reverb_s",
+    "noise_dba",
+    "target_dba",
+    "celsius",
+    "humidity",
+    "seat",
+    "circuit",
+    "place",
+];
+
+/// The hall, and where named things stand in it.
+pub fn read(text: &str, findings: &mut Findings) -> (Venue, Vec<(String, Place)>) {
+    let document = match Document::parse(text) {
+        Ok(document) => document,
+        Err(error) => {
+            let at = line_column(text, error.span().map_or(0, |span| span.start));
+            let message = error.message().lines().map(str::trim).collect::<Vec<_>>().join("; ");
+            findings.mistake(at, "", Fault::Syntax(message));
+            return <(Venue, Vec<(String, Place)>)>::default();
+        }
+    };
+    let hall = document.as_table();
+    let mut reader = Reader::new(text, findings);
+    if !reader.version(hall) {
+        return <(Venue, Vec<(String, Place)>)>::default();
+    }
+    reader.unknown_keys(hall, &KEYS);
+    let metres = |reader: &mut Reader, key| figure(reader, hall, key, "metres", 0.5, 500.0).map(Metres::new);
+    let venue = Venue {
+        name: reader.words(hall, "name").unwrap_or_default(),
+        length: metres(&mut reader, "length_m"),
+        width: metres(&mut reader, "width_m"),
+        height: metres(&mut reader, "height_m"),
+        reverb: figure(&mut reader, hall, "reverb_s", "seconds", 0.1, 20.0).map(Seconds::new),
+        noise: figure(&mut reader, hall, "noise_dba", "dBA", 10.0, 110.0).map(Spl::new),
+        target: figure(&mut reader, hall, "target_dba", "dBA", 40.0, 110.0).map(Spl::new),
+        celsius: figure(&mut reader, hall, "celsius", "°C", -30.0, 50.0),
+        humidity: figure(&mut reader, hall, "humidity", "%", 0.0, 100.0),
+        seats: listed(&mut reader, hall, "seat", |reader, seat| {
+            let name = reader.words(seat, "name").unwrap_or_default();
+            Some(Seat { name, place: place(reader, seat)? })
+        }),
+        circuits: listed(&mut reader, hall, "circuit", circuit),
+    };
+    let places = listed(&mut reader, hall, "place", |reader, at| {
+        let thing = required(reader, at, "thing", "the name of a thing, in \"quotes\"")?;
+        Some((thing, place(reader, at)?))
+    });
+    (venue, places)
+}
+
+/// A number in this range.
+pub fn figure(reader: &mut Reader, table: &dyn TableLike, key: &str, unit: &str, least: f64, most: f64) -> Option<f64> {
+    let expected = format!("a number from {least} to {most} ({unit})");
+    reader.value(table, key, "a number in range", &expected, |item| number(item, least..=most))
+}
+
+/// Each table of a list.
+pub fn listed<T>(
+    reader: &mut Reader,
+    of: &dyn TableLike,
+    key: &str,
+    mut read: impl FnMut(&mut Reader, &dyn TableLike) -> Option<T>,
+) -> Vec<T> {
+    let Some(item) = of.get(key) else { return Vec::new() };
+    let Some(all) = tables(item) else {
+        reader.wrong(item, key, "a list", &format!("a line [[{key}]] above each"));
+        return Vec::new();
+    };
+    let mut found = Vec::new();
+    for (index, table) in all.into_iter().enumerate() {
+        reader.within = format!("{key} {}, ", index + 1);
+        found.extend(read(reader, table));
+    }
+    reader.within.clear();
+    found
+}
+
+/// Text that must be there.
+pub fn required(reader: &mut Reader, table: &dyn TableLike, key: &str, expected: &'static str) -> Option<String> {
+    let words = reader.words(table, key);
+    if words.is_none() && table.get(key).is_none_or(|item| item.as_str().is_some()) {
+        let spot = table.get(key).cloned().or_else(|| table.iter().next().map(|(_, item)| item.clone()));
+        reader.mistake(&spot.unwrap_or_default(), key, Fault::Missing(expected));
+    }
+    words
+}
+
+fn place(reader: &mut Reader, table: &dyn TableLike) -> Option<Place> {
+    let mut coordinate = |key: &str| {
+        if table.get(key).is_none() {
+            let spot = table.iter().next().map(|(_, item)| item.clone()).unwrap_or_default();
+            reader.mistake(&spot, key, Fault::Missing("metres from the middle of the stage's front edge"));
+        }
+        figure(reader, table, key, "metres", -200.0, 200.0)
+    };
+    let (x, y) = (coordinate("x_m"), coordinate("y_m"));
+    Some(Place { x: x?, y: y? })
+}
+
+fn circuit(reader: &mut Reader, table: &dyn TableLike) -> Option<Circuit> {
+    let name = required(reader, table, "name", "the circuit's label, in \"quotes\"");
+    let expected = "names such as [\"kettle\"]";
+    let shared = reader.value(table, "shared_with", "a list of words", expected, |item| {
+        item.as_array()?.iter().map(|value| value.as_str().map(str::to_owned)).collect::<Option<Vec<String>>>()
+    });
+    Some(Circuit {
+        volts: figure(reader, table, "volts", "V", 90.0, 260.0).map(Volts::new),
+        breaker: figure(reader, table, "breaker_a", "A", 1.0, 125.0).map(Amperes::new),
+        shared_with: shared.unwrap_or_default(),
+        name: name?,
+    })
+}

@@ -1,0 +1,373 @@
+//! Everything that is wrong with a rig, the worst first, each with what would mend it.
+//!
+//! Wires one by one ([`super::rules`]), then what only the whole shows: outputs that fight, amplifiers with too low a
+//! load, ways that end nowhere or go where they must not, loops, counts, loudness. A *works, but* that somebody
+//! accepted with a reason stays and counts no more; a *never* cannot be accepted. Edge cases: an empty rig has no
+//! findings and a list of what cannot be told.
+
+use super::counts::{self, Shortage};
+use super::cures::{self, Cure};
+use super::gear::{GearKind, InPort, OutPort};
+use super::hall::{self, Loudness};
+use super::loading;
+use super::port::{Drive, Takes};
+use super::quantity::{Amperes, Ohms, Watts};
+use super::rig::{Bus, Cue, Rig, ThingId, WireId};
+use super::routing::{Closed, Paths, SideKey};
+use super::rules::{self, Around};
+use super::signals;
+use super::sums::Worked;
+use super::verdict::{Judgement, Reason, Verdict};
+use crate::units::Db;
+
+/// What a finding is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum About {
+    Wire(WireId),
+    Channel(u8),
+    Thing(ThingId),
+    Bus(Bus),
+    Whole,
+}
+
+/// What is wrong.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Trouble {
+    Wire(Reason),
+    /// The thing at this end has no such socket.
+    NoSuchOutput,
+    NoSuchInput,
+    NotWired,
+    NotHeard(Vec<Closed>),
+    HeardOnOneSide(SideKey),
+    CueInTheHall {
+        cue: Cue,
+        speaker: ThingId,
+    },
+    CueInTheRecording {
+        cue: Cue,
+        recorder: ThingId,
+    },
+    CueUnheard(Cue),
+    /// Both halves of a stereo source are summed to one, and one half is a cue.
+    CueSummed(Cue),
+    SoloOn,
+    SpeakerUnfed,
+    MonitorAfterFader {
+        aux: u8,
+    },
+    TwiceInOneMonitor {
+        speaker: ThingId,
+    },
+    Loop,
+    /// One switch for all: it is wanted here, and harms there.
+    PhantomForAll {
+        harmed: u8,
+    },
+    LoadTooLow {
+        total: Ohms,
+        least: Ohms,
+    },
+    AmplifierTooStrong {
+        amplifier: Watts,
+        speakers: Watts,
+    },
+    AmplifierTooWeak {
+        amplifier: Watts,
+        speakers: Watts,
+    },
+    CircuitTooWeak {
+        current: Amperes,
+        most: Amperes,
+    },
+    CircuitShared,
+    GainShort {
+        short: Db,
+    },
+    TooQuietAtSeat {
+        seat: usize,
+        short: Db,
+    },
+    MicsTooClose {
+        other: u8,
+        ratio: f64,
+    },
+    Short(Shortage),
+    TooManyChannels {
+        used: u8,
+        has: u8,
+    },
+    TooManyAuxes {
+        used: u8,
+        has: u8,
+    },
+    BatteryTooShort {
+        hours: f64,
+        needed: f64,
+    },
+}
+
+/// One finding.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Finding {
+    pub about: About,
+    pub weight: Verdict,
+    pub trouble: Trouble,
+    /// The best first.
+    pub cures: Vec<Cure>,
+    /// Why somebody lives with it.
+    pub accepted: Option<String>,
+}
+
+/// What a check would need to say more.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Unknown {
+    NoInputs,
+    NoWires,
+    NoDesk,
+    NoStock,
+    NoVenue,
+    NoSeats,
+    NoSpeakerPlaces,
+    NoRoom,
+    NoCircuits,
+}
+
+/// A line of `accepted` that accepts nothing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Refused {
+    /// It names a *never*.
+    IsNever(usize),
+    /// There is no such finding.
+    NotFound(usize),
+}
+
+/// All that is said of a rig.
+#[derive(Clone, Debug)]
+pub struct Checked {
+    /// One for each wire.
+    pub judgements: Vec<Judgement>,
+    /// The worst first.
+    pub findings: Vec<Finding>,
+    pub worked: Vec<(About, Worked)>,
+    pub loudness: Loudness,
+    pub unknown: Vec<Unknown>,
+    pub refused: Vec<Refused>,
+    pub paths: Paths,
+}
+
+impl Checked {
+    /// Checks everything.
+    pub fn of(rig: &Rig) -> Self {
+        let paths = Paths::of(rig);
+        let mut found = Found::default();
+        let judgements = wires(rig, &mut found);
+        signals::check(rig, &paths, &mut found);
+        loading::check(rig, &mut found);
+        counts::check(rig, &mut found);
+        let loudness = hall::check(rig, &paths, &mut found);
+        let mut refused = Vec::new();
+        accept(rig, &mut found.findings, &mut refused);
+        for finding in &mut found.findings {
+            finding.cures = cures::of(rig, finding, &loudness);
+        }
+        found.findings.sort_by_key(|finding| (std::cmp::Reverse(finding.weight), finding.about));
+        Self {
+            judgements,
+            findings: found.findings,
+            worked: found.worked,
+            loudness,
+            unknown: found.unknown,
+            refused,
+            paths,
+        }
+    }
+
+    /// The worst of a wire: its own remarks and what the rig makes of it.
+    pub fn of_wire(&self, wire: WireId) -> Verdict {
+        let own = self.judgements.get(wire.0).map_or(Verdict::Fits, Judgement::verdict);
+        let about = self.findings.iter().filter(|finding| finding.about == About::Wire(wire));
+        about.map(|finding| finding.weight).max().unwrap_or(Verdict::Fits).max(own)
+    }
+
+    /// Findings that nobody accepted.
+    pub fn open(&self) -> impl Iterator<Item = &Finding> {
+        self.findings.iter().filter(|finding| finding.accepted.is_none())
+    }
+
+    pub fn count(&self, weight: Verdict) -> usize {
+        self.open().filter(|finding| finding.weight == weight).count()
+    }
+}
+
+/// What the checks gather.
+#[derive(Default)]
+pub(super) struct Found {
+    pub findings: Vec<Finding>,
+    pub worked: Vec<(About, Worked)>,
+    pub unknown: Vec<Unknown>,
+}
+
+impl Found {
+    pub fn but(&mut self, about: About, trouble: Trouble) {
+        self.add(about, Verdict::WorksBut, trouble);
+    }
+
+    pub fn never(&mut self, about: About, trouble: Trouble) {
+        self.add(about, Verdict::Never, trouble);
+    }
+
+    fn add(&mut self, about: About, weight: Verdict, trouble: Trouble) {
+        self.findings.push(Finding { about, weight, trouble, cures: Vec::new(), accepted: None });
+    }
+
+    pub fn show(&mut self, about: About, worked: Worked) {
+        self.worked.push((about, worked));
+    }
+
+    pub fn cannot_tell(&mut self, unknown: Unknown) {
+        if !self.unknown.contains(&unknown) {
+            self.unknown.push(unknown);
+        }
+    }
+}
+
+/// Each wire by itself, then the wires that share a socket.
+fn wires(rig: &Rig, found: &mut Found) -> Vec<Judgement> {
+    let mut judgements = Vec::with_capacity(rig.wires.len());
+    for index in 0..rig.wires.len() {
+        let judgement = judge_wire(rig, WireId(index), found);
+        for remark in judgement.remarks.iter().filter(|remark| remark.weight > Verdict::Fits) {
+            found.add(About::Wire(WireId(index)), remark.weight, Trouble::Wire(remark.reason));
+        }
+        judgements.push(judgement);
+    }
+    shared_sockets(rig, found);
+    judgements
+}
+
+fn judge_wire(rig: &Rig, id: WireId, found: &mut Found) -> Judgement {
+    let wired = &rig.wires[id.0];
+    let (Some(out), Some(input)) = (signals::output_of(rig, wired), signals::input_of(rig, wired)) else {
+        let no_output = signals::output_of(rig, wired).is_none();
+        let trouble = if no_output { Trouble::NoSuchOutput } else { Trouble::NoSuchInput };
+        found.never(About::Wire(id), trouble);
+        return Judgement::default();
+    };
+    rules::judge(&out, &wired.wire, &input, Around { other_half: signals::other_half(rig, id) })
+}
+
+/// Least ratio of load to source where several inputs hang on one output.
+const SPLIT_RATIO: f64 = 10.0;
+
+fn shared_sockets(rig: &Rig, found: &mut Found) {
+    for (index, wired) in rig.wires.iter().enumerate() {
+        let id = WireId(index);
+        let earlier = |same: &dyn Fn(&super::rig::Wired) -> bool| rig.wires[..index].iter().any(same);
+        let stacks = matches!(wired.to.1, InPort::Usb | InPort::Network);
+        if earlier(&|other| other.to == wired.to) && !stacks {
+            found.never(About::Wire(id), Trouble::Wire(Reason::OutputsFight));
+        }
+        let Some(out) = signals::output_of(rig, wired).filter(|out| out.drive == Drive::Signal) else { continue };
+        let shares: Vec<_> = rig.wires.iter().filter(|other| other.from == wired.from).collect();
+        if shares.len() < 2 || earlier(&|other| other.from == wired.from) || wired.from.1 == OutPort::Link {
+            continue;
+        }
+        let splitter = |other: &&super::rig::Wired| other.wire.through.contains(&super::wire::InLine::Splitter);
+        if rig.thing(wired.from.0).kind.is_mic() && shares.iter().filter(|other| !splitter(other)).count() > 1 {
+            found.but(About::Wire(id), Trouble::Wire(Reason::MicSplitWithoutTransformer));
+        }
+        let loads = shares.iter().filter_map(|other| {
+            let input = signals::input_of(rig, other).filter(|input| input.takes == Takes::Signal)?;
+            Some(input.modes.first()?.impedance)
+        });
+        let load = super::sums::loads::parallel(loads);
+        if load.get() < SPLIT_RATIO * out.impedance.get() {
+            found.but(About::Wire(id), Trouble::Wire(Reason::SplitLoads { load }));
+        }
+    }
+}
+
+fn accept(rig: &Rig, findings: &mut [Finding], refused: &mut Vec<Refused>) {
+    for (index, accepted) in rig.accepted.iter().enumerate() {
+        let mut matched = false;
+        for finding in findings.iter_mut() {
+            let same = named(rig, finding.about).eq_ignore_ascii_case(accepted.about.trim());
+            if !same || finding.trouble.code() != accepted.what {
+                continue;
+            }
+            matched = true;
+            if finding.weight == Verdict::Never {
+                refused.push(Refused::IsNever(index));
+            } else {
+                finding.accepted = Some(accepted.because.clone());
+            }
+        }
+        if !matched {
+            refused.push(Refused::NotFound(index));
+        }
+    }
+}
+
+/// What a line of `accepted` calls it.
+pub fn named(rig: &Rig, about: About) -> String {
+    match about {
+        About::Wire(id) => format!("wire {}", rig.wires[id.0].label),
+        About::Channel(channel) => format!("channel {channel}"),
+        About::Thing(id) => rig.thing(id).name.clone(),
+        About::Bus(Bus::MainLeft | Bus::MainRight) => "main".to_owned(),
+        About::Bus(Bus::Group(n)) => format!("group {n}"),
+        About::Bus(Bus::Aux(n)) => format!("aux {n}"),
+        About::Whole => "event".to_owned(),
+    }
+}
+
+impl Trouble {
+    /// The machine word, also used to accept it.
+    pub const fn code(&self) -> &'static str {
+        match self {
+            Self::Wire(reason) => reason.code(),
+            Self::NoSuchOutput => "no-such-output",
+            Self::NoSuchInput => "no-such-input",
+            Self::NotWired => "not-wired",
+            Self::NotHeard(_) => "not-heard",
+            Self::HeardOnOneSide(_) => "one-side-only",
+            Self::CueInTheHall { .. } => "cue-in-the-hall",
+            Self::CueInTheRecording { .. } => "cue-in-the-recording",
+            Self::CueUnheard(_) => "cue-unheard",
+            Self::CueSummed(_) => "cue-summed",
+            Self::SoloOn => "solo-on",
+            Self::SpeakerUnfed => "nothing-feeds-it",
+            Self::MonitorAfterFader { .. } => "monitor-after-fader",
+            Self::TwiceInOneMonitor { .. } => "twice-in-one-monitor",
+            Self::Loop => "loop",
+            Self::PhantomForAll { .. } => "phantom-for-all",
+            Self::LoadTooLow { .. } => "load-too-low",
+            Self::AmplifierTooStrong { .. } => "amplifier-too-strong",
+            Self::AmplifierTooWeak { .. } => "amplifier-too-weak",
+            Self::CircuitTooWeak { .. } => "circuit-too-weak",
+            Self::CircuitShared => "circuit-shared",
+            Self::GainShort { .. } => "gain-short",
+            Self::TooQuietAtSeat { .. } => "too-quiet-at-seat",
+            Self::MicsTooClose { .. } => "mics-too-close",
+            Self::Short(_) => "short-of-gear",
+            Self::TooManyChannels { .. } => "too-many-channels",
+            Self::TooManyAuxes { .. } => "too-many-auxes",
+            Self::BatteryTooShort { .. } => "battery-too-short",
+        }
+    }
+}
+
+/// Whether a thing of the rig is a loudspeaker or an amplifier that something should feed.
+pub(super) const fn wants_feed(kind: GearKind) -> bool {
+    matches!(
+        kind,
+        GearKind::ActiveSpeaker
+            | GearKind::PassiveSpeaker
+            | GearKind::LineSpeaker
+            | GearKind::ActiveMonitor
+            | GearKind::PassiveMonitor
+            | GearKind::Amplifier
+            | GearKind::LineAmplifier
+    )
+}

@@ -1,0 +1,230 @@
+//! The chain as a graph: things, the wires between their ports, and what the desk does with each channel.
+//!
+//! Places in metres: x to the audience's right of the middle of the stage's front edge, y away from the audience (so
+//! seats lie at negative y). Crest and show lift in dB come with the input list's kinds. Edge cases: a rig may hold
+//! things that nothing is plugged into, wires to ports that a thing has not, and loops; the checks say so.
+
+use super::gear::{Gear, GearKind, InPort, OutPort, Side, Spec};
+use super::quantity::{Amperes, Metres, Spl, Volts};
+use super::wire::Wire;
+use crate::units::{ChannelId, Db, Seconds, SourceKind};
+
+/// Which thing of the rig.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct ThingId(pub usize);
+
+/// Which wire of the rig.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct WireId(pub usize);
+
+/// A place in the hall, metres.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Place {
+    pub x: f64,
+    pub y: f64,
+}
+
+impl Place {
+    pub fn distance(self, other: Self) -> Metres {
+        Metres::new((self.x - other.x).hypot(self.y - other.y))
+    }
+}
+
+/// One thing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Thing {
+    pub name: String,
+    pub kind: GearKind,
+    pub spec: Spec,
+    pub place: Option<Place>,
+}
+
+/// A wire between two ports.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Wired {
+    /// What is written on its tape.
+    pub label: String,
+    pub from: (ThingId, OutPort),
+    pub to: (ThingId, InPort),
+    pub wire: Wire,
+    /// Whether somebody described the lead, or the usual one is taken.
+    pub described: bool,
+    pub notes: String,
+}
+
+/// What must never be heard by the audience.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Cue {
+    Click,
+    Talkback,
+    SpokenCue,
+}
+
+/// Where an auxiliary send takes the signal.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Tap {
+    BeforeFader,
+    AfterFader,
+}
+
+/// A bus of the desk.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Bus {
+    MainLeft,
+    MainRight,
+    Group(u8),
+    Aux(u8),
+}
+
+/// One channel of the desk, as it will be set.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Strip {
+    pub channel: ChannelId,
+    pub name: String,
+    pub kind: SourceKind,
+    pub to_main: bool,
+    pub groups: Vec<u8>,
+    pub sends: Vec<(u8, Tap)>,
+    pub mute: bool,
+    pub fader_down: bool,
+    /// −1 left … +1 right.
+    pub pan: f64,
+    pub solo: bool,
+    pub phantom: Option<bool>,
+    pub low_cut: Option<bool>,
+    pub insert_half_in: bool,
+    pub cue: Option<Cue>,
+    pub crest: Db,
+    pub show_lift: Db,
+    /// From the source to its microphone.
+    pub distance: Option<Metres>,
+    pub place: Option<Place>,
+    pub person: Option<String>,
+    pub stand: Option<String>,
+}
+
+/// A group or auxiliary bus, as it will be set.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BusSetting {
+    pub bus: Bus,
+    /// Of a group.
+    pub to_main: bool,
+    pub mute: bool,
+    /// Whose ears it is for.
+    pub for_whom: String,
+}
+
+/// A zone of seats.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Seat {
+    pub name: String,
+    pub place: Place,
+}
+
+/// A socket circuit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Circuit {
+    pub name: String,
+    pub volts: Option<Volts>,
+    pub breaker: Option<Amperes>,
+    /// What else hangs on it: kettles, heaters, dimmers.
+    pub shared_with: Vec<String>,
+}
+
+/// The hall.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Venue {
+    pub name: String,
+    pub length: Option<Metres>,
+    pub width: Option<Metres>,
+    pub height: Option<Metres>,
+    pub reverb: Option<Seconds>,
+    /// The audience's noise, dBA.
+    pub noise: Option<Spl>,
+    /// What somebody wants at the last row, dBA.
+    pub target: Option<Spl>,
+    pub celsius: Option<f64>,
+    pub humidity: Option<f64>,
+    pub seats: Vec<Seat>,
+    pub circuits: Vec<Circuit>,
+}
+
+impl Venue {
+    /// m³.
+    pub fn volume(&self) -> Option<f64> {
+        Some(self.length?.get() * self.width?.get() * self.height?.get())
+    }
+}
+
+/// A finding that somebody lives with.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Accepted {
+    /// The wire's label or the channel's or thing's name.
+    pub about: String,
+    /// The finding's machine word.
+    pub what: String,
+    pub because: String,
+}
+
+/// Everything that is planned.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Rig {
+    pub name: String,
+    pub things: Vec<Thing>,
+    pub wires: Vec<Wired>,
+    pub strips: Vec<Strip>,
+    pub buses: Vec<BusSetting>,
+    /// The store cupboard; `None` where there is no list.
+    pub stock: Option<Vec<Gear>>,
+    pub venue: Option<Venue>,
+    pub accepted: Vec<Accepted>,
+    /// The most channels that any song has open, where songs are listed.
+    pub open_at_once: Option<u32>,
+    /// For batteries.
+    pub show_hours: Option<f64>,
+}
+
+impl Rig {
+    pub fn thing(&self, id: ThingId) -> &Thing {
+        &self.things[id.0]
+    }
+
+    pub fn ids(&self) -> impl Iterator<Item = ThingId> + use<> {
+        (0..self.things.len()).map(ThingId)
+    }
+
+    pub fn strip(&self, channel: u8) -> Option<&Strip> {
+        self.strips.iter().find(|strip| strip.channel.number() == u16::from(channel))
+    }
+
+    pub fn desk(&self) -> Option<ThingId> {
+        self.ids().find(|id| self.thing(*id).kind.is_desk())
+    }
+
+    pub fn bus(&self, bus: Bus) -> Option<&BusSetting> {
+        self.buses.iter().find(|setting| setting.bus == bus)
+    }
+
+    /// The wires that end in a thing.
+    pub fn into_thing(&self, id: ThingId) -> impl Iterator<Item = &Wired> {
+        self.wires.iter().filter(move |wired| wired.to.0 == id)
+    }
+
+    /// The source on a channel, and its wire.
+    pub fn source_of(&self, channel: u8) -> Option<(&Thing, &Wired)> {
+        let desk = self.desk()?;
+        let arrives =
+            |wired: &&Wired| wired.to.1.channel() == Some(channel) && !matches!(wired.to.1, InPort::Insert(_));
+        let wired = self.into_thing(desk).find(arrives)?;
+        Some((self.thing(wired.from.0), wired))
+    }
+}
+
+impl OutPort {
+    pub const fn side(self) -> Option<Side> {
+        match self {
+            Self::Own(side) | Self::Main(side) | Self::Phones(side) | Self::Record(side) => side,
+            _ => None,
+        }
+    }
+}

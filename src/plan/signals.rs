@@ -1,0 +1,251 @@
+//! Signals through the whole rig: is every input heard, is nothing heard that must not be, who hears whom.
+//!
+//! Edge cases: a rig without channels says that it has none; a channel that no wire reaches is not followed
+//! further; loops are told once for each channel or thing that lies on them.
+
+use super::checks::{About, Found, Trouble, Unknown, wants_feed};
+use super::gear::{self, GearKind, InPort, OutPort, PhantomSwitch, Role, Side};
+use super::port::{Input, Layout, OnPhantom, Output, Supply};
+use super::rig::{Bus, Rig, Strip, Tap, ThingId, WireId, Wired};
+use super::routing::{Node, Paths, SideKey, with_role};
+use super::wire::{Cable, InLine};
+
+pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) {
+    if rig.strips.is_empty() {
+        found.cannot_tell(Unknown::NoInputs);
+    }
+    if rig.wires.is_empty() {
+        found.cannot_tell(Unknown::NoWires);
+        return;
+    }
+    let desk = rig.desk();
+    if desk.is_none() {
+        found.cannot_tell(Unknown::NoDesk);
+    }
+    for strip in rig.strips.iter().filter(|_| desk.is_some()) {
+        channel(rig, paths, strip, found);
+    }
+    things(rig, paths, found);
+    loops(rig, paths, found);
+    phantom_for_all(rig, found);
+}
+
+/// The output at a wire's beginning, with what the rig knows of it.
+pub fn output_of(rig: &Rig, wired: &Wired) -> Option<Output> {
+    let thing = rig.thing(wired.from.0);
+    gear::output(thing.kind, &thing.spec, wired.from.1)
+}
+
+/// The input at a wire's end, with the phantom power that its channel has.
+pub fn input_of(rig: &Rig, wired: &Wired) -> Option<Input> {
+    let thing = rig.thing(wired.to.0);
+    let mut input = gear::input(thing.kind, &thing.spec, wired.to.1)?;
+    if let (InPort::Mic(channel), Supply::Phantom(_)) = (wired.to.1, input.supply) {
+        input.supply = Supply::Phantom(phantom_at(rig, channel));
+    }
+    Some(input)
+}
+
+/// Whether +48 V is on there: as its channel says; with one switch for all, as any channel says.
+fn phantom_at(rig: &Rig, channel: u8) -> Option<bool> {
+    let together = rig.desk().is_some_and(|desk| rig.thing(desk).spec.phantom == Some(PhantomSwitch::AllTogether));
+    let own = rig.strip(channel).and_then(|strip| strip.phantom);
+    let any = rig.strips.iter().any(|strip| strip.phantom == Some(true));
+    if together && any { Some(true) } else { own }
+}
+
+/// Whether the other half of a stereo source is wired too, or the wire carries both.
+pub fn other_half(rig: &Rig, id: WireId) -> bool {
+    let wired = &rig.wires[id.0];
+    let Some(out) = output_of(rig, wired) else { return true };
+    let sides = match out.layout {
+        Layout::Mono => return true,
+        Layout::OnePlug if wired.wire.cable != Cable::Split && wired.from.1.side().is_none() => return true,
+        Layout::OnePlug | Layout::Pair { .. } => wired.from.1.side(),
+    };
+    let others = rig.wires.iter().enumerate().filter(|(index, other)| *index != id.0 && other.from.0 == wired.from.0);
+    let mut others =
+        others.filter(|(_, other)| std::mem::discriminant(&other.from.1) == std::mem::discriminant(&wired.from.1));
+    others.any(|(_, other)| sides.is_none() || other.from.1.side() != sides)
+}
+
+fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
+    let number = strip.channel.number() as u8;
+    let about = About::Channel(number);
+    let arrives =
+        rig.wires.iter().any(|wired| rig.thing(wired.to.0).kind.is_desk() && wired.to.1.channel() == Some(number));
+    if !arrives {
+        found.never(about, Trouble::NotWired);
+        return;
+    }
+    if strip.solo {
+        found.but(about, Trouble::SoloOn);
+    }
+    let start = Node::Channel(number);
+    let reached = paths.reached(start);
+    let heard_by = |role| reached.iter().filter(move |node| with_role(rig, **node, role));
+    let speaker = |node: &Node| match node {
+        Node::Thing(id, _) => *id,
+        _ => ThingId(0),
+    };
+    if let Some(cue) = strip.cue {
+        if let Some(node) = heard_by(Role::Hall).next() {
+            found.never(about, Trouble::CueInTheHall { cue, speaker: speaker(node) });
+        }
+        if let Some(node) = heard_by(Role::Recording).next() {
+            found.never(about, Trouble::CueInTheRecording { cue, recorder: speaker(node) });
+        }
+        if heard_by(Role::Monitor).next().is_none() {
+            found.but(about, Trouble::CueUnheard(cue));
+        }
+        cue_summed(rig, number, cue, found);
+        return;
+    }
+    if heard_by(Role::Hall).next().is_none() {
+        let wanted: Vec<Node> = rig
+            .ids()
+            .flat_map(|id| (1..=4).map(move |lane| Node::Thing(id, lane)))
+            .filter(|node| with_role(rig, *node, Role::Hall))
+            .collect();
+        found.never(about, Trouble::NotHeard(paths.closed_on_the_way(start, &wanted)));
+    } else if let Some(side) = missing_side(rig, paths, number) {
+        found.but(about, Trouble::HeardOnOneSide(side));
+    }
+    twice_in_a_monitor(rig, paths, strip, found);
+}
+
+/// The hall's side that a channel does not reach although the mains have both.
+fn missing_side(rig: &Rig, paths: &Paths, number: u8) -> Option<SideKey> {
+    let strip = rig.strip(number)?;
+    let stereo = rig.source_of(number).and_then(|(_, wired)| output_of(rig, wired));
+    if stereo.is_some_and(|out| out.layout != Layout::Mono) {
+        return None;
+    }
+    let reaches = |bus: Bus| paths.reached(Node::Bus(bus)).iter().any(|node| with_role(rig, *node, Role::Hall));
+    let reached = paths.reached(Node::Channel(number));
+    let lacks = |bus| strip.to_main && reaches(bus) && !reached.contains(&Node::Bus(bus));
+    if lacks(Bus::MainLeft) {
+        Some(SideKey::Left)
+    } else if lacks(Bus::MainRight) {
+        Some(SideKey::Right)
+    } else {
+        None
+    }
+}
+
+/// A cue on one half of a source whose halves are summed somewhere.
+fn cue_summed(rig: &Rig, channel: u8, cue: super::rig::Cue, found: &mut Found) {
+    let Some((_, own)) = rig.source_of(channel) else { return };
+    let summed = |wired: &Wired| {
+        wired.from.0 == own.from.0 && wired.wire.through.contains(&InLine::ResistorSum)
+            || wired.from == own.from && wired.from.1.side().is_none() && wired.to != own.to
+    };
+    if rig.wires.iter().any(summed) {
+        found.never(About::Channel(channel), Trouble::CueSummed(cue));
+    }
+}
+
+/// A channel that reaches one monitor by two buses: it is twice as loud there, and rings sooner.
+fn twice_in_a_monitor(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
+    let number = strip.channel.number() as u8;
+    for monitor in rig.ids().filter(|id| rig.thing(*id).kind.role() == Role::Monitor) {
+        let at = Node::Thing(monitor, 1);
+        let buses: Vec<Bus> = paths
+            .edges()
+            .iter()
+            .filter(|edge| edge.from == Node::Channel(number) && edge.closed.is_none())
+            .filter_map(|edge| match edge.to {
+                Node::Bus(bus) => Some(if bus == Bus::MainRight { Bus::MainLeft } else { bus }),
+                _ => None,
+            })
+            .filter(|bus| paths.reached(Node::Bus(*bus)).contains(&at))
+            .collect();
+        if buses.iter().any(|bus| *bus != buses[0]) {
+            found.but(About::Channel(number), Trouble::TwiceInOneMonitor { speaker: monitor });
+        }
+    }
+}
+
+fn things(rig: &Rig, paths: &Paths, found: &mut Found) {
+    let sources: Vec<Node> = rig.strips.iter().map(|strip| Node::Channel(strip.channel.number() as u8)).collect();
+    for id in rig.ids() {
+        let thing = rig.thing(id);
+        let used = rig.wires.iter().any(|wired| wired.from.0 == id || wired.to.0 == id);
+        let fed = rig.into_thing(id).any(|wired| wired.to.1 != InPort::Power);
+        if wants_feed(thing.kind) && used && !fed {
+            found.never(About::Thing(id), Trouble::SpeakerUnfed);
+        } else if thing.kind.role() != Role::Other && fed && !thing_hears(rig, paths, id, &sources) {
+            found.but(About::Thing(id), Trouble::SpeakerUnfed);
+        }
+    }
+    for strip in &rig.strips {
+        for &(aux, tap) in strip.sends.iter().filter(|(_, tap)| *tap == Tap::AfterFader) {
+            let monitor =
+                paths.reached(Node::Bus(Bus::Aux(aux))).iter().any(|node| with_role(rig, *node, Role::Monitor));
+            if monitor && tap == Tap::AfterFader {
+                found.but(About::Channel(strip.channel.number() as u8), Trouble::MonitorAfterFader { aux });
+            }
+        }
+    }
+}
+
+fn thing_hears(rig: &Rig, paths: &Paths, id: ThingId, sources: &[Node]) -> bool {
+    let lanes = (1..=4).map(|lane| Node::Thing(id, lane));
+    let reaching = paths.reaching(lanes);
+    let direct = |node: &Node| matches!(node, Node::Thing(id, _) if matches!(rig.thing(*id).kind, GearKind::Source(_)));
+    // By USB or network everything may come.
+    let data = rig.into_thing(id).any(|wired| matches!(wired.to.1, InPort::Usb | InPort::Network));
+    data || sources.iter().any(|source| reaching.contains(source)) || reaching.iter().any(direct)
+}
+
+fn loops(rig: &Rig, paths: &Paths, found: &mut Found) {
+    let buses = rig.strips.iter().flat_map(|strip| strip.sends.iter().map(|(aux, _)| Bus::Aux(*aux)));
+    let mut all: Vec<Bus> = buses.chain([Bus::MainLeft]).chain(rig.buses.iter().map(|setting| setting.bus)).collect();
+    all.sort();
+    all.dedup();
+    let mut told = false;
+    for bus in all.into_iter().filter(|bus| paths.loops(Node::Bus(*bus))) {
+        found.never(About::Bus(bus), Trouble::Loop);
+        told = true;
+    }
+    // A loop that passes no bus runs from thing to thing.
+    for id in rig.ids().filter(|_| !told) {
+        if (1..=4).any(|lane| paths.loops(Node::Thing(id, lane))) {
+            found.never(About::Thing(id), Trouble::Loop);
+        }
+    }
+}
+
+/// One switch for every channel: somebody needs it, and somebody is harmed.
+fn phantom_for_all(rig: &Rig, found: &mut Found) {
+    let Some(desk) = rig.desk().filter(|desk| rig.thing(*desk).spec.phantom == Some(PhantomSwitch::AllTogether)) else {
+        return;
+    };
+    let on_mics = |wanted: fn(OnPhantom) -> bool| {
+        rig.into_thing(desk).filter_map(move |wired| {
+            let InPort::Mic(channel) = wired.to.1 else { return None };
+            let out = output_of(rig, wired)?;
+            let feeds = wired.wire.through.iter().fold(out, |out, inline| inline.after(out));
+            wanted(feeds.phantom).then_some(channel)
+        })
+    };
+    let Some(needs) = on_mics(|phantom| phantom == OnPhantom::Needs).next() else { return };
+    for harmed in on_mics(|phantom| matches!(phantom, OnPhantom::IsHarmed | OnPhantom::MayBeHarmed)) {
+        found.but(About::Channel(needs), Trouble::PhantomForAll { harmed });
+    }
+}
+
+/// An output of the desk that a monitor or hall loudspeaker can be fed from at line level.
+pub fn line_output(rig: &Rig, role: Role) -> Option<(ThingId, OutPort)> {
+    let desk = rig.desk()?;
+    let used = |port: OutPort| rig.wires.iter().any(|wired| wired.from == (desk, port));
+    let auxes = (1..=rig.thing(desk).spec.auxes.unwrap_or(2)).map(OutPort::Aux);
+    let ports: Vec<OutPort> = match role {
+        Role::Monitor => auxes.collect(),
+        _ => [OutPort::Main(Some(Side::Left)), OutPort::Main(Some(Side::Right)), OutPort::Main(None)]
+            .into_iter()
+            .collect(),
+    };
+    let free = ports.iter().copied().find(|port| !used(*port));
+    free.or(ports.first().copied()).map(|port| (desk, port))
+}

@@ -1,0 +1,20 @@
+//! A sheet as CSV (RFC 4180, UTF-8): headings, then rows; the boxes to tick are left empty.
+
+use crate::view::plan::Page;
+
+pub fn text(page: &Page) -> String {
+    let mut lines = csv::Writer::from_writer(Vec::new());
+    let mut written = lines.write_record(&page.columns);
+    for row in &page.rows {
+        written = written.and_then(|()| lines.write_record(row.iter().map(|cell| guarded(cell))));
+    }
+    let bytes = written.ok().and_then(|()| lines.into_inner().ok()).unwrap_or_default();
+    String::from_utf8(bytes).unwrap_or_default()
+}
+
+/// A spreadsheet takes a cell that begins like a formula for one; a name may.
+fn guarded(cell: &str) -> String {
+    let plain = cell.replace('☐', "");
+    let number = plain.parse::<f64>().is_ok();
+    if !number && plain.starts_with(['=', '+', '-', '@', '\t']) { format!("'{plain}") } else { plain }
+}

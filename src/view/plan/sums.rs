@@ -1,0 +1,150 @@
+//! Computations as they are shown: formula, what went in, what came out, what it assumes.
+
+use super::Plan;
+use super::findings::about;
+use crate::plan::sums::{Assumption, Given, Quantity as Q, Sum, Worked};
+
+/// All computations, grouped by what they are about.
+pub fn sum_lines(plan: &Plan) -> Vec<String> {
+    let line = |(what, worked): &(crate::plan::checks::About, Worked)| {
+        format!("{}: {}", about(&plan.rig, *what), sum_line(worked))
+    };
+    plan.checked.worked.iter().map(line).collect()
+}
+
+/// "Needed gain 9.5 dB = 20 lg(D0 / EAD); D0 15 m, EAD 5 m. Assumed: …".
+pub fn sum_line(worked: &Worked) -> String {
+    let given: Vec<String> = worked.given.iter().map(|given| told(*given)).collect();
+    let assumes: Vec<&str> = worked.assumes.iter().map(|assumption| assumed(*assumption)).collect();
+    let mut line = format!("{} = {}; {}", told(worked.result), formula(worked.sum), given.join(", "));
+    if !assumes.is_empty() {
+        line = format!("{line}. Assumed: {}", assumes.join("; "));
+    }
+    line
+}
+
+pub(super) const fn formula(sum: Sum) -> &'static str {
+    match sum {
+        Sum::StartGain => "target − (L − 20 lg Ds − 94 + 20 lg(S / 0.775 V))",
+        Sum::Headroom => "clip − (level + crest + show lift)",
+        Sum::Parallel => "1 / (1/Z1 + 1/Z2 + …)",
+        Sum::CableLoss => "20 lg((Z + R) / Z), R = 2 · 0.0175 · length / area",
+        Sum::Damping => "Z / (Zout + R)",
+        Sum::LineLoad => "V² / P",
+        Sum::SeatLevel => "L at 1 m + 10 lg(1/d² + 1/Dc²)",
+        Sum::Needed => "noise + what speech needs over it",
+        Sum::CriticalDistance => "0.057 √(Q · V / T)",
+        Sum::PotentialGain => "20 lg(D0 · D1 / (Ds · D2)) − 10 lg NOM − 6 + credit",
+        Sum::NeededGain => "20 lg(D0 / EAD)",
+        Sum::Delay => "d / c + what keeps the stage first",
+        Sum::ThreeToOne => "−20 lg(apart / distance)",
+        Sum::Current => "P / (V · power factor)",
+        Sum::AirLoss => "attenuation of air (ISO 9613-1) · d",
+        Sum::NioshTime => "8 h / 2^((L − 85) / 3)",
+    }
+}
+
+/// "D0 15 m".
+fn told(given: Given) -> String {
+    let (symbol, unit) = symbol_and_unit(given.what);
+    let value = figure(given.value);
+    if let Q::LoadOf(n) = given.what { format!("Z{n} {value} Ω") } else { format!("{symbol} {value}{unit}") }
+}
+
+/// Three digits are all that any of this is worth.
+fn figure(value: f64) -> String {
+    if !value.is_finite() {
+        return "–".into();
+    }
+    let size = value.abs();
+    let text = if size >= 100.0 {
+        format!("{value:.0}")
+    } else if size >= 10.0 {
+        format!("{value:.1}")
+    } else {
+        format!("{value:.2}")
+    };
+    let short = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    if short == "-0" { "0".into() } else { short.replace('-', "−") }
+}
+
+const fn symbol_and_unit(what: Q) -> (&'static str, &'static str) {
+    match what {
+        Q::SoundLevel => ("L", " dB"),
+        Q::Sensitivity => ("S", " mV/Pa"),
+        Q::SensitivityOfSpeaker => ("L at 1 m", " dB"),
+        Q::Level => ("level", " dBu"),
+        Q::TargetLevel => ("target", " dBu"),
+        Q::Gain => ("gain to start from", " dB"),
+        Q::ClipLevel => ("clip", " dBu"),
+        Q::Crest => ("crest", " dB"),
+        Q::ShowLift => ("show lift", " dB"),
+        Q::Headroom => ("headroom", " dB"),
+        Q::LoadOf(_) => ("Z", " Ω"),
+        Q::TotalLoad => ("load", " Ω"),
+        Q::LeastLoad => ("least", " Ω"),
+        Q::Length => ("length", " m"),
+        Q::ConductorArea => ("area", " mm²"),
+        Q::Load => ("Z", " Ω"),
+        Q::LoopResistance => ("R", " Ω"),
+        Q::Loss => ("loss", " dB"),
+        Q::OutputImpedance => ("Zout", " Ω"),
+        Q::DampingFactor => ("damping", ""),
+        Q::LineVoltage => ("V", " V"),
+        Q::TotalPower => ("P", " W"),
+        Q::Distance => ("d", " m"),
+        Q::CriticalDistance => ("Dc", " m"),
+        Q::Directivity => ("Q", ""),
+        Q::Volume => ("V", " m³"),
+        Q::ReverbTime => ("T", " s"),
+        Q::NoiseLevel => ("noise", " dBA"),
+        Q::OverNoise => ("over it", " dB"),
+        Q::NeededLevel => ("needed", " dBA"),
+        Q::SourceToListener => ("D0", " m"),
+        Q::MicToSpeaker => ("D1", " m"),
+        Q::SourceToMic => ("Ds", " m"),
+        Q::SpeakerToListener => ("D2", " m"),
+        Q::OpenMics => ("NOM", ""),
+        Q::EquivalentDistance => ("EAD", " m"),
+        Q::PotentialGain => ("gain before it rings", " dB"),
+        Q::NeededGain => ("needed gain", " dB"),
+        Q::PatternCredit => ("credit", " dB"),
+        Q::Temperature => ("t", " °C"),
+        Q::Humidity => ("humidity", " %"),
+        Q::Frequency => ("f", " Hz"),
+        Q::SpeedOfSound => ("c", " m/s"),
+        Q::Delay => ("delay", " ms"),
+        Q::PrecedenceDelay => ("stage first", " ms"),
+        Q::SpacingRatio => ("ratio", ""),
+        Q::Spill => ("spill", " dB"),
+        Q::Voltage => ("V", " V"),
+        Q::PowerFactor => ("power factor", ""),
+        Q::Current => ("current", " A"),
+        Q::Breaker => ("breaker", " A"),
+        Q::AirLoss => ("air takes", " dB"),
+        Q::Exposure => ("safe for", " h"),
+    }
+}
+
+const fn assumed(assumption: Assumption) -> &'static str {
+    match assumption {
+        Assumption::SpeechOneMetre => "usual loudness of this kind at 1 m",
+        Assumption::UsualSensitivity => "usual sensitivity, unless the gear list says",
+        Assumption::CrestAndLiftOfKind => "crest and show lift of this kind",
+        Assumption::NominalImpedance => "nominal impedances",
+        Assumption::CopperAt20 => "copper at room temperature",
+        Assumption::NothingInTheWay => "nothing in the way",
+        Assumption::DiffuseRoom => "an evenly echoing hall",
+        Assumption::HallOfPeopleAbsorbsMore => "empty; people absorb more",
+        Assumption::OmniMicAndSpeaker => "no credit for patterns; at most 3 dB each",
+        Assumption::SixDecibelsSpare => "6 dB spare",
+        Assumption::PatternsCounted => "patterns counted, at most 3 dB each",
+        Assumption::AudienceNotCounted => "the audience’s help not counted",
+        Assumption::StillAir => "still air; then move it until the stage is heard first",
+        Assumption::AverageThirdOfRated => "amplifiers take a third of their rated power on music",
+        Assumption::NoOtherLoad => "nothing else on this circuit",
+        Assumption::PeakIsNotAverage => "average 12 dB under the loudspeaker’s peak",
+        Assumption::WorkingValue => "a working value, editable",
+        Assumption::AtFullPower => "loudspeakers driven to their limit all the time",
+    }
+}

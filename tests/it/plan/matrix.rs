@@ -1,0 +1,120 @@
+//! Every source into every input, as the trade's table of verdicts has them (common practice), with the lead that
+//! anybody would take and with the leads and boxes that mend it.
+//!
+//! The verdict and the table's letters must come out of the ports' properties. Behind `/` stand further reasons that
+//! the rules give and the table leaves out; they may not change the verdict.
+
+use beforedoors::plan::kind::{InKind, OutKind};
+use beforedoors::plan::rules::{Around, judge};
+use beforedoors::plan::verdict::Verdict;
+use beforedoors::plan::wire::{Cable, InLine, Wire};
+
+use super::told;
+
+const COLUMNS: [(InKind, bool); 10] = [
+    // The input, and whether a second one stands beside it for the other half of a stereo source.
+    (InKind::MicXlr, true),
+    (InKind::Line, true),
+    (InKind::Instrument, false),
+    (InKind::Insert, true),
+    (InKind::StereoLeft, true),
+    (InKind::TwoTrack, true),
+    (InKind::ActiveSpeaker, false),
+    (InKind::PassiveSpeaker, false),
+    (InKind::HeadsetJack, false),
+    (InKind::Interface, true),
+];
+
+/// One line of the table: mic XLR | line jack | instrument | insert | stereo line | 2-track RCA | active speaker |
+/// passive speaker | headset jack | two-channel interface. A cell may hold several leads: `split:` a stereo split,
+/// `di:` transformer DIs, `adi:` an active DI on its battery, `sdi:` a stereo DI, `one:` an ordinary straight lead.
+const TABLE: [(OutKind, &str); 15] = [
+    (OutKind::DynamicMic, "ok | NO a | NO a b | NO c; one: NO c | NO a d | NO a | w e | NO f | w g | ok"),
+    (OutKind::CondenserMic, "ok +48 | NO h | NO h | NO c | NO h | NO h | NO h | NO f | NO h | ok +48"),
+    (OutKind::RibbonMic, "w i | w a | w a | NO c | w a | NO a | w e | NO f | NO | w i"),
+    (OutKind::RadioMicLevel, "ok i | w a | w a | NO c | w a d | w a | w e | NO f | w g | ok"),
+    (OutKind::RadioLineLevel, "w j | ok | ok | w c; one: NO c | ok d | ok | ok | NO f | w j g | ok"),
+    (OutKind::PassivePickup, "w k; di: ok; adi: ok | w k | ok | NO c | w k | NO k | NO k | NO f | w k g | ok"),
+    (OutKind::PiezoPickup, "NO k; adi: w k | NO k | w k | NO | NO k | NO k | NO k | NO f | NO k | w k"),
+    (OutKind::ActiveInstrument, "w j l; di: ok | ok | ok | w c; one: NO c | ok d | ok | ok | NO f | w g | ok"),
+    (OutKind::StereoKeys, "w j l; di: ok | ok | w m | NO c | ok | ok | w m | NO f | w g | ok"),
+    (
+        OutKind::LaptopPhones,
+        "one: NO n; sdi: ok | one: NO n; split: ok | one: NO n | NO | split: ok | split: ok | one: NO n; split: ok \
+         | NO f | - | split: ok",
+    ),
+    (OutKind::RecordOut, "w j | ok | ok | NO | ok | ok | ok | NO f | w g | ok"),
+    (OutKind::DeskOut, "w j p | ok | w j | NO | ok | w j | ok | NO f | NO j | ok"),
+    (
+        OutKind::DeskPhones,
+        "one: NO n j | one: NO n; split: ok | one: NO n | NO | split: w q | split: w q | one: NO n; split: ok | NO f \
+         | w g j | split: w q",
+    ),
+    (OutKind::SpeakerOut, "NO z | NO z | NO z | NO z | NO z | NO z | NO z | ok | NO z | NO z"),
+    (OutKind::HighVoltageLine, "NO z | NO z | NO z | NO z | NO z | NO z | NO z | NO y | NO z | NO z"),
+];
+
+/// The lead of this name.
+fn wire(lead: &str, from: OutKind, to: InKind) -> Wire {
+    let (out, input) = (from.port(), to.port());
+    let usual = Wire::usual(&out, &input);
+    match lead {
+        "" => usual,
+        "one" => Wire { cable: if usual.cable == Cable::ReturnWired { Cable::Pair } else { usual.cable }, ..usual },
+        "split" => Wire::split(&out, &input),
+        "di" => boxed(usual, InLine::PassiveDi),
+        "adi" => boxed(usual, InLine::BatteryDi),
+        "sdi" => boxed(usual, InLine::StereoDi),
+        other => panic!("no lead is called {other}"),
+    }
+}
+
+/// A DI stands at the source; from it on there is a microphone lead.
+fn boxed(usual: Wire, inline: InLine) -> Wire {
+    Wire { cable: Cable::Pair, ..usual }.through(&[inline])
+}
+
+#[test]
+fn every_source_into_every_input() {
+    let (mut rows, mut faults) = (0, Vec::new());
+    for (from, line) in TABLE {
+        let cells: Vec<&str> = line.split('|').map(str::trim).collect();
+        assert_eq!(cells.len(), COLUMNS.len(), "{from:?}");
+        for (cell, (to, room_for_two)) in cells.into_iter().zip(COLUMNS) {
+            for part in cell.split(';').map(str::trim).filter(|part| *part != "-") {
+                let (lead, expected) = part.split_once(": ").unwrap_or(("", part));
+                let judged = judge(
+                    &from.port(),
+                    &wire(lead, from, to),
+                    &to.port(),
+                    Around { other_half: room_for_two || lead == "split" },
+                );
+                rows += 1;
+                let said = told(&judged);
+                let mut words = expected.split(' ');
+                let verdict = words.next().unwrap_or_default();
+                let plain = said.replace(['(', ')'], "");
+                let has = |letter: &str| plain.split(' ').any(|word| word == letter);
+                if !said.starts_with(verdict) || !words.all(has) {
+                    faults.push(format!("{from:?} → {to:?} {lead}: expected {expected}, said {said}"));
+                }
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{} of {rows}:\n{}", faults.len(), faults.join("\n"));
+    assert!(rows >= 160, "{rows} rows");
+}
+
+/// Loudspeaker level destroys whatever box is put between.
+#[test]
+fn no_box_makes_loudspeaker_level_right() {
+    for from in [OutKind::SpeakerOut, OutKind::HighVoltageLine] {
+        for (to, _) in COLUMNS.into_iter().filter(|(to, _)| *to != InKind::PassiveSpeaker) {
+            for inline in InLine::ALL {
+                let wire = wire("", from, to).through(&[inline]);
+                let judged = judge(&from.port(), &wire, &to.port(), Around::default());
+                assert_eq!(judged.verdict(), Verdict::Never, "{from:?} → {inline:?} → {to:?}");
+            }
+        }
+    }
+}
