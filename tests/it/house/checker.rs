@@ -73,7 +73,7 @@ fn forbidden_arrows_are_refused() {
     refused(
         "main.rs",
         "use beforedoors::engine::run;",
-        &["2: `main` may not name `engine` (`beforedoors::engine::run`). It may name: cli, gui"],
+        &["2: `main` may not name `engine` (`beforedoors::engine::run`). It may name: cli, gui, report"],
     );
     refused(
         "lib.rs",
