@@ -146,6 +146,7 @@ impl App {
                 self.leave_the_list();
             }
             self.before = self.view;
+            self.soundcheck.noted = None;
         }
         self.view = view;
         if view == View::Show && !self.show.has_begun() {
@@ -343,16 +344,9 @@ impl App {
                     wanted = Some(Action::Go(view));
                 }
             }
-            let told = words::status(&self.soundcheck.status);
-            match (told, self.soundcheck.is_staged()) {
-                (Some(told), _) => {
-                    ui.label(RichText::new(told).font(self.look.strong()).color(palette.text));
-                }
-                (None, true) => {
-                    ui.add_space(GAP);
-                    ui.label(RichText::new(words::SIMULATED).color(palette.quiet));
-                }
-                (None, false) => {}
+            if let Some(told) = words::status(&self.soundcheck.status) {
+                ui.add_space(GAP);
+                ui.label(RichText::new(told).font(self.look.strong()).color(palette.text));
             }
             // Large text has two rows.
             let layout = if self.look.text > 1.0 {
@@ -406,7 +400,10 @@ impl App {
                 ui.label(RichText::new(told).color(palette.quiet));
             }
             if let Ok(link) = &self.soundcheck.link {
-                let source = words::source(self.soundcheck.connection, link.format().rate);
+                let source = match self.soundcheck.is_staged() {
+                    true => words::SIMULATED.to_owned(),
+                    false => words::source(self.soundcheck.connection, link.format().rate),
+                };
                 ui.label(RichText::new(source).font(self.look.small()).color(palette.quiet));
             }
         });
