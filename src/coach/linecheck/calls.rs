@@ -61,6 +61,8 @@ impl LineCheck {
         let call = Called { channel: called, way, expected: self.chain.closes_on() };
         let arrival = match self.arrivals.verdict(&call, &self.plan, ears, now) {
             Arrival::On { channel, rise, .. } if self.is_own_sound(channel, rise, waited) => Arrival::Nothing,
+            // It arrived already, and is only compared.
+            Arrival::On { channel, .. } if channel != called && matches!(why, Call::Compare { .. }) => Arrival::Nothing,
             arrival => arrival,
         };
         match arrival {
@@ -202,6 +204,9 @@ impl LineCheck {
 
     /// Nothing came in time.
     fn unheard(&mut self, input: usize, way: Way, why: Call, ears: &LineEars, now: FrameCount) {
+        if matches!(why, Call::Compare { .. }) {
+            return self.arrived(input, self.heard.rise.unwrap_or(Db::ZERO), now);
+        }
         let called = self.channel(input);
         let talked = ears.share_present(called, TALK_HOPS) >= TALKS;
         let hidden = talked || (way == Way::Play && self.arrivals.was_busy(called));
@@ -219,7 +224,6 @@ impl LineCheck {
         }
         match why {
             Call::First | Call::Instead { .. } => self.call(input, Call::Again, now),
-            Call::Compare { .. } => self.go_on(now),
             _ => self.not_heard(input, now),
         }
     }
