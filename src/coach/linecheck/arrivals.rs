@@ -2,9 +2,10 @@
 //!
 //! A tapped line shows two short onsets within 2.5 s, and is quiet between them: for at most a fifth of the last two
 //! seconds it stands within 12 dB of the taps. Talk, even into that very microphone, stands there for longer. On
-//! another line than the called one the taps must have been made on its microphone, not only heard by it: 25 dB over
+//! another line than the called one the taps must have been made on its microphone, not only heard by it: 33 dB over
 //! the floor and 12 dB over every other line. A played line stands in presence for 0.2 s of 0.3 s. On another line than the called one a note counts only if that line was quiet when
-//! the call began and no other rises with it (a talker reaches every microphone); on a microphone's line it wants two.
+//! the call began and no other rises with it (a talker reaches every microphone); on a microphone's line it wants two,
+//! or one held for 1.4 s.
 //! The channel that would close a round of wrong plugs needs less: it is expected.
 //! A line that hears what another hears, within 6 dB over its own floor, may be a copy. Working values.
 
@@ -41,7 +42,7 @@ const MOSTLY: f64 = 0.2;
 /// After the last tap on another line, the called one may still show it.
 const SETTLE: Seconds = Seconds::new(0.3);
 /// A tap on a microphone rises this far over the floor, and this far over what others hear of it.
-const DIRECT: (Db, Db) = (Db::new(25.0), Db::new(12.0));
+const DIRECT: (Db, Db) = (Db::new(33.0), Db::new(12.0));
 /// The same on the channel that would close a round.
 const EXPECTED: (Db, Db) = (Db::new(15.0), Db::new(3.0));
 /// A line within this of the strongest may be a copy of it.
@@ -49,6 +50,11 @@ const MAY_BE_COPY: Db = Db::new(6.0);
 /// Presence within the last hops that makes a note.
 const NOTE_HOPS: usize = 30;
 const NOTE: f64 = 0.7;
+/// A note that is held fills so much of so many hops.
+const LONG_HOPS: usize = 150;
+const HELD: f64 = 0.9;
+/// How long the called line is not believed while others sound and a round is open.
+const DOUBT: Seconds = Seconds::new(4.0);
 /// A line that was present for this share of a second before the call is busy.
 const BUSY: f64 = 0.15;
 
@@ -160,7 +166,11 @@ impl Arrivals {
         if called.index() < self.lines.len() {
             let own = match way {
                 Way::Tap => self.is_tapped(called, ears),
-                Way::Play => self.is_played(called, ears),
+                // With a round open the called line may be somebody's microphone, which hears who talks.
+                Way::Play => {
+                    let patient = expected.is_none() || now - self.since >= self.rate.frames(DOUBT);
+                    self.is_played(called, ears) && (patient || self.is_alone(called, ears))
+                }
             };
             if own {
                 return on(called);
@@ -201,16 +211,22 @@ impl Arrivals {
     fn is_lone_note(&self, channel: ChannelId, call: &Called, plan: &LinePlan, ears: &LineEars) -> bool {
         let called = call.channel;
         let own = plan.inputs.iter().find(|input| input.channel == channel).map(|input| input.way());
-        let needed = if own == Some(Way::Play) { 1 } else { 2 };
         let line = &self.lines[channel.index()];
+        let held = || ears.share_present(channel, LONG_HOPS) >= HELD;
+        let enough = line.onsets >= 2 || (line.onsets == 1 && (own == Some(Way::Play) || held()));
+        enough
+            && self.is_played(channel, ears)
+            && ears.share_present(called, 2 * NOTE_HOPS) < BUSY
+            && self.is_alone(channel, ears)
+    }
+
+    /// No other line sounds that was quiet before.
+    fn is_alone(&self, channel: ChannelId, ears: &LineEars) -> bool {
         let quiet = |other: usize| {
             let other = ChannelId::from_index(other);
             other == channel || self.lines[other.index()].busy || ears.share_present(other, 2 * NOTE_HOPS) < BUSY
         };
-        line.onsets >= needed
-            && self.is_played(channel, ears)
-            && ears.share_present(called, 2 * NOTE_HOPS) < BUSY
-            && (0..self.lines.len()).all(quiet)
+        (0..self.lines.len()).all(quiet)
     }
 }
 

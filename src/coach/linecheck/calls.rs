@@ -22,6 +22,8 @@ const ASKED: Seconds = Seconds::new(2.0);
 const HUSH_HOPS: usize = 100;
 /// What comes in on a line whose own input works may be that input's: the called one is given this long to show.
 const OTHERS: Seconds = Seconds::new(4.0);
+/// A working microphone that was tapped itself hears a tap beside it at least so much less.
+const BESIDE: Db = Db::new(12.0);
 /// Two lines that hear the same are compared for so long.
 const COMPARE: Seconds = Seconds::new(8.0);
 /// Plugs are moved for an input so often.
@@ -57,7 +59,13 @@ impl LineCheck {
             self.requests.push(LineRequest::Watch(Some((weaker, stronger))));
         }
         let call = Called { channel: called, way, expected: self.chain.closes_on() };
-        match self.arrivals.verdict(&call, &self.plan, ears, now) {
+        let arrival = match self.arrivals.verdict(&call, &self.plan, ears, now) {
+            Arrival::On { channel, rise, .. } if self.is_own_sound(channel, rise, waited) => Arrival::Nothing,
+            // It arrived already, and is only compared.
+            Arrival::On { channel, .. } if channel != called && matches!(why, Call::Compare { .. }) => Arrival::Nothing,
+            arrival => arrival,
+        };
+        match arrival {
             Arrival::On { channel, at, rise } if channel == called => {
                 (self.heard.heard_on, self.heard.heard_at, self.heard.rise) =
                     (Some(called), Some(at.at(self.rate)), Some(rise));
@@ -65,7 +73,6 @@ impl LineCheck {
                     self.arrived(input, rise, now);
                 }
             }
-            Arrival::On { channel, .. } if waited < OTHERS && self.works(channel) => {}
             Arrival::On { channel, at, rise } => {
                 (self.heard.heard_on, self.heard.heard_at, self.heard.rise) =
                     (Some(channel), Some(at.at(self.rate)), Some(rise));
@@ -109,7 +116,7 @@ impl LineCheck {
             || check.cable_asked
             || check.phantom == Phantom::Switched
             || matches!(check.result.outcome, LineOutcome::Elsewhere(_));
-        check.result.outcome = LineOutcome::Arrived;
+        (check.result.outcome, check.rise) = (LineOutcome::Arrived, rise);
         check.result.put_right |= wrong_before;
         super::faults::note_rise(check, rise, self.heard.floor);
         // Whoever led here was probably tapped on this very microphone.
@@ -126,6 +133,13 @@ impl LineCheck {
     fn works(&self, channel: ChannelId) -> bool {
         let own = self.input_of(channel);
         own.is_some_and(|own| self.checks[own].result.outcome == LineOutcome::Arrived)
+    }
+
+    /// A line whose own input works: that one sounds, or it only hears the tap beside it.
+    fn is_own_sound(&self, channel: ChannelId, rise: Db, waited: Seconds) -> bool {
+        let own = self.input_of(channel).map_or(Db::ZERO, |own| self.checks[own].rise);
+        let called = self.current.input.map(|input| self.channel(input));
+        called != Some(channel) && self.works(channel) && (waited < OTHERS || rise < own - BESIDE)
     }
 
     fn came_in_on(&mut self, input: usize, on: ChannelId, now: FrameCount) {
@@ -190,6 +204,9 @@ impl LineCheck {
 
     /// Nothing came in time.
     fn unheard(&mut self, input: usize, way: Way, why: Call, ears: &LineEars, now: FrameCount) {
+        if matches!(why, Call::Compare { .. }) {
+            return self.arrived(input, self.heard.rise.unwrap_or(Db::ZERO), now);
+        }
         let called = self.channel(input);
         let talked = ears.share_present(called, TALK_HOPS) >= TALKS;
         let hidden = talked || (way == Way::Play && self.arrivals.was_busy(called));
@@ -207,7 +224,6 @@ impl LineCheck {
         }
         match why {
             Call::First | Call::Instead { .. } => self.call(input, Call::Again, now),
-            Call::Compare { .. } => self.go_on(now),
             _ => self.not_heard(input, now),
         }
     }

@@ -61,6 +61,8 @@ pub struct LineCheck {
 #[derive(Clone, Copy, Debug, Default)]
 struct Check {
     result: LineResult,
+    /// How far its own call rose over the floor.
+    rise: Db,
     /// Plugs moved for it.
     moves: u8,
     /// The cure that was asked for last, counted.

@@ -65,9 +65,10 @@ const GRID: f64 = 0.005;
 const STANDS: f64 = 12.0;
 /// One family must hold so many times the other's power.
 const CLEAR: f64 = 4.0;
-/// Hum is told where it is more than the rest of the floor, and can be heard at all; or where it is strong.
+/// Hum is told where it is more than the rest of the floor, and more than a converter's own: the knob may still be
+/// far down.
 const OVER_REST: Db = Db::new(3.0);
-const FAINTEST: Dbfs = Dbfs::new(-85.0);
+const FAINTEST: Dbfs = Dbfs::new(-100.0);
 /// Multiples from here on make a comb, if they hold more than this of it.
 const COMB_FROM: u16 = 250;
 const COMB_SHARE: f64 = 0.01;

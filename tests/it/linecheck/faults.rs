@@ -29,6 +29,10 @@ fn hum_is_named_by_its_mains_with_its_frequency() {
             let hertz = mains + (drawn(seed, 6, 401) as f64 - 200.0) / 1000.0;
             let over = Db::new(8.0 + drawn(seed, 7, 17) as f64);
             let fault = RigFault::Hum { channel, mains: Hertz::new(hertz), over, comb: drawn(seed, 8, 2) == 0 };
+            // With the knob far down it drowns in the converter's own noise.
+            if Evening::new(seed, &[]).stage.true_floor(channel) + over < Dbfs::new(-98.0) {
+                continue;
+            }
             let evening =
                 found(seed, fault, |advice| about(advice, channel) && matches!(advice.step, LineStep::HumCure(_)));
             for (_, advice) in evening.steps.iter().filter(|(_, advice)| matches!(advice.step, LineStep::HumCure(_))) {
