@@ -7,7 +7,7 @@ use std::io::{self, BufRead, IsTerminal, Write};
 use std::ops::ControlFlow;
 use std::path::Path;
 use std::sync::mpsc::RecvTimeoutError;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use anyhow::{bail, ensure};
 
@@ -15,15 +15,13 @@ use super::args::{MoodArg, RecordingsArgs, SoundcheckArgs};
 use super::end::EndRequest;
 use super::setup;
 use super::{Exit, desk, lines, out, recordings, screen};
-use crate::engine::session::{Command, Hearing, Link, Pace, Session, Status};
+use crate::engine::session::{Hearing, Link, Pace, Session, Status};
 use crate::engine::{self, ChannelState, Connection, Mood, Skill, Snapshot, Step};
 use crate::view::Setup;
 use crate::view::words::{self, plain};
 use crate::view::{DeskWords, records};
 
 const PUBLISHED: Duration = Duration::from_millis(100);
-/// A device that still holds the engine after this is not waited for.
-const PATIENCE: Duration = Duration::from_secs(3);
 
 /// Runs it and says how it ended: 0 all set, 1 something is left to do, 2 nothing could be told.
 pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
@@ -121,11 +119,7 @@ fn follow(session: &Session, setup: &Setup, json: bool, end: &EndRequest) -> io:
         }
         lines::step(at, &advice, states(&session.snapshot()), setup, json)?;
     }
-    session.send(Command::Stop);
-    let asked = Instant::now();
-    while asked.elapsed() < PATIENCE && session.changes().recv_timeout(PUBLISHED) != Err(RecvTimeoutError::Disconnected)
-    {
-    }
+    session.end();
     Ok(())
 }
 

@@ -3,6 +3,7 @@
 //! Names every room below it; no face, no sentence.
 
 pub mod desk_zero;
+mod ears;
 pub mod envelope;
 pub mod excerpt;
 pub mod folder;
@@ -13,6 +14,7 @@ pub mod recording;
 mod replay;
 pub mod ring_recording;
 pub mod ringout;
+mod running;
 pub mod session;
 pub mod show;
 mod snapshot;

@@ -1,24 +1,21 @@
-//! The engine thread: owns the source and the pipeline, publishes snapshots, takes commands.
-//!
-//! Latest wins: a face that stalls loses no sound and no measurement, it only sees fewer snapshots. The
-//! face is woken through a callback that it gave, at most thirty times a second. A lost device ends in a
-//! state with words, not in a frozen picture.
+//! The soundcheck's engine: the pipeline on the stage or a device, and the commands that a face may send.
 
-use std::sync::mpsc::{self, Receiver, SyncSender, TrySendError};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::thread::JoinHandle;
-use std::time::{Duration, Instant};
+use std::sync::mpsc::Receiver;
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
 
+use super::ears::Ears;
+pub use super::ears::{Name, Status};
 use super::hall::{Overheard, Overhearing, overhear};
 use super::pipeline::Pipeline;
+use super::running::{Running, WakeOn, Work, lock};
 use super::snapshot::Snapshot;
 use super::stagehand::{Skill, Stagehand};
 use crate::block::{BlockBuf, Format};
 use crate::coach::{Advice, Answer, Connection, Input};
 pub use crate::source::live::InputDevice;
-use crate::source::live::{self, InputState, LiveConfig, LiveError, LiveSource};
+use crate::source::live::{self, LiveError};
 use crate::source::stage::{Mood, Stage, StageConfig};
-use crate::source::{Flow, Source};
 use crate::units::{ChannelId, Db, SampleRate, Seconds, SourceKind};
 
 /// What is listened to.
@@ -52,20 +49,6 @@ pub enum Command {
     AskLoudest(ChannelId),
     /// On the simulated stage: turn a knob.
     TurnTrim(ChannelId, Db),
-    Stop,
-}
-
-/// How the source is.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Status {
-    Running,
-    /// The device gives nothing at all.
-    Quiet,
-    /// Exact zeros on every line: often a missing permission.
-    AllZero,
-    /// The device is gone; what happened and what to do.
-    Lost(String),
-    Ended,
 }
 
 /// Why a session can't begin.
@@ -89,10 +72,7 @@ pub trait Link {
 }
 
 /// Told of every snapshot that is published, from the engine's own thread.
-pub type Waker = Box<dyn FnMut(&Snapshot, &Status) + Send>;
-
-/// An input's name on the simulated stage or on a device without an input list.
-pub type Name = String;
+pub type Waker = WakeOn<Snapshot>;
 
 /// The input devices of this machine.
 pub fn devices() -> Result<Vec<InputDevice>, LiveError> {
@@ -101,28 +81,18 @@ pub fn devices() -> Result<Vec<InputDevice>, LiveError> {
 
 /// A running engine.
 pub struct Session {
-    shared: Arc<Shared>,
-    commands: SyncSender<Command>,
-    changes: Receiver<(Seconds, Advice)>,
+    running: Running<Snapshot, Advice, Command>,
+    /// The newest second listener; none where there is no device.
+    overhearing: Option<Shared>,
     names: Vec<Name>,
     format: Format,
-    live: bool,
-    thread: Option<JoinHandle<()>>,
 }
 
-struct Shared {
-    snapshot: Mutex<Snapshot>,
-    status: Mutex<Status>,
-    /// The newest second listener.
-    overhearing: Mutex<Option<Overhearing>>,
-}
+type Shared = Arc<Mutex<Option<Overhearing>>>;
 
-const COMMANDS: usize = 64;
-const CHANGES: usize = 1024;
-const PUBLISH_EVERY: Duration = Duration::from_millis(33);
-const BLOCK: Seconds = Seconds::new(0.02);
-const LIVE_BLOCK: Seconds = Seconds::new(0.5);
 const STAGE_RATE: u32 = 48_000;
+/// For the last picture.
+const PATIENCE: Duration = Duration::from_secs(3);
 
 impl Session {
     /// `inputs`: the input list; `None` takes the stage's own, or one "other" for each line of the device.
@@ -132,53 +102,40 @@ impl Session {
         connection: Connection,
         wake: Option<Waker>,
     ) -> Result<Self, SessionError> {
-        let ears = Ears::open(&hearing)?;
-        let format = ears.format();
-        let names = ears.names();
-        let inputs = inputs.unwrap_or_else(|| ears.inputs());
+        let (mut ears, hand) = open(&hearing)?;
+        let (format, names) = (ears.format(), ears.names());
+        let inputs = inputs.unwrap_or_else(|| usual_inputs(&mut ears));
         let pipeline = Pipeline::new(format, &inputs, connection);
-        let shared = Arc::new(Shared {
-            snapshot: Mutex::new(pipeline.snapshot().clone()),
-            status: Mutex::new(Status::Running),
-            overhearing: Mutex::new(None),
-        });
-        let live = matches!(ears, Ears::Live { .. });
-        let (commands, inbox) = mpsc::sync_channel(COMMANDS);
-        let (outbox, changes) = mpsc::sync_channel(CHANGES);
-        let engine = Engine { ears, pipeline, shared: Arc::clone(&shared), inbox, outbox, wake, last: None };
-        let thread = std::thread::Builder::new().name("engine".into()).spawn(move || engine.run())?;
-        Ok(Self { shared, commands, changes, names, format, live, thread: Some(thread) })
+        let overhearing = ears.is_live().then(Shared::default);
+        let work = Soundchecking { pipeline, hand, overhearing: overhearing.clone() };
+        let running = Running::start("engine", work, ears, wake)?;
+        Ok(Self { running, overhearing, names, format })
     }
 
     /// Every change of the next step, in order, with its time on the audio clock.
     pub fn changes(&self) -> &Receiver<(Seconds, Advice)> {
-        &self.changes
+        self.running.changes()
+    }
+
+    /// Asks the engine to end, and waits for its last picture.
+    pub fn end(&self) {
+        self.running.end(PATIENCE);
     }
 }
 
 impl Link for Session {
-    /// The newest snapshot.
     fn snapshot(&self) -> Snapshot {
-        lock(&self.shared.snapshot).clone()
+        self.running.picture()
     }
 
     fn status(&self) -> Status {
-        if self.thread.as_ref().is_some_and(|thread| thread.is_finished()) {
-            let status = lock(&self.shared.status).clone();
-            return match status {
-                Status::Ended | Status::Lost(_) => status,
-                _ => Status::Lost("the engine stopped unexpectedly. Start again; nothing stored is lost".into()),
-            };
-        }
-        lock(&self.shared.status).clone()
+        self.running.status()
     }
 
-    /// Does not wait: with sixty-four commands waiting, a further one is dropped and `false` comes back.
     fn send(&self, command: Command) -> bool {
-        self.commands.try_send(command).is_ok()
+        self.running.send(command)
     }
 
-    /// The names of the source's own lines.
     fn names(&self) -> &[Name] {
         &self.names
     }
@@ -188,224 +145,100 @@ impl Link for Session {
     }
 
     fn overhear(&self) -> Option<Overheard> {
-        self.live.then(|| {
-            let (overhearing, overheard) = overhear(self.format);
-            *lock(&self.shared.overhearing) = Some(overhearing);
-            overheard
-        })
+        let shared = self.overhearing.as_ref()?;
+        let (overhearing, overheard) = overhear(self.format);
+        *lock(shared) = Some(overhearing);
+        Some(overheard)
     }
 }
 
-impl Drop for Session {
-    fn drop(&mut self) {
-        let _ = self.commands.try_send(Command::Stop);
-        // Unblocks an engine that waits to tell of a change.
-        while self.thread.as_ref().is_some_and(|thread| !thread.is_finished()) {
-            while self.changes.try_recv().is_ok() {}
-            std::thread::sleep(Duration::from_millis(1));
+fn open(hearing: &Hearing) -> Result<(Ears, Option<Stagehand>), SessionError> {
+    Ok(match hearing {
+        Hearing::Stage { seed, mood, pace } => {
+            let rate = SampleRate::new(STAGE_RATE).expect("a rate within the meters' range");
+            let hand = match pace {
+                Pace::RealTime => None,
+                Pace::Helped(skill) => Some(Stagehand::new(*seed, *skill)),
+            };
+            (Ears::on_the_stage(Stage::new(StageConfig::new(*seed, *mood, rate)), hand.is_some()), hand)
         }
-        if let Some(thread) = self.thread.take() {
-            let _ = thread.join();
-        }
+        Hearing::Live { device } => (Ears::on_a_device(device.as_deref())?, None),
+    })
+}
+
+fn usual_inputs(ears: &mut Ears) -> Vec<Input> {
+    let channels = ears.format().channels;
+    match ears.stage() {
+        Some(stage) => stage.inputs().iter().map(|input| Input::new(input.kind, None)).collect(),
+        None => vec![Input::new(SourceKind::Other, None); channels],
     }
 }
 
-/// The source at hand.
-enum Ears {
-    Stage { stage: Box<Stage>, hand: Option<Stagehand>, began: Instant },
-    Live { source: LiveSource, name: String },
-}
-
-impl Ears {
-    fn open(hearing: &Hearing) -> Result<Self, SessionError> {
-        match hearing {
-            Hearing::Stage { seed, mood, pace } => {
-                let rate = SampleRate::new(STAGE_RATE).expect("a rate within the meters' range");
-                let stage = Box::new(Stage::new(StageConfig::new(*seed, *mood, rate)));
-                let hand = match pace {
-                    Pace::RealTime => None,
-                    Pace::Helped(skill) => Some(Stagehand::new(*seed, *skill)),
-                };
-                Ok(Self::Stage { stage, hand, began: Instant::now() })
-            }
-            Hearing::Live { device } => {
-                let device = match device {
-                    Some(name) => live::find(name)?,
-                    None => usual_device()?,
-                };
-                let name = device.name.clone();
-                Ok(Self::Live { source: LiveSource::open(&device, LiveConfig::default())?, name })
-            }
-        }
-    }
-
-    fn format(&self) -> Format {
-        match self {
-            Self::Stage { stage, .. } => stage.format(),
-            Self::Live { source, .. } => source.format(),
-        }
-    }
-
-    fn names(&self) -> Vec<Name> {
-        match self {
-            Self::Stage { stage, .. } => stage.inputs().iter().map(|input| input.name.to_owned()).collect(),
-            Self::Live { source, name } => {
-                (1..=source.format().channels).map(|line| format!("{name} {line}")).collect()
-            }
-        }
-    }
-
-    fn inputs(&self) -> Vec<Input> {
-        match self {
-            Self::Stage { stage, .. } => stage.inputs().iter().map(|input| Input::new(input.kind, None)).collect(),
-            Self::Live { source, .. } => {
-                vec![Input::new(SourceKind::Other, None); source.format().channels]
-            }
-        }
-    }
-
-    fn read(&mut self, block: &mut BlockBuf) -> Result<Flow, LiveError> {
-        match self {
-            Self::Stage { stage, .. } => Ok(match stage.read(block) {
-                Ok(flow) => flow,
-                Err(never) => match never {},
-            }),
-            Self::Live { source, .. } => source.read(block),
-        }
-    }
-
-    /// On the stage in real time: waits until the audience's clock has come as far as the audio clock.
-    fn keep_pace(&self, at: Seconds) {
-        if let Self::Stage { hand: None, began, .. } = self
-            && let Some(ahead) = Duration::from_secs_f64(at.get()).checked_sub(began.elapsed())
-        {
-            std::thread::sleep(ahead);
-        }
-    }
-
-    fn status(&self) -> Status {
-        match self {
-            Self::Stage { .. } => Status::Running,
-            Self::Live { source, .. } => match source.health().state {
-                InputState::Starved => Status::Quiet,
-                InputState::OnlyZeros => Status::AllZero,
-                InputState::Running | InputState::Lost => Status::Running,
-            },
-        }
-    }
-
-    fn is_helped(&self) -> bool {
-        matches!(self, Self::Stage { hand: Some(_), .. })
-    }
-}
-
-/// What the thread owns.
-struct Engine {
-    ears: Ears,
+/// What the thread does.
+struct Soundchecking {
     pipeline: Pipeline,
-    shared: Arc<Shared>,
-    inbox: Receiver<Command>,
-    outbox: SyncSender<(Seconds, Advice)>,
-    wake: Option<Waker>,
-    last: Option<Advice>,
+    hand: Option<Stagehand>,
+    overhearing: Option<Shared>,
 }
 
-impl Engine {
-    fn run(mut self) {
-        let format = self.pipeline.format();
-        // A live source gives whatever has come: room for a late engine's half second.
-        let span = if matches!(self.ears, Ears::Live { .. }) { LIVE_BLOCK } else { BLOCK };
-        let mut block = BlockBuf::new(format.channels, format.rate.frames(span).get() as usize);
-        let mut published = Instant::now();
-        let end = loop {
-            match self.carry_out_commands() {
-                std::ops::ControlFlow::Break(()) => break Status::Ended,
-                std::ops::ControlFlow::Continue(()) => {}
-            }
-            match self.ears.read(&mut block) {
-                Ok(flow) => {
-                    self.pipeline.push(&block.as_block());
-                    let mut overhearing = lock(&self.shared.overhearing);
-                    if overhearing.as_ref().is_some_and(|second| !second.hand_on(&block)) {
-                        *overhearing = None;
-                    }
-                    drop(overhearing);
-                    if flow == Flow::End {
-                        break Status::Ended;
-                    }
-                }
-                Err(error) => break Status::Lost(error.to_string()),
-            }
-            self.look_after_the_stage();
-            self.tell_changes();
-            if self.ears.is_helped() && self.pipeline.coach().is_over() {
-                break Status::Ended;
-            }
-            if published.elapsed() >= PUBLISH_EVERY {
-                self.publish(self.ears.status());
-                published = Instant::now();
-            }
-            self.ears.keep_pace(self.pipeline.snapshot().at);
-        };
-        self.pipeline.finish();
-        *lock(&self.shared.overhearing) = None;
-        self.publish(end);
-    }
+impl Work for Soundchecking {
+    type Picture = Snapshot;
+    type Advice = Advice;
+    type Command = Command;
 
-    fn carry_out_commands(&mut self) -> std::ops::ControlFlow<()> {
-        while let Ok(command) = self.inbox.try_recv() {
-            match (command, &mut self.ears) {
-                (Command::Stop, _) => return std::ops::ControlFlow::Break(()),
-                (Command::Answer(answer), _) => self.pipeline.answer(answer),
-                (Command::AskLoudest(channel), Ears::Stage { stage, .. }) => stage.ask_loudest(channel),
-                (Command::TurnTrim(channel, by), Ears::Stage { stage, .. }) => {
-                    stage.turn_trim(channel, by);
-                }
-                (Command::AskLoudest(_) | Command::TurnTrim(..), Ears::Live { .. }) => {}
-            }
+    fn hear(&mut self, block: &BlockBuf) {
+        self.pipeline.push(&block.as_block());
+        let Some(shared) = &self.overhearing else { return };
+        let mut overhearing = lock(shared);
+        if overhearing.as_ref().is_some_and(|second| !second.hand_on(block)) {
+            *overhearing = None;
         }
-        std::ops::ControlFlow::Continue(())
     }
 
-    fn look_after_the_stage(&mut self) {
-        if let Ears::Stage { stage, hand: Some(hand), .. } = &mut self.ears
+    fn obey(&mut self, command: Command, ears: &mut Ears) {
+        match (command, ears.stage()) {
+            (Command::Answer(answer), _) => self.pipeline.answer(answer),
+            (Command::AskLoudest(channel), Some(stage)) => stage.ask_loudest(channel),
+            (Command::TurnTrim(channel, by), Some(stage)) => {
+                stage.turn_trim(channel, by);
+            }
+            (Command::AskLoudest(_) | Command::TurnTrim(..), None) => {}
+        }
+    }
+
+    fn look_after(&mut self, ears: &mut Ears) {
+        if let (Some(hand), Some(stage)) = (&mut self.hand, ears.stage())
             && let Some(answer) = hand.look(self.pipeline.snapshot(), stage)
         {
             self.pipeline.answer(answer);
         }
     }
 
-    fn tell_changes(&mut self) {
-        let Snapshot { advice, at, .. } = *self.pipeline.snapshot();
-        let same = |last: &Advice| (last.step, last.channel) == (advice.step, advice.channel);
-        if self.last.as_ref().is_some_and(same) {
-            return;
-        }
-        self.last = Some(advice);
-        if self.ears.is_helped() {
-            // Nobody waits for this sound: the face may take its time.
-            let _ = self.outbox.send((at, advice));
-        } else if let Err(TrySendError::Full(_)) = self.outbox.try_send((at, advice)) {
-            self.last = None;
+    fn is_over(&self) -> bool {
+        self.pipeline.coach().is_over()
+    }
+
+    fn finish(&mut self) {
+        self.pipeline.finish();
+        // The second listener's sound is over as well.
+        if let Some(shared) = &self.overhearing {
+            *lock(shared) = None;
         }
     }
 
-    fn publish(&mut self, status: Status) {
-        lock(&self.shared.snapshot).clone_from(self.pipeline.snapshot());
-        *lock(&self.shared.status) = status.clone();
-        if let Some(wake) = &mut self.wake {
-            wake(self.pipeline.snapshot(), &status);
-        }
+    fn picture(&self) -> &Snapshot {
+        self.pipeline.snapshot()
     }
-}
 
-/// The system's usual input, or the first that it offers.
-pub(super) fn usual_device() -> Result<InputDevice, LiveError> {
-    let devices = live::devices()?;
-    devices.iter().find(|device| device.is_default).or(devices.first()).cloned().ok_or(LiveError::NoDevice)
-}
+    fn at(&self) -> Seconds {
+        self.pipeline.snapshot().at
+    }
 
-/// A panic elsewhere must not take the readings away.
-pub(super) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+    fn advice(&self) -> Advice {
+        self.pipeline.snapshot().advice
+    }
+
+    fn same(a: &Advice, b: &Advice) -> bool {
+        (a.step, a.channel) == (b.step, b.channel)
+    }
 }

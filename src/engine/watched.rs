@@ -4,12 +4,13 @@
 //! last picture, with the reason.
 
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use super::hall::{Hall, LiveHall, Overheard, StageHall};
 use super::ringout::{Microphone, Order, RingAdvice, RingAnswer, RingOutDesk, RingOutPlan};
+use super::running::lock;
 use super::show::{ShowAdvice, ShowDesk, ShowEntry};
 use crate::coach::ringout::{Cut, Equaliser, OutputResult, RingWish};
 use crate::detectors::Ring;
@@ -281,9 +282,4 @@ impl Drop for Watch {
             let _ = thread.join();
         }
     }
-}
-
-/// A panic elsewhere must not take the picture away.
-fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }

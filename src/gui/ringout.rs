@@ -20,8 +20,8 @@ const WEDGES: u8 = 3;
 #[derive(Default)]
 pub struct RingOutPage {
     wish: RingWish,
-    link: Option<Box<dyn WatchLink>>,
-    failed: Option<String>,
+    /// Once it has begun; an error tells why it could not.
+    link: Option<Result<Box<dyn WatchLink>, String>>,
 }
 
 /// What the page asks of the window.
@@ -37,25 +37,22 @@ impl RingOutPage {
 
     /// It has begun, or can't.
     pub fn begun(&mut self, link: Result<Box<dyn WatchLink>, String>) {
-        match link {
-            Ok(link) => (self.link, self.failed) = (Some(link), None),
-            Err(why) => (self.link, self.failed) = (None, Some(why)),
-        }
+        self.link = Some(link);
     }
 
     /// Another input is heard: what was begun there is over.
     pub fn end(&mut self) {
-        *self = Self { wish: self.wish.clone(), ..Self::default() };
+        self.link = None;
     }
 
     pub fn say(&self, say: Say) {
-        if let Some(link) = &self.link {
+        if let Some(Ok(link)) = &self.link {
             link.say(say);
         }
     }
 
     fn advice(&self) -> Option<RingAdvice> {
-        match self.link.as_ref()?.picture().told {
+        match self.link.as_ref()?.as_ref().ok()?.picture().told {
             Told::RingOut { advice, .. } => Some(advice),
             Told::Show { .. } => None,
         }
@@ -89,9 +86,9 @@ impl RingOutPage {
     }
 
     pub fn ui(&mut self, ui: &mut Ui, look: Look) -> Option<Asked> {
-        match self.link.as_ref().map(|link| link.picture()) {
-            None => self.wishes(ui, look),
-            Some(picture) => self.going(ui, look, &picture),
+        match &self.link {
+            Some(Ok(link)) => going(ui, look, link.as_ref(), &self.wish),
+            Some(Err(_)) | None => self.wishes(ui, look),
         }
     }
 
@@ -101,7 +98,10 @@ impl RingOutPage {
             arrow: Arrow::None,
             sentence: labels::RING_OUT_FIRST.into(),
             then: hall::wish_words(&self.wish),
-            proof: self.failed.clone().unwrap_or_else(|| RING_CAUTIONS.join(" ")),
+            proof: match &self.link {
+                Some(Err(why)) => why.clone(),
+                _ => RING_CAUTIONS.join(" "),
+            },
             reply: Reply::Done,
         };
         let words = Words { headline: labels::RING_OUT_FIRST, then: &next.then, next: &next };
@@ -148,33 +148,34 @@ impl RingOutPage {
         });
         begin.then(|| Asked::Begin(self.wish.clone()))
     }
+}
 
-    fn going(&self, ui: &mut Ui, look: Look, picture: &Picture) -> Option<Asked> {
-        let Told::RingOut { advice, results, .. } = &picture.told else { return None };
-        let names = self.link.as_ref().map_or(&[][..], |link| link.names());
-        let mut next = ring_step(advice, names);
-        if let Some(why) = picture.refused.as_ref().or(picture.over.as_ref().and_then(Option::as_ref)) {
-            next.proof.clone_from(why);
-        }
-        let palette = look.palette();
-        let tone = if advice.why.ring.is_some() { palette.high } else { palette.text };
-        let headline = hall::ring_headline(advice);
-        step::next_step(ui, look, &Words { headline: &headline, then: &next.then, next: &next }, tone);
-        ui.add_space(GAP / 2.0);
-        if advice.step == RingStep::Over || picture.over.is_some() {
-            return over(ui, look, results, names, &self.wish);
-        }
-        if advice.step == RingStep::Cautions {
-            for caution in RING_CAUTIONS {
-                ui.label(RichText::new(caution).font(look.strong()));
-            }
-        }
-        let under = EguiPanel::bottom("ringout").resizable(false).show_separator_line(false);
-        let under = under.frame(eframe::egui::Frame::NONE.fill(palette.ground));
-        let asked = under.show(ui, |ui| controls(ui, look, picture, advice, next.reply, names)).inner;
-        spectrum(ui, look, picture, advice.output.unwrap_or(Output::Mains));
-        asked
+/// The step, the spectrum, what can be answered; at the end the results.
+fn going(ui: &mut Ui, look: Look, link: &dyn WatchLink, wish: &RingWish) -> Option<Asked> {
+    let (picture, names) = (&link.picture(), link.names());
+    let Told::RingOut { advice, results, .. } = &picture.told else { return None };
+    let mut next = ring_step(advice, names);
+    if let Some(why) = picture.refused.as_ref().or(picture.over.as_ref().and_then(Option::as_ref)) {
+        next.proof.clone_from(why);
     }
+    let palette = look.palette();
+    let tone = if advice.why.ring.is_some() { palette.high } else { palette.text };
+    let headline = hall::ring_headline(advice);
+    step::next_step(ui, look, &Words { headline: &headline, then: &next.then, next: &next }, tone);
+    ui.add_space(GAP / 2.0);
+    if advice.step == RingStep::Over || picture.over.is_some() {
+        return over(ui, look, results, names, wish);
+    }
+    if advice.step == RingStep::Cautions {
+        for caution in RING_CAUTIONS {
+            ui.label(RichText::new(caution).font(look.strong()));
+        }
+    }
+    let under = EguiPanel::bottom("ringout").resizable(false).show_separator_line(false);
+    let under = under.frame(eframe::egui::Frame::NONE.fill(palette.ground));
+    let asked = under.show(ui, |ui| controls(ui, look, picture, advice, next.reply, names)).inner;
+    spectrum(ui, look, picture, advice.output.unwrap_or(Output::Mains));
+    asked
 }
 
 /// The cuts so far, and what can be answered.

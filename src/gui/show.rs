@@ -6,7 +6,7 @@ use eframe::egui::{Button, Context, Key, LayerId, Modifiers, Order, Rect, RichTe
 use super::step::{self, Words};
 use super::theme::{GAP, Look, TARGET, bold};
 use crate::engine::show::{ShowAction, Urgency};
-use crate::engine::watched::{Picture, Say, Told, WatchLink};
+use crate::engine::watched::{Say, Told, WatchLink};
 use crate::units::Db;
 use crate::view::hall::{self, SongLine};
 use crate::view::ringout::show_step;
@@ -14,8 +14,8 @@ use crate::view::{Setup, labels};
 
 #[derive(Default)]
 pub struct ShowPage {
-    link: Option<Box<dyn WatchLink>>,
-    failed: Option<String>,
+    /// Once it has begun; an error tells why it could not.
+    link: Option<Result<Box<dyn WatchLink>, String>>,
     song: usize,
 }
 
@@ -24,22 +24,19 @@ const BORDER: (f32, f32) = (12.0, 44.0);
 
 impl ShowPage {
     pub const fn has_begun(&self) -> bool {
-        self.link.is_some() || self.failed.is_some()
+        self.link.is_some()
     }
 
     pub fn begun(&mut self, link: Result<Box<dyn WatchLink>, String>) {
-        match link {
-            Ok(link) => (self.link, self.failed) = (Some(link), None),
-            Err(why) => (self.link, self.failed) = (None, Some(why)),
-        }
+        self.link = Some(link);
     }
 
     pub fn end(&mut self) {
-        *self = Self { song: self.song, ..Self::default() };
+        self.link = None;
     }
 
     pub fn say(&self, say: Say) {
-        if let Some(link) = &self.link {
+        if let Some(Ok(link)) = &self.link {
             link.say(say);
         }
     }
@@ -53,7 +50,7 @@ impl ShowPage {
         if pressed(Key::ArrowUp) || pressed(Key::PageUp) {
             self.song = self.song.saturating_sub(1);
         }
-        let picture = self.link.as_ref()?.picture();
+        let picture = self.link.as_ref()?.as_ref().ok()?.picture();
         let Told::Show { advice, .. } = picture.told else { return None };
         if picture.has_a_desk {
             for (key, by) in [(Key::ArrowLeft, -1.0), (Key::ArrowRight, 1.0)] {
@@ -86,51 +83,55 @@ impl ShowPage {
             });
         });
         ui.add_space(tall * 0.06);
-        let Some(picture) = self.link.as_ref().map(|link| link.picture()) else {
-            ui.label(self.failed.as_deref().unwrap_or_default());
-            return None;
-        };
-        self.now(ui, look, setup, &picture)
+        match self.link.as_ref()? {
+            Ok(link) => now(ui, look, setup, link.as_ref()),
+            Err(why) => {
+                ui.label(why);
+                None
+            }
+        }
     }
+}
 
-    fn now(&self, ui: &mut Ui, look: Look, setup: &Setup, picture: &Picture) -> Option<Say> {
-        let Told::Show { advice, log } = &picture.told else { return None };
-        let palette = look.palette();
-        let own = self.link.as_ref().map_or(&[][..], |link| link.names());
-        let mut next = show_step(advice, if own.is_empty() { &setup.names } else { own });
-        if let Some(over) = &picture.over {
-            next.proof = over.clone().unwrap_or_default();
-        }
-        let urgency = hall::urgency(advice);
-        if urgency.is_some() && advice.urgency == Urgency::Now {
-            border(ui, look);
-        }
-        let then = urgency.map_or_else(|| next.then.clone(), |urgency| format!("{urgency}: {}", next.then));
-        let headline = hall::show_headline(advice);
-        step::next_step(ui, look, &Words { headline: &headline, then: &then, next: &next }, palette.text);
-        let mut said = None;
-        ui.add_space(GAP);
-        ui.horizontal_wrapped(|ui| {
-            let mut offer = |label: &str, say: Say| {
-                let button = Button::new(RichText::new(label).font(look.strong()));
-                if ui.add(button.min_size(vec2(TARGET * 2.0, TARGET))).clicked() {
-                    said = Some(say);
-                }
-            };
-            if urgency.is_some() {
-                offer(labels::DONE, Say::Show(true));
-                offer(labels::LEAVE, Say::Show(false));
-            }
-            if picture.has_a_desk {
-                offer(labels::MAINS_DOWN, Say::Mains(Db::new(-1.0)));
-                offer(labels::MAINS_UP, Say::Mains(Db::new(1.0)));
-            }
-        });
-        ui.with_layout(eframe::egui::Layout::bottom_up(eframe::egui::Align::LEFT), |ui| {
-            ui.label(RichText::new(hall::show_so_far(log.len())).color(palette.quiet));
-        });
-        said
+/// The one line, and what answers it.
+fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink) -> Option<Say> {
+    let picture = link.picture();
+    let Told::Show { advice, log } = &picture.told else { return None };
+    let palette = look.palette();
+    let own = link.names();
+    let mut next = show_step(advice, if own.is_empty() { &setup.names } else { own });
+    if let Some(over) = &picture.over {
+        next.proof = over.clone().unwrap_or_default();
     }
+    let urgency = hall::urgency(advice);
+    if urgency.is_some() && advice.urgency == Urgency::Now {
+        border(ui, look);
+    }
+    let then = urgency.map_or_else(|| next.then.clone(), |urgency| format!("{urgency}: {}", next.then));
+    let headline = hall::show_headline(advice);
+    step::next_step(ui, look, &Words { headline: &headline, then: &then, next: &next }, palette.text);
+    let mut said = None;
+    ui.add_space(GAP);
+    ui.horizontal_wrapped(|ui| {
+        let mut offer = |label: &str, say: Say| {
+            let button = Button::new(RichText::new(label).font(look.strong()));
+            if ui.add(button.min_size(vec2(TARGET * 2.0, TARGET))).clicked() {
+                said = Some(say);
+            }
+        };
+        if urgency.is_some() {
+            offer(labels::DONE, Say::Show(true));
+            offer(labels::LEAVE, Say::Show(false));
+        }
+        if picture.has_a_desk {
+            offer(labels::MAINS_DOWN, Say::Mains(Db::new(-1.0)));
+            offer(labels::MAINS_UP, Say::Mains(Db::new(1.0)));
+        }
+    });
+    ui.with_layout(eframe::egui::Layout::bottom_up(eframe::egui::Align::LEFT), |ui| {
+        ui.label(RichText::new(hall::show_so_far(log.len())).color(palette.quiet));
+    });
+    said
 }
 
 /// Dashes of the text's colour and the ground's dark around everything.

@@ -11,14 +11,14 @@ mod typed;
 use std::io;
 use std::path::Path;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use super::args::LinecheckArgs;
 use super::end::EndRequest;
 use super::{Exit, out, setup};
 use crate::engine::linecheck::{
-    LineAnswer, LineCommand, LineHearing, LineLink, LineOutcome, LinePace, LinePlan, LineSession, LineSkill,
-    LineSnapshot, LineStatus, stage_plan,
+    LineAnswer, LineHearing, LineLink, LineOutcome, LinePace, LinePlan, LineSession, LineSkill, LineSnapshot,
+    LineStatus, stage_plan,
 };
 use crate::engine::session::Status;
 use crate::event::{Date, Tick, write_ticks};
@@ -33,8 +33,6 @@ pub use faults::{Fault, fault};
 use typed::Typed;
 
 const PUBLISHED: Duration = Duration::from_millis(100);
-/// A device that still holds the engine after this is not waited for.
-const PATIENCE: Duration = Duration::from_secs(3);
 
 pub fn run(args: &LinecheckArgs) -> anyhow::Result<Exit> {
     let setup = setup::read(args.event.as_deref())?;
@@ -139,8 +137,11 @@ fn follow(
         while let Some(lines) = typed {
             match lines.try_recv() {
                 Ok(line) => match typed::read(&line) {
-                    Some(Typed::Leave) => return stop(session),
-                    Some(Typed::Answer(answer)) => _ = session.send(LineCommand::Answer(answer)),
+                    Some(Typed::Leave) => {
+                        session.end();
+                        return Ok(());
+                    }
+                    Some(Typed::Answer(answer)) => _ = session.send(answer),
                     None => out::note(typed::HELP),
                 },
                 Err(TryRecvError::Empty) => break,
@@ -152,27 +153,18 @@ fn follow(
         }
         // Nobody can answer: the question is passed over.
         if nobody && !matches!(reply, LineReply::Wait | LineReply::Over) {
-            session.send(LineCommand::Answer(LineAnswer::Skip));
+            session.send(LineAnswer::Skip);
             reply = LineReply::Wait;
         }
     }
-    stop(session)
+    session.end();
+    Ok(())
 }
 
 /// The end's words, once its picture is there.
 fn last_words(session: &LineSession) -> LineNext {
     std::thread::sleep(PUBLISHED);
     line_end(&session.snapshot())
-}
-
-/// Lets the engine end and tell its last.
-fn stop(session: &LineSession) -> anyhow::Result<()> {
-    session.send(LineCommand::Stop);
-    let asked = Instant::now();
-    while asked.elapsed() < PATIENCE && session.changes().recv_timeout(PUBLISHED) != Err(RecvTimeoutError::Disconnected)
-    {
-    }
-    Ok(())
 }
 
 /// What is typed, as it comes; a terminal that shows lines only can be typed at too.

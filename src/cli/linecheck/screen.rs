@@ -2,24 +2,18 @@
 //!
 //! The page is a pure function of what is known. Only a key that is listed answers; every step can be skipped.
 
-use std::io;
-use std::time::Duration;
-
-use crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
-use crossterm::{execute, terminal};
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use super::{Ticks, mark};
 use crate::cli::end::EndRequest;
 use crate::cli::screen::Screen;
-use crate::cli::screen::paint::{self, Line, Palette, Tone, fit, wrap};
-use crate::engine::linecheck::{LineAnswer, LineCommand, LineLink, LineSession, LineSnapshot, LineStep};
+use crate::cli::screen::paint::{Line, Tone, fit, wrap};
+use crate::engine::linecheck::{LineAnswer, LineLink, LineSession, LineSnapshot, LineStep};
 use crate::engine::session::Status;
 use crate::view::linecheck::{
     LINE_CAUTIONS, LineNext, LineReply, assembly_lines, line_end, line_result, line_step, speaker_result,
 };
 use crate::view::{numbers, words};
-
-const FRAME: Duration = Duration::from_millis(100);
 
 /// Shows the session until the person leaves, it ends, or the program is told to end.
 pub(super) fn show(
@@ -29,37 +23,22 @@ pub(super) fn show(
     ticks: &mut Ticks,
     end: &EndRequest,
 ) -> anyhow::Result<()> {
-    let _screen = Screen::enter()?;
-    let palette = Palette::of_this_terminal();
-    let mut drawn: Vec<Line> = Vec::new();
+    let mut screen = Screen::enter()?;
     while !end.came() {
         let (snapshot, status) = (session.snapshot(), session.status());
         ticks.keep(&snapshot)?;
-        let (columns, rows) = terminal::size().unwrap_or((80, 24));
+        let (columns, rows) = Screen::size();
         let next = next(&snapshot, names);
         let picture = Picture { snapshot: &snapshot, status: &status, next: &next, names, staged };
-        let page = page(&picture, columns.into(), rows.into());
-        if page != drawn {
-            paint::draw(&page, palette, &mut io::stdout().lock())?;
-            drawn = page;
-        }
+        screen.draw(page(&picture, columns, rows))?;
         if status == Status::Ended {
             return Ok(());
         }
-        if !event::poll(FRAME)? {
-            continue;
-        }
-        match event::read()? {
-            Event::Key(key) if key.kind != KeyEventKind::Release => match action(key, next.reply) {
-                Action::Leave => return Ok(()),
-                Action::Answer(answer) => _ = session.send(LineCommand::Answer(answer)),
-                Action::Nothing => {}
-            },
-            Event::Resize(..) => {
-                execute!(io::stdout(), terminal::Clear(terminal::ClearType::All))?;
-                drawn.clear();
-            }
-            _ => {}
+        let Some(key) = screen.key()? else { continue };
+        match action(key, next.reply) {
+            Action::Leave => return Ok(()),
+            Action::Answer(answer) => _ = session.send(answer),
+            Action::Nothing => {}
         }
     }
     Ok(())

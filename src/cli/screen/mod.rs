@@ -11,7 +11,7 @@ mod rail;
 use std::io;
 use std::time::Duration;
 
-use crossterm::event::{self, Event, KeyEventKind};
+use crossterm::event::{self, Event, KeyEvent, KeyEventKind};
 use crossterm::{cursor, execute, terminal};
 
 use super::end::EndRequest;
@@ -41,15 +41,13 @@ pub struct Around<'a> {
 
 /// Shows the session until the person leaves, it ends, or the program is told to end.
 pub fn show(session: &Session, around: &Around, end: &EndRequest) -> io::Result<()> {
-    let _screen = Screen::enter()?;
-    let palette = Palette::of_this_terminal();
+    let mut screen = Screen::enter()?;
     let mut face = Face::default();
-    let mut drawn: Vec<Line> = Vec::new();
     while !end.came() {
         let snapshot = session.snapshot();
         let status = session.status();
         face.follow(&snapshot);
-        let (columns, rows) = terminal::size().unwrap_or((80, 24));
+        let (columns, rows) = Screen::size();
         let picture = Picture {
             snapshot: &snapshot,
             status: &status,
@@ -58,29 +56,14 @@ pub fn show(session: &Session, around: &Around, end: &EndRequest) -> io::Result<
             panel: face.panel,
             noted: face.noted.as_deref(),
             trail: &face.trail,
-            columns: columns.into(),
-            rows: rows.into(),
+            columns,
+            rows,
         };
-        let page = page::page(&picture);
-        if page != drawn {
-            paint::draw(&page, palette, &mut io::stdout().lock())?;
-            drawn = page;
-        }
+        screen.draw(page::page(&picture))?;
         if status == Status::Ended {
             return Ok(());
         }
-        if !event::poll(FRAME)? {
-            continue;
-        }
-        let key = match event::read()? {
-            Event::Key(key) if key.kind != KeyEventKind::Release => key,
-            Event::Resize(..) => {
-                execute!(io::stdout(), terminal::Clear(terminal::ClearType::All))?;
-                drawn.clear();
-                continue;
-            }
-            _ => continue,
-        };
+        let Some(key) = screen.key()? else { continue };
         match keys::action(key, picture.at_hand, page::next(&picture).reply, around.staged) {
             Action::Leave => return Ok(()),
             Action::Close if face.panel == Panel::None => return Ok(()),
@@ -134,7 +117,7 @@ impl Face {
                 self.turned += by;
                 self.noted = Some(words::turned_so_far(self.turned));
             }
-            Command::TurnTrim(..) | Command::Stop => {}
+            Command::TurnTrim(..) => {}
         }
     }
 
@@ -155,7 +138,10 @@ impl Face {
 }
 
 /// The alternate screen; leaving it, even by a panic, gives the terminal back as it was.
-pub(super) struct Screen;
+pub(super) struct Screen {
+    palette: Palette,
+    drawn: Vec<Line>,
+}
 
 impl Screen {
     pub(in crate::cli) fn enter() -> io::Result<Self> {
@@ -169,9 +155,40 @@ impl Screen {
             }
         }));
         terminal::enable_raw_mode()?;
-        let screen = Self;
+        let screen = Self { palette: Palette::of_this_terminal(), drawn: Vec::new() };
         execute!(io::stdout(), terminal::EnterAlternateScreen, cursor::Hide)?;
         Ok(screen)
+    }
+
+    /// Columns and rows.
+    pub(in crate::cli) fn size() -> (usize, usize) {
+        let (columns, rows) = terminal::size().unwrap_or((80, 24));
+        (columns.into(), rows.into())
+    }
+
+    /// Draws a page that is another than the one that stands.
+    pub(in crate::cli) fn draw(&mut self, page: Vec<Line>) -> io::Result<()> {
+        if page != self.drawn {
+            paint::draw(&page, self.palette, &mut io::stdout().lock())?;
+            self.drawn = page;
+        }
+        Ok(())
+    }
+
+    /// The next key, if one comes before the next picture is due; after a resize all is drawn anew.
+    pub(in crate::cli) fn key(&mut self) -> io::Result<Option<KeyEvent>> {
+        if !event::poll(FRAME)? {
+            return Ok(None);
+        }
+        match event::read()? {
+            Event::Key(key) if key.kind != KeyEventKind::Release => return Ok(Some(key)),
+            Event::Resize(..) => {
+                execute!(io::stdout(), terminal::Clear(terminal::ClearType::All))?;
+                self.drawn.clear();
+            }
+            _ => {}
+        }
+        Ok(None)
     }
 }
 

@@ -17,11 +17,15 @@ pub struct StageHall {
     stage: Stage,
     ears: Ears,
     block: BlockBuf,
+    /// The mains' and monitors' show mark, on the fader's scale.
+    mark: Db,
 }
 
 impl StageHall {
-    /// Where the show needs the fader of each output: the loop of all microphones begins to ring this much above it.
-    const MARK_UNDER_THE_LIMIT: Db = Db::new(2.0);
+    /// Before the ring-out the loop of all microphones begins to ring this much above the mark where the show needs the
+    /// fader; after it, this much is left.
+    const BEFORE: Db = Db::new(2.0);
+    const AFTER: Db = Db::new(6.0);
     /// The loop's limit on the fader's scale: low, so that there is travel above it.
     const LIMIT: Db = Db::new(-16.0);
     const LOUDSPEAKER_BENDS: Dbfs = Dbfs::new(-24.0);
@@ -32,19 +36,19 @@ impl StageHall {
     /// The school's stage with its gains set, all muted, in a hall that is drawn by `seed`, with so many monitors. Its
     /// performers are quiet.
     pub fn new(seed: u64, monitors: usize) -> Option<Self> {
-        let mut hall = Self::of(seed, monitors, false)?;
+        let mut hall = Self::of(seed, monitors, Self::BEFORE, false)?;
         (0..hall.stage.inputs().len()).for_each(|channel| hall.stage.mute(ChannelId::from_index(channel)));
         Some(hall)
     }
 
-    /// The same on show night: they play, all are open, the faders stand at their marks.
+    /// The same on show night, rung out: they play, all are open, the mains stand at their mark.
     pub fn on_show_night(seed: u64) -> Option<Self> {
-        let mut hall = Self::of(seed, 0, true)?;
+        let mut hall = Self::of(seed, 0, Self::AFTER, true)?;
         hall.set_output(Output::Mains, Db::ZERO);
         Some(hall)
     }
 
-    fn of(seed: u64, monitors: usize, playing: bool) -> Option<Self> {
+    fn of(seed: u64, monitors: usize, left: Db, playing: bool) -> Option<Self> {
         let rate = SampleRate::new(Self::RATE)?;
         let mut stage = Stage::new(StageConfig { playing, ..StageConfig::new(seed, Mood::ShowNight, rate) });
         for channel in (0..stage.inputs().len()).map(ChannelId::from_index) {
@@ -58,7 +62,7 @@ impl StageHall {
         let stage = stage.with_loudspeakers(&hall);
         let format = stage.format();
         let block = BlockBuf::new(format.channels, format.rate.frames(FRAME).get() as usize);
-        Some(Self { stage, ears: Ears::new(format), block })
+        Some(Self { stage, ears: Ears::new(format), block, mark: Self::LIMIT - left })
     }
 
     /// Its microphones, in the order of the list.
@@ -101,7 +105,7 @@ impl Hall for StageHall {
     }
 
     fn set_output(&mut self, output: Output, to: Db) {
-        self.stage.set_output_fader(number(output), Self::LIMIT - Self::MARK_UNDER_THE_LIMIT + to);
+        self.stage.set_output_fader(number(output), self.mark + to);
     }
 
     fn set_channel(&mut self, channel: ChannelId, to: Db) {

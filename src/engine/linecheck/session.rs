@@ -1,13 +1,10 @@
-//! The line check's thread: owns the source, the pipeline, the simulated helper and the loudspeakers' test sound.
+//! The line check's engine: its pipeline, the simulated helper, and the loudspeakers' test sound.
 //!
-//! A face has a link: the newest picture, and a way to tell what the person said. The test sound is armed by the
-//! person's yes to the question for it, and by nothing else; it needs an output with two channels. On the simulated
-//! stage no device is used and nothing sounds.
+//! The test sound is armed by the person's yes to the question for it, and by nothing else; it needs an output with two
+//! channels. On the simulated stage no device is used and nothing sounds.
 
-use std::sync::mpsc::{self, Receiver, SyncSender, TrySendError};
-use std::sync::{Arc, Mutex};
-use std::thread::JoinHandle;
-use std::time::{Duration, Instant};
+use std::sync::mpsc::Receiver;
+use std::time::Duration;
 
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
@@ -17,11 +14,11 @@ use super::pipeline::LinePipeline;
 use super::{LineSnapshot, RigFault};
 use crate::block::{BlockBuf, Format};
 use crate::coach::linecheck::{LineAdvice, LineAnswer, LineInput, LinePlan, LineStep, TestSound};
-use crate::engine::session::{Name, SessionError, Status, lock, usual_device};
+use crate::engine::ears::{Ears, Name, Status};
+use crate::engine::running::{Running, WakeOn, Work};
+use crate::engine::session::SessionError;
 use crate::sink::{self, SideOutput, Sides};
-use crate::source::live::{self, InputState, LiveConfig, LiveSource};
 use crate::source::stage::{Mood, Stage, StageConfig};
-use crate::source::{Flow, Source};
 use crate::units::{ChannelId, Db, Hertz, SampleRate, Seconds};
 
 /// What is listened to.
@@ -47,46 +44,29 @@ pub enum LinePace {
     Helped(LineSkill),
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LineCommand {
-    Answer(LineAnswer),
-    Stop,
-}
-
 /// What a face has of a line check.
 pub trait LineLink {
     fn snapshot(&self) -> LineSnapshot;
     fn status(&self) -> Status;
-    fn send(&self, command: LineCommand) -> bool;
+    fn send(&self, answer: LineAnswer) -> bool;
     /// By line of the source.
     fn names(&self) -> &[Name];
     fn format(&self) -> Format;
 }
 
 /// Told of every picture that is published, from the engine's own thread.
-pub type LineWaker = Box<dyn FnMut(&LineSnapshot, &Status) + Send>;
+pub type LineWaker = WakeOn<LineSnapshot>;
 
 /// A running line check.
 pub struct LineSession {
-    shared: Arc<Shared>,
-    commands: SyncSender<LineCommand>,
-    changes: Receiver<(Seconds, LineAdvice)>,
+    running: Running<LineSnapshot, LineAdvice, LineAnswer>,
     names: Vec<Name>,
     format: Format,
-    thread: Option<JoinHandle<()>>,
 }
 
-struct Shared {
-    snapshot: Mutex<LineSnapshot>,
-    status: Mutex<Status>,
-}
-
-const COMMANDS: usize = 64;
-const CHANGES: usize = 1024;
-const PUBLISH_EVERY: Duration = Duration::from_millis(33);
-const BLOCK: Seconds = Seconds::new(0.02);
-const LIVE_BLOCK: Seconds = Seconds::new(0.5);
 const STAGE_RATE: u32 = 48_000;
+/// For the last picture.
+const PATIENCE: Duration = Duration::from_secs(3);
 
 /// The simulated stage's inputs, as a plan.
 pub fn stage_plan() -> LinePlan {
@@ -135,48 +115,38 @@ impl LineSession {
         plan: Option<&dyn Fn(usize) -> LinePlan>,
         wake: Option<LineWaker>,
     ) -> Result<Self, SessionError> {
-        let ears = Ears::open(&hearing)?;
-        let format = ears.format();
-        let names = ears.names();
+        let (ears, hand) = open(&hearing)?;
+        let (format, names) = (ears.format(), ears.names());
         let pipeline = match plan {
             Some(plan) => LinePipeline::new(format, plan(format.channels)),
             None => LinePipeline::assembly(format),
         };
-        let shared =
-            Arc::new(Shared { snapshot: Mutex::new(pipeline.snapshot().clone()), status: Mutex::new(Status::Running) });
-        let (commands, inbox) = mpsc::sync_channel(COMMANDS);
-        let (outbox, changes) = mpsc::sync_channel(CHANGES);
-        let engine =
-            Engine { ears, pipeline, shared: Arc::clone(&shared), inbox, outbox, wake, last: None, output: None };
-        let thread = std::thread::Builder::new().name("line check".into()).spawn(move || engine.run())?;
-        Ok(Self { shared, commands, changes, names, format, thread: Some(thread) })
+        let running = Running::start("line check", Checking { pipeline, hand, output: None }, ears, wake)?;
+        Ok(Self { running, names, format })
     }
 
     /// Every change of the next step, in order, with its time on the audio clock.
     pub fn changes(&self) -> &Receiver<(Seconds, LineAdvice)> {
-        &self.changes
+        self.running.changes()
+    }
+
+    /// Asks the engine to end, and waits for its last picture.
+    pub fn end(&self) {
+        self.running.end(PATIENCE);
     }
 }
 
 impl LineLink for LineSession {
     fn snapshot(&self) -> LineSnapshot {
-        lock(&self.shared.snapshot).clone()
+        self.running.picture()
     }
 
     fn status(&self) -> Status {
-        let status = lock(&self.shared.status).clone();
-        match status {
-            Status::Ended | Status::Lost(_) => status,
-            _ if self.thread.as_ref().is_some_and(JoinHandle::is_finished) => {
-                Status::Lost("the engine stopped unexpectedly. Start again; nothing stored is lost".into())
-            }
-            status => status,
-        }
+        self.running.status()
     }
 
-    /// Does not wait: with sixty-four commands waiting, a further one is dropped and `false` comes back.
-    fn send(&self, command: LineCommand) -> bool {
-        self.commands.try_send(command).is_ok()
+    fn send(&self, answer: LineAnswer) -> bool {
+        self.running.send(answer)
     }
 
     fn names(&self) -> &[Name] {
@@ -188,180 +158,28 @@ impl LineLink for LineSession {
     }
 }
 
-impl Drop for LineSession {
-    fn drop(&mut self) {
-        let _ = self.commands.try_send(LineCommand::Stop);
-        // Unblocks an engine that waits to tell of a change.
-        while self.thread.as_ref().is_some_and(|thread| !thread.is_finished()) {
-            while self.changes.try_recv().is_ok() {}
-            std::thread::sleep(Duration::from_millis(1));
+fn open(hearing: &LineHearing) -> Result<(Ears, Option<LineHand>), SessionError> {
+    Ok(match hearing {
+        LineHearing::Stage { seed, faults, pace } => {
+            let (skill, helped) = match pace {
+                LinePace::RealTime => (LineSkill::TAPS_ONLY, false),
+                LinePace::Helped(skill) => (*skill, true),
+            };
+            (Ears::on_the_stage(quiet_stage(*seed, faults), helped), Some(LineHand::new(*seed, skill)))
         }
-        if let Some(thread) = self.thread.take() {
-            let _ = thread.join();
-        }
-    }
+        LineHearing::Live { device } => (Ears::on_a_device(device.as_deref())?, None),
+    })
 }
 
-enum Ears {
-    Stage { stage: Box<Stage>, hand: LineHand, helped: bool, began: Instant },
-    Live { source: LiveSource, name: String },
-}
-
-impl Ears {
-    fn open(hearing: &LineHearing) -> Result<Self, SessionError> {
-        match hearing {
-            LineHearing::Stage { seed, faults, pace } => {
-                let stage = Box::new(quiet_stage(*seed, faults));
-                let (skill, helped) = match pace {
-                    LinePace::RealTime => (LineSkill::TAPS_ONLY, false),
-                    LinePace::Helped(skill) => (*skill, true),
-                };
-                Ok(Self::Stage { stage, hand: LineHand::new(*seed, skill), helped, began: Instant::now() })
-            }
-            LineHearing::Live { device } => {
-                let device = match device {
-                    Some(name) => live::find(name)?,
-                    None => usual_device()?,
-                };
-                let name = device.name.clone();
-                Ok(Self::Live { source: LiveSource::open(&device, LiveConfig::default())?, name })
-            }
-        }
-    }
-
-    fn format(&self) -> Format {
-        match self {
-            Self::Stage { stage, .. } => stage.format(),
-            Self::Live { source, .. } => source.format(),
-        }
-    }
-
-    fn names(&self) -> Vec<Name> {
-        match self {
-            Self::Stage { stage, .. } => stage.inputs().iter().map(|input| input.name.to_owned()).collect(),
-            Self::Live { source, name } => {
-                (1..=source.format().channels).map(|line| format!("{name} {line}")).collect()
-            }
-        }
-    }
-
-    fn is_helped(&self) -> bool {
-        matches!(self, Self::Stage { helped: true, .. })
-    }
-
-    fn status(&self) -> Status {
-        match self {
-            Self::Stage { .. } => Status::Running,
-            Self::Live { source, .. } => match source.health().state {
-                InputState::Starved => Status::Quiet,
-                InputState::OnlyZeros => Status::AllZero,
-                InputState::Running | InputState::Lost => Status::Running,
-            },
-        }
-    }
-
-    /// On the stage in real time: waits until the audience's clock has come as far as the audio clock.
-    fn keep_pace(&self, at: Seconds) {
-        if let Self::Stage { helped: false, began, .. } = self
-            && let Some(ahead) = Duration::from_secs_f64(at.get()).checked_sub(began.elapsed())
-        {
-            std::thread::sleep(ahead);
-        }
-    }
-}
-
-/// What the thread owns.
-struct Engine {
-    ears: Ears,
+/// What the thread does.
+struct Checking {
     pipeline: LinePipeline,
-    shared: Arc<Shared>,
-    inbox: Receiver<LineCommand>,
-    outbox: SyncSender<(Seconds, LineAdvice)>,
-    wake: Option<LineWaker>,
-    last: Option<LineAdvice>,
+    /// On the stage.
+    hand: Option<LineHand>,
     output: Option<SideOutput>,
 }
 
-impl Engine {
-    fn run(mut self) {
-        let format = self.pipeline.format();
-        // A live source gives whatever has come: room for a late engine's half second.
-        let span = if matches!(self.ears, Ears::Live { .. }) { LIVE_BLOCK } else { BLOCK };
-        let mut block = BlockBuf::new(format.channels, format.rate.frames(span).get() as usize);
-        let mut published = Instant::now();
-        let end = loop {
-            if self.carry_out_commands().is_break() {
-                break Status::Ended;
-            }
-            let read = match &mut self.ears {
-                Ears::Stage { stage, .. } => match stage.read(&mut block) {
-                    Ok(flow) => Ok(flow),
-                    Err(never) => match never {},
-                },
-                Ears::Live { source, .. } => source.read(&mut block),
-            };
-            match read {
-                Ok(Flow::More) => self.pipeline.push(&block.as_block()),
-                Ok(Flow::End) => break Status::Ended,
-                Err(error) => break Status::Lost(error.to_string()),
-            }
-            self.look_after_the_stage();
-            self.sound();
-            self.tell_changes();
-            if self.ears.is_helped() && self.pipeline.snapshot().is_over() {
-                break Status::Ended;
-            }
-            if published.elapsed() >= PUBLISH_EVERY {
-                self.publish(self.ears.status());
-                published = Instant::now();
-            }
-            self.ears.keep_pace(self.pipeline.snapshot().at);
-        };
-        self.publish(end);
-    }
-
-    fn carry_out_commands(&mut self) -> std::ops::ControlFlow<()> {
-        while let Ok(command) = self.inbox.try_recv() {
-            match command {
-                LineCommand::Stop => return std::ops::ControlFlow::Break(()),
-                LineCommand::Answer(answer) => self.answer(answer),
-            }
-        }
-        std::ops::ControlFlow::Continue(())
-    }
-
-    fn answer(&mut self, answer: LineAnswer) {
-        let advice = self.pipeline.snapshot().advice;
-        match &mut self.ears {
-            // What the person says is done is done on the stage's wires.
-            Ears::Stage { stage, hand, .. } if answer == LineAnswer::Done => {
-                hand.mend(&advice, stage);
-            }
-            Ears::Live { .. } if advice.step == LineStep::AskSound => {
-                let started = sink::arm(answer == LineAnswer::Done).and_then(|leave| SideOutput::start(leave, None));
-                match started {
-                    Ok(output) => self.output = Some(output),
-                    Err(error) => {
-                        if answer == LineAnswer::Done {
-                            self.pipeline.note_trouble(error.to_string());
-                        }
-                        return self.pipeline.answer(LineAnswer::No);
-                    }
-                }
-            }
-            _ => {}
-        }
-        self.pipeline.answer(answer);
-    }
-
-    fn look_after_the_stage(&mut self) {
-        if let Ears::Stage { stage, hand, .. } = &mut self.ears
-            && let Some(answer) = hand.look(self.pipeline.snapshot(), stage)
-        {
-            self.pipeline.answer(answer);
-        }
-    }
-
+impl Checking {
     /// The loudspeakers play what the coach wants to be heard.
     fn sound(&mut self) {
         let Some(output) = &self.output else { return };
@@ -378,27 +196,69 @@ impl Engine {
             TestSound::Reversed => Sides::Reversed,
         });
     }
+}
 
-    fn tell_changes(&mut self) {
-        let LineSnapshot { advice, at, .. } = *self.pipeline.snapshot();
-        let same = |last: &LineAdvice| (last.step, last.channel) == (advice.step, advice.channel);
-        if self.last.as_ref().is_some_and(same) {
-            return;
-        }
-        self.last = Some(advice);
-        if self.ears.is_helped() {
-            // Nobody waits for this sound: the face may take its time.
-            let _ = self.outbox.send((at, advice));
-        } else if let Err(TrySendError::Full(_)) = self.outbox.try_send((at, advice)) {
-            self.last = None;
-        }
+impl Work for Checking {
+    type Picture = LineSnapshot;
+    type Advice = LineAdvice;
+    type Command = LineAnswer;
+
+    fn hear(&mut self, block: &BlockBuf) {
+        self.pipeline.push(&block.as_block());
     }
 
-    fn publish(&mut self, status: Status) {
-        lock(&self.shared.snapshot).clone_from(self.pipeline.snapshot());
-        *lock(&self.shared.status) = status.clone();
-        if let Some(wake) = &mut self.wake {
-            wake(self.pipeline.snapshot(), &status);
+    fn obey(&mut self, answer: LineAnswer, ears: &mut Ears) {
+        let advice = self.pipeline.snapshot().advice;
+        match (&mut self.hand, ears.stage()) {
+            // What the person says is done is done on the stage's wires.
+            (Some(hand), Some(stage)) if answer == LineAnswer::Done => {
+                hand.mend(&advice, stage);
+            }
+            (None, None) if advice.step == LineStep::AskSound => {
+                let started = sink::arm(answer == LineAnswer::Done).and_then(|leave| SideOutput::start(leave, None));
+                match started {
+                    Ok(output) => self.output = Some(output),
+                    Err(error) => {
+                        if answer == LineAnswer::Done {
+                            self.pipeline.note_trouble(error.to_string());
+                        }
+                        return self.pipeline.answer(LineAnswer::No);
+                    }
+                }
+            }
+            _ => {}
         }
+        self.pipeline.answer(answer);
+    }
+
+    fn look_after(&mut self, ears: &mut Ears) {
+        if let (Some(hand), Some(stage)) = (&mut self.hand, ears.stage())
+            && let Some(answer) = hand.look(self.pipeline.snapshot(), stage)
+        {
+            self.pipeline.answer(answer);
+        }
+        self.sound();
+    }
+
+    fn is_over(&self) -> bool {
+        self.pipeline.snapshot().is_over()
+    }
+
+    fn finish(&mut self) {}
+
+    fn picture(&self) -> &LineSnapshot {
+        self.pipeline.snapshot()
+    }
+
+    fn at(&self) -> Seconds {
+        self.pipeline.snapshot().at
+    }
+
+    fn advice(&self) -> LineAdvice {
+        self.pipeline.snapshot().advice
+    }
+
+    fn same(a: &LineAdvice, b: &LineAdvice) -> bool {
+        (a.step, a.channel) == (b.step, b.channel)
     }
 }

@@ -4,6 +4,7 @@
 //! A plain run takes 40 halls, `BEFOREDOORS_FULL=1` a thousand.
 
 mod hall;
+mod night;
 mod stage;
 mod typed;
 mod words;

@@ -7,12 +7,12 @@ use beforedoors::event::Event;
 use beforedoors::gui::{App, Look};
 use beforedoors::units::SourceKind;
 use beforedoors::view::Setup;
-use eframe::egui::{Event as UiEvent, Key, Modifiers, vec2};
+use eframe::egui::{Event as UiEvent, Key, Modifiers};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 
 use super::recordings::drop_on;
-use super::{Rehearsal, opener, world};
+use super::{Rehearsal, window_in_any_script};
 
 const LIST: &str = "channel,name,kind,connection,show_lift_db,colour\n\
                     1,Lectern,speech,mic,,red\n\
@@ -26,11 +26,7 @@ fn event_in(folder: &Path) {
 
 fn window_on(setup: Setup, width: f32, height: f32) -> Harness<'static, App> {
     let playing = Rehearsal::new(1, Mood::Normal);
-    let opener = opener(&playing);
-    let mut harness = Harness::builder()
-        .with_size(vec2(width, height))
-        .allow_missing_glyphs()
-        .build_eframe(|context| App::new(&context.egui_ctx, setup, Look::default(), world(opener)));
+    let mut harness = window_in_any_script(&playing, setup, Look::default(), width, height);
     harness.step();
     press(&mut harness, Key::E);
     harness

@@ -46,13 +46,14 @@ impl Rehearsal {
         Self::holding(Playing { stage: Some(stage), pipeline, block, names, status: Status::Running })
     }
 
-    /// So many silent lines of a device.
-    pub fn of_lines(count: usize) -> Self {
+    /// Silent lines of a device, with these names.
+    pub fn of_lines(names: Vec<String>) -> Self {
+        let count = names.len();
         let format = Format { rate: SampleRate::new(48_000).unwrap(), channels: count };
         let pipeline = Pipeline::new(format, &vec![Input::new(SourceKind::Other, None); count], Connection::Usb);
         let mut block = BlockBuf::new(count, 4800);
         block.planes_mut().iter_mut().for_each(|plane| plane.resize(4800, 0.0));
-        Self::holding(Playing { stage: None, pipeline, block, names: Vec::new(), status: Status::Running })
+        Self::holding(Playing { stage: None, pipeline, block, names, status: Status::Running })
     }
 
     fn holding(playing: Playing) -> Self {
@@ -102,7 +103,6 @@ impl Link for Ear {
             Command::TurnTrim(channel, by) => stage.iter_mut().for_each(|stage| {
                 stage.turn_trim(channel, by);
             }),
-            Command::Stop => {}
         }
         true
     }
@@ -131,11 +131,10 @@ fn opener(playing: &Rehearsal) -> Opener {
 
 /// A window of this size on a rehearsal.
 pub fn window(playing: &Rehearsal, width: f32, height: f32) -> Harness<'static, App> {
-    let hall = Box::new(|_: &Moment, _, _| Err("no hall in this test".into()));
-    window_with_halls(playing, hall, Look::default(), width, height)
+    window_with_halls(playing, no_hall(), Look::default(), width, height)
 }
 
-/// The same with halls; nothing of how it is left is kept.
+/// The same with halls. Every sign that it draws must be in a typeface that it carries.
 pub fn window_with_halls(
     playing: &Rehearsal,
     hall: HallOpener,
@@ -146,23 +145,29 @@ pub fn window_with_halls(
     let world = World { hall, ..world(opener(playing)) };
     Harness::builder()
         .with_size(vec2(width, height))
-        .allow_missing_glyphs()
         .build_eframe(|context| App::new(&context.egui_ctx, Setup::default(), look, world))
 }
 
-/// A window on lines with these names.
-pub fn window_named(
+/// Where names stand in scripts that only the system's own typefaces may have.
+pub fn window_in_any_script(
     playing: &Rehearsal,
-    names: Vec<String>,
+    setup: Setup,
     look: Look,
     width: f32,
     height: f32,
 ) -> Harness<'static, App> {
-    playing.0.borrow_mut().names = names;
-    window_with_halls(playing, Box::new(|_: &Moment, _, _| Err("no hall in this test".into())), look, width, height)
+    let world = world(opener(playing));
+    Harness::builder()
+        .with_size(vec2(width, height))
+        .allow_missing_glyphs()
+        .build_eframe(|context| App::new(&context.egui_ctx, setup, look, world))
 }
 
 /// No halls; nothing of how it is left is kept.
 fn world(listen: Opener) -> World {
-    World { listen, hall: Box::new(|_: &Moment, _, _| Err("no hall in this test".into())), keep: Box::new(|_| {}) }
+    World { listen, hall: no_hall(), keep: Box::new(|_| {}) }
+}
+
+fn no_hall() -> HallOpener {
+    Box::new(|_: &Moment, _, _| Err("no hall in this test".into()))
 }

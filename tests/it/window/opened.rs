@@ -14,8 +14,8 @@ use eframe::egui::{Key, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
 
-use super::recordings::{drop_on, wait_for, write};
-use super::{Rehearsal, window, world};
+use super::recordings::{drop_on, wait_for, write, write_tone};
+use super::{Rehearsal, window, window_in_any_script, world};
 
 /// What was asked to be played, and whether it still plays.
 #[derive(Clone, Default)]
@@ -56,19 +56,7 @@ fn window_that_plays(heard: &Heard) -> Harness<'static, App> {
 
 /// Clips in two places far apart.
 fn hot(path: &Path) {
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: 48_000,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut writer = hound::WavWriter::create(path, spec).unwrap();
-    for n in 0..48_000 * 30 {
-        let loud = matches!(n / 48_000, 5 | 20);
-        let sample = if loud { 3.0 } else { 0.2 } * (n as f32 * 0.0576).sin();
-        writer.write_sample((sample.clamp(-1.0, 1.0) * 32_767.0) as i16).unwrap();
-    }
-    writer.finalize().unwrap();
+    write_tone(path, 30, |second| if matches!(second, 5 | 20) { 3.0 } else { 0.2 });
 }
 
 fn press(harness: &mut Harness<App>, key: Key) {
@@ -227,7 +215,7 @@ fn long_names_in_any_script_are_whole_at_every_size_of_text() {
     }
     let playing = Rehearsal::new(1, Mood::Normal);
     for (width, height) in [(1280.0, 800.0), (900.0, 600.0)] {
-        let mut harness = window(&playing, width, height);
+        let mut harness = window_in_any_script(&playing, Default::default(), Look::default(), width, height);
         harness.step();
         drop_on(&mut harness, folder.path().to_owned());
         wait_for_value(&mut harness, "4 of 4 recordings read");

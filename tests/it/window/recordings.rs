@@ -43,7 +43,13 @@ pub fn wait_for(harness: &mut Harness<App>, words: &str) {
     panic!("never said: {words}");
 }
 
+/// Four seconds of a tone.
 pub fn write(path: &Path, peak: f32) {
+    write_tone(path, 4, |_| peak);
+}
+
+/// A tone with a peak of its own in each second.
+pub fn write_tone(path: &Path, seconds: u32, peak: impl Fn(u32) -> f32) {
     let spec = hound::WavSpec {
         channels: 1,
         sample_rate: 48_000,
@@ -51,8 +57,8 @@ pub fn write(path: &Path, peak: f32) {
         sample_format: hound::SampleFormat::Int,
     };
     let mut writer = hound::WavWriter::create(path, spec).unwrap();
-    for n in 0..48_000 * 4 {
-        let sample = peak * (n as f32 * 0.0576).sin();
+    for n in 0..48_000 * seconds {
+        let sample = peak(n / 48_000) * (n as f32 * 0.0576).sin();
         writer.write_sample((sample.clamp(-1.0, 1.0) * 32_767.0) as i16).unwrap();
     }
     writer.finalize().unwrap();

@@ -1,0 +1,127 @@
+//! What an engine listens to: the simulated stage, or a device.
+//!
+//! On the stage time goes by as it does in a hall, or, where a helper does it all, as fast as can be.
+
+use std::time::{Duration, Instant};
+
+use crate::block::{BlockBuf, Format};
+use crate::source::live::{self, InputDevice, InputState, LiveConfig, LiveError, LiveSource};
+use crate::source::stage::Stage;
+use crate::source::{Flow, Source};
+use crate::units::Seconds;
+
+/// An input's name on the simulated stage or on a device without an input list.
+pub type Name = String;
+
+/// How the source is.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Status {
+    Running,
+    /// The device gives nothing at all.
+    Quiet,
+    /// Exact zeros on every line: often a missing permission.
+    AllZero,
+    /// The device is gone; what happened and what to do.
+    Lost(String),
+    Ended,
+}
+
+pub(super) enum Ears {
+    Stage { stage: Box<Stage>, helped: bool, began: Instant },
+    Live { source: LiveSource, name: String },
+}
+
+const BLOCK: Seconds = Seconds::new(0.02);
+const LIVE_BLOCK: Seconds = Seconds::new(0.5);
+
+impl Ears {
+    pub fn on_the_stage(stage: Stage, helped: bool) -> Self {
+        Self::Stage { stage: Box::new(stage), helped, began: Instant::now() }
+    }
+
+    /// By name; `None`: the system's usual input.
+    pub fn on_a_device(device: Option<&str>) -> Result<Self, LiveError> {
+        let device = match device {
+            Some(name) => live::find(name)?,
+            None => usual_device()?,
+        };
+        let name = device.name.clone();
+        Ok(Self::Live { source: LiveSource::open(&device, LiveConfig::default())?, name })
+    }
+
+    pub fn stage(&mut self) -> Option<&mut Stage> {
+        match self {
+            Self::Stage { stage, .. } => Some(stage),
+            Self::Live { .. } => None,
+        }
+    }
+
+    pub fn format(&self) -> Format {
+        match self {
+            Self::Stage { stage, .. } => stage.format(),
+            Self::Live { source, .. } => source.format(),
+        }
+    }
+
+    /// The names of the source's own lines.
+    pub fn names(&self) -> Vec<Name> {
+        match self {
+            Self::Stage { stage, .. } => stage.inputs().iter().map(|input| input.name.to_owned()).collect(),
+            Self::Live { source, name } => {
+                (1..=source.format().channels).map(|line| format!("{name} {line}")).collect()
+            }
+        }
+    }
+
+    /// Room for what one reading gives: a live source gives whatever has come, a late engine's half second.
+    pub fn block(&self) -> BlockBuf {
+        let span = if self.is_live() { LIVE_BLOCK } else { BLOCK };
+        let Format { rate, channels } = self.format();
+        BlockBuf::new(channels, rate.frames(span).get() as usize)
+    }
+
+    pub fn read(&mut self, block: &mut BlockBuf) -> Result<Flow, LiveError> {
+        match self {
+            Self::Stage { stage, .. } => Ok(match stage.read(block) {
+                Ok(flow) => flow,
+                Err(never) => match never {},
+            }),
+            Self::Live { source, .. } => source.read(block),
+        }
+    }
+
+    /// In real time: waits until the audience's clock has come as far as the audio clock.
+    pub fn keep_pace(&self, at: Seconds) {
+        if let Self::Stage { helped: false, began, .. } = self
+            && let Some(ahead) = Duration::from_secs_f64(at.get()).checked_sub(began.elapsed())
+        {
+            std::thread::sleep(ahead);
+        }
+    }
+
+    pub fn status(&self) -> Status {
+        match self {
+            Self::Stage { .. } => Status::Running,
+            Self::Live { source, .. } => match source.health().state {
+                InputState::Starved => Status::Quiet,
+                InputState::OnlyZeros => Status::AllZero,
+                InputState::Running | InputState::Lost => Status::Running,
+            },
+        }
+    }
+
+    pub const fn is_live(&self) -> bool {
+        matches!(self, Self::Live { .. })
+    }
+
+    /// Nobody waits for this sound.
+    pub const fn is_helped(&self) -> bool {
+        matches!(self, Self::Stage { helped: true, .. })
+    }
+}
+
+/// The system's usual input, or the first that it offers.
+fn usual_device() -> Result<InputDevice, LiveError> {
+    let devices = live::devices()?;
+    devices.iter().find(|device| device.is_default).or(devices.first()).cloned().ok_or(LiveError::NoDevice)
+}

@@ -1,0 +1,205 @@
+//! An engine on a thread of its own: it reads its source, works, publishes pictures, takes commands.
+//!
+//! Latest wins: a face that stalls loses no sound and no measurement, it only sees fewer pictures. The face is woken
+//! through a callback that it gave, at most thirty times a second. A lost device ends in a state with words, not in a
+//! frozen picture.
+
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError, SyncSender, TrySendError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+
+use super::ears::{Ears, Status};
+use crate::block::BlockBuf;
+use crate::source::Flow;
+use crate::units::Seconds;
+
+/// What an engine does with what it hears.
+pub(super) trait Work: Send + 'static {
+    type Picture: Clone + Send + 'static;
+    type Advice: Copy + Send + 'static;
+    type Command: Send + 'static;
+
+    fn hear(&mut self, block: &BlockBuf);
+    fn obey(&mut self, command: Self::Command, ears: &mut Ears);
+    /// After each block: the simulated helper's turn, and whatever else goes on beside the sound.
+    fn look_after(&mut self, ears: &mut Ears);
+    /// With a helper there is nothing more to be done.
+    fn is_over(&self) -> bool;
+    fn finish(&mut self);
+
+    fn picture(&self) -> &Self::Picture;
+    fn at(&self) -> Seconds;
+    fn advice(&self) -> Self::Advice;
+    /// Whether both ask for the same step.
+    fn same(a: &Self::Advice, b: &Self::Advice) -> bool;
+}
+
+/// Told of every picture that is published, from the engine's own thread.
+pub type WakeOn<P> = Box<dyn FnMut(&P, &Status) + Send>;
+
+/// A face's end of it. Dropping it ends the engine.
+pub(super) struct Running<P, A, C> {
+    shared: Arc<Shared<P>>,
+    commands: SyncSender<Option<C>>,
+    changes: Receiver<(Seconds, A)>,
+    thread: Option<JoinHandle<()>>,
+}
+
+struct Shared<P> {
+    picture: Mutex<P>,
+    status: Mutex<Status>,
+}
+
+const COMMANDS: usize = 64;
+const CHANGES: usize = 1024;
+const PUBLISH_EVERY: Duration = Duration::from_millis(33);
+
+impl<P: Clone + Send + 'static, A: Copy + Send + 'static, C: Send + 'static> Running<P, A, C> {
+    pub fn start<W>(name: &str, work: W, ears: Ears, wake: Option<WakeOn<P>>) -> std::io::Result<Self>
+    where
+        W: Work<Picture = P, Advice = A, Command = C>,
+    {
+        let shared =
+            Arc::new(Shared { picture: Mutex::new(work.picture().clone()), status: Mutex::new(Status::Running) });
+        let (commands, inbox) = mpsc::sync_channel(COMMANDS);
+        let (outbox, changes) = mpsc::sync_channel(CHANGES);
+        let engine = Engine { work, ears, shared: Arc::clone(&shared), inbox, outbox, wake, last: None };
+        let thread = std::thread::Builder::new().name(name.into()).spawn(move || engine.run())?;
+        Ok(Self { shared, commands, changes, thread: Some(thread) })
+    }
+
+    /// Every change of the next step, in order, with its time on the audio clock.
+    pub fn changes(&self) -> &Receiver<(Seconds, A)> {
+        &self.changes
+    }
+
+    /// The newest picture.
+    pub fn picture(&self) -> P {
+        lock(&self.shared.picture).clone()
+    }
+
+    pub fn status(&self) -> Status {
+        // Asked first: a thread that ends between the two has told its end by then.
+        let finished = self.thread.as_ref().is_some_and(JoinHandle::is_finished);
+        match lock(&self.shared.status).clone() {
+            status @ (Status::Ended | Status::Lost(_)) => status,
+            _ if finished => {
+                Status::Lost("the engine stopped unexpectedly. Start again; nothing stored is lost".into())
+            }
+            status => status,
+        }
+    }
+
+    /// Does not wait: with sixty-four commands waiting, a further one is dropped and `false` comes back.
+    pub fn send(&self, command: C) -> bool {
+        self.commands.try_send(Some(command)).is_ok()
+    }
+
+    /// Asks it to end, and waits for its last picture, for so long at most.
+    pub fn end(&self, within: Duration) {
+        let _ = self.commands.try_send(None);
+        let asked = Instant::now();
+        // Changes must go on being taken: the engine may wait to tell of one.
+        while let Some(left) = within.checked_sub(asked.elapsed()) {
+            if let Err(RecvTimeoutError::Disconnected) = self.changes.recv_timeout(left) {
+                return;
+            }
+        }
+    }
+}
+
+impl<P, A, C> Drop for Running<P, A, C> {
+    fn drop(&mut self) {
+        let _ = self.commands.try_send(None);
+        // Unblocks an engine that waits to tell of a change.
+        while self.thread.as_ref().is_some_and(|thread| !thread.is_finished()) {
+            while self.changes.try_recv().is_ok() {}
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+/// What the thread owns.
+struct Engine<W: Work> {
+    work: W,
+    ears: Ears,
+    shared: Arc<Shared<W::Picture>>,
+    inbox: Receiver<Option<W::Command>>,
+    outbox: SyncSender<(Seconds, W::Advice)>,
+    wake: Option<WakeOn<W::Picture>>,
+    last: Option<W::Advice>,
+}
+
+impl<W: Work> Engine<W> {
+    fn run(mut self) {
+        let mut block = self.ears.block();
+        let mut published = Instant::now();
+        let end = loop {
+            if !self.carry_out_commands() {
+                break Status::Ended;
+            }
+            match self.ears.read(&mut block) {
+                Ok(flow) => {
+                    self.work.hear(&block);
+                    if flow == Flow::End {
+                        break Status::Ended;
+                    }
+                }
+                Err(error) => break Status::Lost(error.to_string()),
+            }
+            self.work.look_after(&mut self.ears);
+            self.tell_changes();
+            if self.ears.is_helped() && self.work.is_over() {
+                break Status::Ended;
+            }
+            if published.elapsed() >= PUBLISH_EVERY {
+                self.publish(self.ears.status());
+                published = Instant::now();
+            }
+            self.ears.keep_pace(self.work.at());
+        };
+        self.work.finish();
+        self.publish(end);
+    }
+
+    /// `false`: it is to end.
+    fn carry_out_commands(&mut self) -> bool {
+        while let Ok(command) = self.inbox.try_recv() {
+            let Some(command) = command else { return false };
+            self.work.obey(command, &mut self.ears);
+        }
+        true
+    }
+
+    fn tell_changes(&mut self) {
+        let advice = self.work.advice();
+        if self.last.as_ref().is_some_and(|last| W::same(last, &advice)) {
+            return;
+        }
+        self.last = Some(advice);
+        let change = (self.work.at(), advice);
+        if self.ears.is_helped() {
+            // Nobody waits for this sound: the face may take its time.
+            let _ = self.outbox.send(change);
+        } else if let Err(TrySendError::Full(_)) = self.outbox.try_send(change) {
+            self.last = None;
+        }
+    }
+
+    fn publish(&mut self, status: Status) {
+        lock(&self.shared.picture).clone_from(self.work.picture());
+        *lock(&self.shared.status) = status.clone();
+        if let Some(wake) = &mut self.wake {
+            wake(self.work.picture(), &status);
+        }
+    }
+}
+
+/// A panic elsewhere must not take the readings away.
+pub(super) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
