@@ -109,6 +109,8 @@ pub enum Fault {
     SameColumn { heading: String, first: usize },
     #[error("{columns} columns are headed. Expected at most {most}; check that the right file is named")]
     TooManyColumns { columns: usize, most: usize },
+    #[error("more than {0} lines. Expected a hand-written list; check that the right file is named")]
+    TooManyLines(usize),
     #[error(
         "“{0}” stands under no heading. Expected at most one cell a heading; put text that holds the separator in \"quotes\""
     )]
@@ -162,6 +164,8 @@ pub enum Doubt {
     NoSongName(usize),
     #[error("channel {0} is opened twice by this song")]
     OpenedTwice(u16),
+    #[error("the last line has no end; check that the whole file is there")]
+    CutOff,
     #[error("the word “{word}” is not known here; it is kept but not used. Did you mean “{near}”?")]
     UnknownKey { word: String, near: String },
 }

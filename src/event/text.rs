@@ -9,7 +9,7 @@ use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 
-use super::error::{EventError, Fault, Findings};
+use super::error::{Doubt, EventError, Fault, Findings};
 
 /// A list for 64 channels is a few kilobytes; this leaves room for long notes.
 pub(super) const LONGEST: u64 = 1 << 18;
@@ -43,6 +43,15 @@ pub(super) fn decode(bytes: &[u8], findings: &mut Findings) -> Option<String> {
             findings.mistake(line_column(&read, read.len()), "", fault);
         })
         .ok()
+}
+
+/// Says so where the last line has no end: a file that was copied half may look whole.
+pub(super) fn ended(bytes: &[u8], findings: &mut Findings) {
+    let last = bytes.strip_suffix(b"\0").unwrap_or(bytes).last();
+    if last.is_some_and(|byte| !matches!(byte, b'\n' | b'\r')) {
+        let lines = bytes.iter().filter(|&&byte| byte == b'\n').count();
+        findings.warn((lines + 1, 1), "", Doubt::CutOff);
+    }
 }
 
 /// Line and column, counted from 1, of the byte at `offset`; columns count characters.

@@ -111,7 +111,8 @@ fn tries(rig: &Rig, id: WireId, out: &Output, input: &Input, around: Around) -> 
     let to = rig.thing(wired.to.0);
     for port in gear::other_inputs(wired.to.1) {
         if let Some(other) = gear::input(to.kind, &to.spec, port) {
-            tried.push((Cure::OtherInput(port), judged(out, &Wire::usual(out, &other), &other), 0));
+            let wire = Wire { length: wired.wire.length, ..Wire::usual(out, &other) };
+            tried.push((Cure::OtherInput(port), judged(out, &wire, &other), 0));
         }
     }
     let supply = |on| Input { supply: Supply::Phantom(Some(on)), ..input.clone() };

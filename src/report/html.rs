@@ -9,25 +9,36 @@ use crate::view::plan::{Page, PageKind};
 
 const STYLE: &str = "\
 *{box-sizing:border-box}\
-body{font:11pt/1.25 'DejaVu Sans','Liberation Sans',Arial,sans-serif;color:#000;background:#fff;margin:0}\
+body{font:11pt/1.15 'DejaVu Sans','Liberation Sans',Arial,sans-serif;color:#000;background:#fff;margin:0}\
 section{break-after:page}section:last-child{break-after:auto}\
+.walk section{break-after:auto;margin-bottom:4mm}h1,thead{break-after:avoid}#stage-plot{break-inside:avoid}\
 h1{font-size:16pt;margin:0 0 1mm}h1 small{font-size:11pt;font-weight:400}\
 p{margin:0 0 1.5mm}\
 table{border-collapse:collapse;width:100%;margin:1mm 0 2mm}\
-th,td{border:.3mm solid #000;padding:.5mm 1mm;text-align:left;vertical-align:top;overflow-wrap:anywhere}\
+th,td{border:.3mm solid #000;padding:.2mm .8mm;text-align:left;vertical-align:top;overflow-wrap:anywhere}\
 th{border-bottom-width:.7mm;overflow-wrap:normal}td:empty:after{content:'\\00a0'}\
 thead{display:table-header-group}tr{break-inside:avoid}\
-.tick{font-size:15pt;line-height:1;text-align:center;width:9mm}.short{white-space:nowrap;width:1%}\
+.tick{text-align:center;width:1%}td.tick{font-size:13pt;line-height:.9}.short{white-space:nowrap;width:1%}\
+.part{width:19%}\
 ul{margin:1mm 0 0;padding-left:5mm;border-top:.3mm solid #000;padding-top:1mm}li{margin:0}\
 svg{display:block;width:100%;height:auto;max-height:190mm}";
 
 /// One document with these sheets.
 pub fn document(pages: &[Page], plot: &str, letter: bool) -> String {
+    whole(pages, plot, letter, "")
+}
+
+/// The same without a new page for each sheet: as few pages as will do.
+pub fn together(pages: &[Page], plot: &str, letter: bool) -> String {
+    whole(pages, plot, letter, " class=\"walk\"")
+}
+
+fn whole(pages: &[Page], plot: &str, letter: bool, class: &str) -> String {
     let (size, name) = if letter { ("letter", "Letter") } else { ("A4", "A4") };
     let title = pages.first().map_or_else(String::new, |page| escaped(&page.event));
     let mut html = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<title>{title}</title>\n\
-         <style>@page{{size:{size} portrait;margin:11mm}}{STYLE}</style>\n</head>\n<body data-paper=\"{name}\">\n"
+         <style>@page{{size:{size} portrait;margin:9mm}}{STYLE}</style>\n</head>\n<body data-paper=\"{name}\"{class}>\n"
     );
     for page in pages {
         sheet(page, plot, &mut html);
@@ -89,6 +100,9 @@ fn class(page: &Page, column: usize) -> &'static str {
         " class=\"tick\""
     } else if some && cells.all(|cell| cell.chars().count() <= SHORT) {
         " class=\"short\""
+    } else if page.kind == PageKind::Patch && (2..5).contains(&column) {
+        // Both ends and the lead.
+        " class=\"part\""
     } else {
         ""
     }

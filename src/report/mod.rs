@@ -20,7 +20,7 @@ pub fn files(plan: &Plan, letter: bool) -> Vec<(String, String)> {
         .filter(|page| matches!(page.kind, PageKind::Inputs | PageKind::Patch | PageKind::Stage))
         .cloned()
         .collect();
-    files.push(("patch-walk.html".to_owned(), html::document(&walk, &plot, letter)));
+    files.push(("patch-walk.html".to_owned(), html::together(&walk, &plot, letter)));
     for page in &pages {
         let slug = page.kind.slug();
         files.push((format!("{slug}.html"), html::document(std::slice::from_ref(page), &plot, letter)));

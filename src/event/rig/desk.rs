@@ -5,9 +5,9 @@
 //! these columns every channel goes to the mains, open and in the middle; a cue goes nowhere until somebody says so.
 
 use super::sheet::{Heading, Row, Sheet, heading, needed};
-use crate::event::error::Findings;
+use crate::event::error::{Doubt, EventWarning, Fault, Findings, Mistake};
 use crate::event::inputs::Input;
-use crate::event::words::Connection;
+use crate::event::words::{Column, Connection};
 use crate::plan::gear::{Gear, GearKind};
 use crate::plan::kind::OutKind;
 use crate::plan::quantity::Metres;
@@ -53,6 +53,7 @@ pub fn read(
     let mut quiet = Findings::new(findings.file().to_owned());
     // What is wrong with the sheet itself is told by who reads the list.
     let sheet = Sheet::of(bytes, HEADINGS, "channel,name,kind", &mut quiet);
+    tell_of_headings(quiet, findings);
     let rows: Vec<Row> = sheet.as_ref().map(|sheet| sheet.rows().collect()).unwrap_or_default();
     inputs
         .iter()
@@ -61,6 +62,17 @@ pub fn read(
             channel(input, row, crest_and_lift(input.kind), findings)
         })
         .collect()
+}
+
+/// Of the sheet itself only what the list's own reader can't know: two of these columns, or a slip in the word of one.
+fn tell_of_headings(quiet: Findings, findings: &mut Findings) {
+    let twice = |mistake: &Mistake| matches!(mistake.fault, Fault::SameColumn { .. });
+    findings.mistakes.extend(quiet.mistakes.into_iter().filter(twice));
+    let strange = |warning: &EventWarning| match &warning.doubt {
+        Doubt::UnknownKey { word, .. } => Column::candidates(word).is_empty(),
+        _ => false,
+    };
+    findings.warnings.extend(quiet.warnings.into_iter().filter(strange));
 }
 
 fn channel_of(row: &Row) -> Option<ChannelId> {

@@ -61,7 +61,12 @@ pub fn open(folder: impl AsRef<Path>) -> Result<(Event, Rig, Vec<EventWarning>),
         Err(EventError::Mistakes(found)) => {
             // The other files are read all the same, so that one visit to the editor mends everything.
             mistakes.extend(found);
-            (Event::new(folder, ""), Vec::new())
+            let mut event = Event::new(folder, "");
+            // Else every wire would name a source that nobody knows.
+            if let Ok(bytes) = text::read(&folder.join(super::INPUTS_FILE)) {
+                event.inputs = super::inputs::gather(&bytes, &mut Findings::new(PathBuf::new()));
+            }
+            (event, Vec::new())
         }
         Err(error) => return Err(error),
     };
@@ -107,7 +112,10 @@ impl Files<'_> {
         }
         let mut things = Vec::new();
         let wires = match self.optional(&self.folder.join(PATCH_FILE))? {
-            Some(bytes) => self.reading(PATCH_FILE, |findings| patch::read(&bytes, &mut known, &mut things, findings)),
+            Some(bytes) => self.reading(PATCH_FILE, |findings| {
+                text::ended(&bytes, findings);
+                patch::read(&bytes, &mut known, &mut things, findings)
+            }),
             None => Vec::new(),
         };
         let open = event.settings.songs.iter().map(|song| song.open.len() as u32).max();
@@ -127,8 +135,10 @@ impl Files<'_> {
 
     fn strips(&mut self, event: &Event, stock: &[Gear], known: &mut Vec<Known>) -> Result<Vec<Strip>, EventError> {
         let Some(bytes) = self.optional(&self.folder.join(super::INPUTS_FILE))? else { return Ok(Vec::new()) };
-        let channels =
-            self.reading(super::INPUTS_FILE, |findings| desk::read(&bytes, &event.inputs, crest_and_lift, findings));
+        let channels = self.reading(super::INPUTS_FILE, |findings| {
+            text::ended(&bytes, findings);
+            desk::read(&bytes, &event.inputs, crest_and_lift, findings)
+        });
         let mut strips = Vec::with_capacity(channels.len());
         for (channel, input) in channels.into_iter().zip(&event.inputs) {
             let usual = desk::usual_gear(input.kind, input.connection, input.phantom);
@@ -165,17 +175,26 @@ impl Files<'_> {
         let bytes = text::read(&self.folder.join(super::EVENT_FILE))?;
         let Some(text) = text::decode(&bytes, &mut Findings::new(PathBuf::new())) else { return Ok(Keys::default()) };
         let Ok(document) = Document::parse(text.as_str()) else { return Ok(Keys::default()) };
-        Ok(self.reading(super::EVENT_FILE, |findings| Keys::read(document.as_table(), &text, findings)))
+        Ok(self.reading(super::EVENT_FILE, |findings| {
+            text::ended(&bytes, findings);
+            Keys::read(document.as_table(), &text, findings)
+        }))
     }
 
     fn stock(&mut self, said: Option<&str>) -> Result<Option<Vec<Gear>>, EventError> {
         let Some((path, bytes)) = self.shared(said, GEAR_FILE)? else { return Ok(None) };
-        Ok(Some(self.reading_file(path, |findings| gear::read(&bytes, findings))))
+        Ok(Some(self.reading_file(path, |findings| {
+            text::ended(&bytes, findings);
+            gear::read(&bytes, findings)
+        })))
     }
 
     fn venue(&mut self, said: Option<&str>) -> Result<Option<(Venue, Places)>, EventError> {
         let Some((path, bytes)) = self.shared(said, VENUE_FILE)? else { return Ok(None) };
-        Ok(self.reading_file(path, |findings| text::decode(&bytes, findings).map(|text| venue::read(&text, findings))))
+        Ok(self.reading_file(path, |findings| {
+            text::ended(&bytes, findings);
+            text::decode(&bytes, findings).map(|text| venue::read(&text, findings))
+        }))
     }
 
     /// A file that events share: where it was said to be, or here, or in the folder above.
@@ -203,7 +222,12 @@ impl Files<'_> {
     fn reading_file<T>(&mut self, path: PathBuf, read: impl FnOnce(&mut Findings) -> T) -> T {
         let mut findings = Findings::new(path);
         let answer = read(&mut findings);
-        self.mistakes.append(&mut findings.mistakes);
+        for mistake in findings.mistakes {
+            // Two readers of one file may find the same.
+            if !self.mistakes.contains(&mistake) {
+                self.mistakes.push(mistake);
+            }
+        }
         self.warnings.append(&mut findings.warnings);
         answer
     }
@@ -252,6 +276,7 @@ impl Keys {
             }),
             buses: venue::listed(&mut reader, event, "bus", bus).into_iter().flatten().collect(),
             accepted: venue::listed(&mut reader, event, "accepted", |reader, table| {
+                reader.unknown_keys(table, &["about", "what", "because"]);
                 let about = venue::required(reader, table, "about", "what it is about, such as \"wire 6\"");
                 let what = venue::required(reader, table, "what", "the finding's word, such as \"too-hot\"");
                 let because = venue::required(reader, table, "because", "the reason, in \"quotes\"");
@@ -263,6 +288,7 @@ impl Keys {
 
 /// `main` is two buses.
 fn bus(reader: &mut Reader, table: &dyn TableLike) -> Option<Vec<BusSetting>> {
+    reader.unknown_keys(table, &["name", "for", "mute", "to_main"]);
     let name = venue::required(reader, table, "name", "aux 1, group 1 or main")?;
     let answer = |reader: &mut Reader, key| {
         reader.value(table, key, "an answer", "true or false", toml_edit::Item::as_bool).unwrap_or(false)

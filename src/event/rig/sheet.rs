@@ -51,7 +51,11 @@ impl Sheet {
             findings.mistake(at, "", Fault::OpenQuote);
             return None;
         }
-        let mut rows: Vec<_> = records(&text, separator).take(MOST_ROWS).collect();
+        let mut rows: Vec<_> = records(&text, separator).take(MOST_ROWS + 1).collect();
+        if let Some((line, _)) = rows.get(MOST_ROWS) {
+            findings.mistake((*line, 1), "", Fault::TooManyLines(MOST_ROWS));
+            return None;
+        }
         if rows.is_empty() {
             findings.mistake((1, 1), "", Fault::NoLines(example));
             return None;
@@ -223,10 +227,16 @@ impl<'a> Row<'a> {
         }
         let bare = text.strip_suffix(&unit.to_lowercase()).unwrap_or(&text).trim();
         let plain = bare.bytes().all(|byte| byte.is_ascii_digit() || b"+-.e".contains(&byte));
-        let number = if plain { bare.parse::<f64>().ok() } else { None };
+        // "1,200" may be twelve hundred or one and a fifth: nobody can tell, so nobody guesses.
+        let thousands = self.text(column).split_once(',').is_some_and(|(before, after)| {
+            let after = after.bytes().take_while(u8::is_ascii_digit).count();
+            after == 3 && before.trim_start_matches(['+', '-', '−']) != "0"
+        });
+        let number = if plain && !thousands { bare.parse::<f64>().ok() } else { None };
         let within = number.filter(|number| range.contains(number));
         if within.is_none() {
-            let expected = format!("a number from {} to {} ({unit})", range.start(), range.end());
+            let separators = if thousands { ", without a comma between thousands" } else { "" };
+            let expected = format!("a number from {} to {} ({unit}){separators}", range.start(), range.end());
             self.wrong(column, "a number in range", expected, None, findings);
         }
         within

@@ -58,12 +58,14 @@ pub fn read(text: &str, findings: &mut Findings) -> (Venue, Vec<(String, Place)>
         celsius: figure(&mut reader, hall, "celsius", "°C", -30.0, 50.0),
         humidity: figure(&mut reader, hall, "humidity", "%", 0.0, 100.0),
         seats: listed(&mut reader, hall, "seat", |reader, seat| {
+            reader.unknown_keys(seat, &["name", "x_m", "y_m"]);
             let name = reader.words(seat, "name").unwrap_or_default();
             Some(Seat { name, place: place(reader, seat)? })
         }),
         circuits: listed(&mut reader, hall, "circuit", circuit),
     };
     let places = listed(&mut reader, hall, "place", |reader, at| {
+        reader.unknown_keys(at, &["thing", "x_m", "y_m"]);
         let thing = required(reader, at, "thing", "the name of a thing, in \"quotes\"")?;
         Some((thing, place(reader, at)?))
     });
@@ -120,6 +122,7 @@ fn place(reader: &mut Reader, table: &dyn TableLike) -> Option<Place> {
 }
 
 fn circuit(reader: &mut Reader, table: &dyn TableLike) -> Option<Circuit> {
+    reader.unknown_keys(table, &["name", "volts", "breaker_a", "shared_with"]);
     let name = required(reader, table, "name", "the circuit's label, in \"quotes\"");
     let expected = "names such as [\"kettle\"]";
     let shared = reader.value(table, "shared_with", "a list of words", expected, |item| {

@@ -9,10 +9,10 @@ use crate::plan::rig::WireId;
 use crate::view::numbers::thousandths;
 
 pub const PLAN_KEYS: &str = "\
-Keys: type says what a line is. plan: name, never, works_but, channels, wires. finding: about, what (the word to accept it \
+Keys: type says what a line is. plan: name, sentence, never, works_but, channels, wires. finding: about, subject (about in words), what (the word to accept it \
 by), verdict (never | works, but), sentence, fix (the best first), accepted (why, or null). wire: label, from, to, lead, \
 verdict, remarks. channel: channel, sentence (its way from source to ears). sum: about, sentence, result (null where it \
-cannot be computed). seat: seat, level_db, needed_db. unknown, warning, caution: sentence.";
+cannot be computed). seat: seat, level_db, needed_db. refused (a line of accepted that accepts nothing), unknown, warning, caution: sentence. file: path.";
 
 /// All of it; `whole` adds wires, channels and computations.
 pub fn plan_records(plan: &Plan, whole: bool) -> Vec<Value> {

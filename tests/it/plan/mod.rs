@@ -1,7 +1,10 @@
 //! The rig before it is carried in: verdicts on wires, routing, computations, files, prints.
 
+mod broken;
 mod leads;
 mod matrix;
+mod prints;
+mod routing;
 mod sums;
 
 use beforedoors::plan::verdict::{Judgement, Reason, Verdict};
