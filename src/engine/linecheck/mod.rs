@@ -1,4 +1,4 @@
-//! The line check at work: one pipeline for a device and the simulated stage, its picture for a face, its thread.
+//! The line check at work: one pipeline for a device and the simulated stage, and its picture for a face.
 //!
 //! As in a soundcheck, latest wins and a face has a link only: [`LineLink`]. The coach's requests reach the ears at the
 //! frame where they arose, so the same samples and answers give the same picture, however they are cut into blocks.
