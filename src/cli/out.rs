@@ -7,6 +7,9 @@ use std::sync::mpsc::{self, Receiver};
 
 use serde_json::Value;
 
+use crate::engine::session::Status;
+use crate::view::words;
+
 /// A line of text, at once.
 pub fn line(text: &str) -> io::Result<()> {
     whole(format!("{}\n", text.trim_end()))
@@ -26,6 +29,27 @@ fn whole(line: String) -> io::Result<()> {
 /// A line beside the output; nobody reading it is no error.
 pub fn note(text: &str) {
     let _ = writeln!(io::stderr().lock(), "{text}");
+}
+
+/// Tells beside the output when a device goes, and when it is back.
+#[derive(Default)]
+pub struct Losses(Option<String>);
+
+impl Losses {
+    pub fn look(&mut self, lost: Option<String>) {
+        if lost == self.0 {
+            return;
+        }
+        note(lost.as_deref().unwrap_or(words::BACK));
+        self.0 = lost;
+    }
+
+    pub fn look_at(&mut self, status: Status) {
+        self.look(match status {
+            Status::Lost(why) => Some(why),
+            _ => None,
+        });
+    }
 }
 
 /// What is typed, as it comes.

@@ -62,11 +62,13 @@ pub fn follow<H: Hall>(
         writeln!(out, "{SHOW_HELP}\n")?;
     }
     let mut shown: Option<ShowAdvice> = None;
+    let mut losses = out::Losses::default();
     loop {
         let began = Instant::now();
         if !desk.go_on() {
             break;
         }
+        losses.look(desk.hall().lost());
         let advice = *desk.watch().advice();
         if shown.is_none_or(|shown| shown.action != advice.action) {
             shown = Some(advice);

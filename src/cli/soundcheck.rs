@@ -17,9 +17,8 @@ use super::setup;
 use super::{Exit, desk, lines, out, recordings, screen};
 use crate::engine::session::{Hearing, Link, Pace, Session, Status};
 use crate::engine::{self, ChannelState, Connection, Mood, Skill, Snapshot, Step};
-use crate::view::Setup;
 use crate::view::words::{self, plain};
-use crate::view::{DeskWords, records};
+use crate::view::{DeskWords, Setup, choice, records};
 
 const PUBLISHED: Duration = Duration::from_millis(100);
 
@@ -107,7 +106,9 @@ fn hearing(args: &SoundcheckArgs, setup: &Setup, on_terminal: bool) -> Hearing {
 
 /// Tells each change of the next step until the session ends, is told to, or whoever reads has had enough.
 fn follow(session: &Session, setup: &Setup, json: bool, end: &EndRequest) -> io::Result<()> {
+    let mut losses = out::Losses::default();
     while !end.came() {
+        losses.look_at(session.status());
         let (at, advice) = match session.changes().recv_timeout(PUBLISHED) {
             Ok(change) => change,
             Err(RecvTimeoutError::Timeout) => continue,
@@ -165,22 +166,11 @@ pub(super) fn is_screen() -> bool {
 fn ask_desk_words(setup: &mut Setup) -> anyhow::Result<()> {
     out::line(words::QUESTIONS)?;
     let usual = &setup.desk;
-    let knob = short(&ask(words::KNOB_QUESTION, &usual.knob)?, &usual.knob);
-    let lamp = short(&ask(words::LAMP_QUESTION, &usual.lamp)?, &usual.lamp);
+    let knob = choice::desk_word(&ask(words::KNOB_QUESTION, &usual.knob)?, &usual.knob);
+    let lamp = choice::desk_word(&ask(words::LAMP_QUESTION, &usual.lamp)?, &usual.lamp);
     let marks = !ask(words::MARKS_QUESTION, "yes")?.to_lowercase().starts_with('n');
-    setup.desk = DeskWords { knob: knob.clone(), lamp: lamp.clone(), marks, zero: usual.zero };
-    if let Some(event) = &mut setup.event {
-        let desk = &mut event.settings.desk;
-        (desk.knob, desk.lamp, desk.marks) = (Some(knob), Some(lamp), Some(marks));
-        event.save()?;
-    }
-    Ok(())
-}
-
-/// What stands on a desk is short; anything else is not an answer.
-fn short(answer: &str, usual: &str) -> String {
-    let word: String = plain(answer).chars().filter(|&c| c != '\u{fffd}').take(20).collect();
-    if word.trim().is_empty() { usual.to_owned() } else { word.trim().to_owned() }
+    let zero = usual.zero;
+    Ok(setup.keep_desk(DeskWords { knob, lamp, marks, zero })?)
 }
 
 /// One line from the person.

@@ -5,7 +5,7 @@
 use std::time::{Duration, Instant};
 
 use crate::block::{BlockBuf, Format};
-use crate::source::live::{self, InputDevice, InputState, LiveConfig, LiveError, LiveSource};
+use crate::source::live::{self, InputDevice, InputState, LiveConfig, LiveError, Returning};
 use crate::source::stage::Stage;
 use crate::source::{Flow, Source};
 use crate::units::Seconds;
@@ -21,14 +21,14 @@ pub enum Status {
     Quiet,
     /// Exact zeros on every line: often a missing permission.
     AllZero,
-    /// The device is gone; what happened and what to do.
+    /// The device is gone, until it comes back; what happened and what to do.
     Lost(String),
     Ended,
 }
 
 pub(super) enum Ears {
     Stage { stage: Box<Stage>, helped: bool, began: Instant },
-    Live { source: LiveSource, name: String },
+    Live(Returning),
 }
 
 const BLOCK: Seconds = Seconds::new(0.02);
@@ -45,21 +45,20 @@ impl Ears {
             Some(name) => live::find(name)?,
             None => usual_device()?,
         };
-        let name = device.name.clone();
-        Ok(Self::Live { source: LiveSource::open(&device, LiveConfig::default())?, name })
+        Ok(Self::Live(Returning::open(&device, LiveConfig::default())?))
     }
 
     pub fn stage(&mut self) -> Option<&mut Stage> {
         match self {
             Self::Stage { stage, .. } => Some(stage),
-            Self::Live { .. } => None,
+            Self::Live(_) => None,
         }
     }
 
     pub fn format(&self) -> Format {
         match self {
             Self::Stage { stage, .. } => stage.format(),
-            Self::Live { source, .. } => source.format(),
+            Self::Live(source) => source.format(),
         }
     }
 
@@ -67,8 +66,8 @@ impl Ears {
     pub fn names(&self) -> Vec<Name> {
         match self {
             Self::Stage { stage, .. } => stage.inputs().iter().map(|input| input.name.to_owned()).collect(),
-            Self::Live { source, name } => {
-                (1..=source.format().channels).map(|line| format!("{name} {line}")).collect()
+            Self::Live(source) => {
+                (1..=source.format().channels).map(|line| format!("{} {line}", source.name())).collect()
             }
         }
     }
@@ -80,14 +79,12 @@ impl Ears {
         BlockBuf::new(channels, rate.frames(span).get() as usize)
     }
 
-    pub fn read(&mut self, block: &mut BlockBuf) -> Result<Flow, LiveError> {
-        match self {
-            Self::Stage { stage, .. } => Ok(match stage.read(block) {
-                Ok(flow) => flow,
-                Err(never) => match never {},
-            }),
-            Self::Live { source, .. } => source.read(block),
-        }
+    pub fn read(&mut self, block: &mut BlockBuf) -> Flow {
+        let Ok(flow) = match self {
+            Self::Stage { stage, .. } => stage.read(block),
+            Self::Live(source) => source.read(block),
+        };
+        flow
     }
 
     /// In real time: waits until the audience's clock has come as far as the audio clock.
@@ -102,16 +99,17 @@ impl Ears {
     pub fn status(&self) -> Status {
         match self {
             Self::Stage { .. } => Status::Running,
-            Self::Live { source, .. } => match source.health().state {
-                InputState::Starved => Status::Quiet,
-                InputState::OnlyZeros => Status::AllZero,
-                InputState::Running | InputState::Lost => Status::Running,
+            Self::Live(source) => match (source.lost(), source.health().state) {
+                (Some(why), _) => Status::Lost(why),
+                (None, InputState::Starved) => Status::Quiet,
+                (None, InputState::OnlyZeros) => Status::AllZero,
+                (None, InputState::Running | InputState::Lost) => Status::Running,
             },
         }
     }
 
     pub const fn is_live(&self) -> bool {
-        matches!(self, Self::Live { .. })
+        matches!(self, Self::Live(_))
     }
 
     /// Nobody waits for this sound.

@@ -1,8 +1,8 @@
 //! An engine on a thread of its own: it reads its source, works, publishes pictures, takes commands.
 //!
 //! Latest wins: a face that stalls loses no sound and no measurement, it only sees fewer pictures. The face is woken
-//! through a callback that it gave, at most thirty times a second. A lost device ends in a state with words, not in a
-//! frozen picture.
+//! through a callback that it gave, at most thirty times a second. A lost device is a state with words until it is back,
+//! not a frozen picture.
 
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, SyncSender, TrySendError};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -83,7 +83,7 @@ impl<P: Clone + Send + 'static, A: Copy + Send + 'static, C: Send + 'static> Run
         // Asked first: a thread that ends between the two has told its end by then.
         let finished = self.thread.as_ref().is_some_and(JoinHandle::is_finished);
         match lock(&self.shared.status).clone() {
-            status @ (Status::Ended | Status::Lost(_)) => status,
+            Status::Ended => Status::Ended,
             _ if finished => {
                 Status::Lost("the engine stopped unexpectedly. Start again; nothing stored is lost".into())
             }
@@ -138,32 +138,28 @@ impl<W: Work> Engine<W> {
     fn run(mut self) {
         let mut block = self.ears.block();
         let mut published = Instant::now();
-        let end = loop {
+        loop {
             if !self.carry_out_commands() {
-                break Status::Ended;
+                break;
             }
-            match self.ears.read(&mut block) {
-                Ok(flow) => {
-                    self.work.hear(&block);
-                    if flow == Flow::End {
-                        break Status::Ended;
-                    }
-                }
-                Err(error) => break Status::Lost(error.to_string()),
+            let flow = self.ears.read(&mut block);
+            self.work.hear(&block);
+            if flow == Flow::End {
+                break;
             }
             self.work.look_after(&mut self.ears);
             self.tell_changes();
             if self.ears.is_helped() && self.work.is_over() {
-                break Status::Ended;
+                break;
             }
             if published.elapsed() >= PUBLISH_EVERY {
                 self.publish(self.ears.status());
                 published = Instant::now();
             }
             self.ears.keep_pace(self.work.at());
-        };
+        }
         self.work.finish();
-        self.publish(end);
+        self.publish(Status::Ended);
     }
 
     /// `false`: it is to end.

@@ -3,11 +3,10 @@
 //! What needs action rules the page; everything else is quiet. Each view draws itself; this file only leads to them.
 
 use std::path::PathBuf;
-use std::time::Instant;
 
 use eframe::egui::{self, Align, Button, Context, Key, Layout, Panel as EguiPanel, RichText, Ui};
 
-use super::input::{Choice, Chosen};
+use super::input::{self, Choice, Chosen, Heard, Lister};
 use super::keys::{self, Action};
 use super::list::Editor;
 use super::opened::Player;
@@ -34,6 +33,10 @@ pub struct World {
     pub hall: HallOpener,
     /// Keeps how the window was left.
     pub keep: Box<dyn FnMut(&Recent)>,
+    /// The input devices, or why there is no list.
+    pub devices: Lister,
+    /// The time by the hall's clock, in hours and minutes.
+    pub clock: fn() -> String,
 }
 
 impl World {
@@ -51,7 +54,7 @@ impl World {
             Watch::start(moment, place, Box::new(move || wake.now())).map(|watch| Box::new(watch) as Box<dyn WatchLink>)
         });
         // Settings that can't be kept are no reason to disturb anyone.
-        Self { listen, hall, keep: Box::new(|recent| drop(recent.keep())) }
+        Self { listen, hall, keep: Box::new(|recent| drop(recent.keep())), devices: input::list, clock }
     }
 }
 
@@ -69,8 +72,8 @@ pub struct App {
     before: View,
     panel: Panel,
     choice: Choice,
-    minutes: f64,
-    began: Instant,
+    /// Minutes that were added to the doors by hand.
+    later: f64,
     context: Context,
 }
 
@@ -84,7 +87,7 @@ impl App {
         let wake = Wake::new(context.clone(), look.still);
         let soundcheck = Soundcheck::new(&mut setup, &mut world.listen, wake);
         let mut app = Self {
-            minutes: setup.minutes_left().unwrap_or(doors::USUAL),
+            later: 0.0,
             world,
             setup,
             soundcheck,
@@ -97,7 +100,6 @@ impl App {
             before: View::default(),
             panel: Panel::None,
             choice: Choice::default(),
-            began: Instant::now(),
             context: context.clone(),
         };
         app.keep();
@@ -116,7 +118,26 @@ impl App {
         self.ringout.end();
         self.show.end();
         self.soundcheck.hear(hearing, connection, &mut self.setup, &mut self.world.listen, wake);
-        self.panel = Panel::None;
+    }
+
+    fn chose(&mut self, chosen: Chosen) {
+        let kept = match chosen {
+            Chosen::Stage => {
+                let stage = Hearing::Stage { seed: 1, mood: Mood::Normal, pace: Pace::RealTime };
+                self.hear(stage, Connection::Usb);
+                self.panel = Panel::None;
+                Ok(())
+            }
+            Chosen::Device(name, connection) => {
+                let kept = self.setup.keep_device(&name, connection);
+                self.hear(Hearing::Live { device: Some(name) }, connection);
+                kept
+            }
+            Chosen::Desk(words) => self.setup.keep_desk(words),
+        };
+        if let Err(error) = kept {
+            self.soundcheck.noted = Some(error.to_string());
+        }
     }
 
     /// Another event: its inputs, its device, its doors.
@@ -124,7 +145,7 @@ impl App {
         match Event::open(folder) {
             Ok((event, _)) => {
                 self.setup = Setup::of(event);
-                self.minutes = self.setup.minutes_left().unwrap_or(self.minutes);
+                self.later = 0.0;
                 let connection = self.setup.connection.unwrap_or(Connection::Usb);
                 match self.setup.device.clone() {
                     Some(device) => self.hear(Hearing::Live { device: Some(device) }, connection),
@@ -208,7 +229,7 @@ impl App {
             Action::Open(panel) => {
                 self.panel = if self.panel == panel { Panel::None } else { panel };
                 if self.panel == Panel::Input {
-                    self.choice.look();
+                    self.choice.look(self.world.devices);
                 }
             }
             Action::Close if self.panel != Panel::None => self.panel = Panel::None,
@@ -227,7 +248,7 @@ impl App {
                 let text = TEXT_SIZES[at.min(TEXT_SIZES.len() - 1)];
                 self.set_look(Look { text, ..self.look });
             }
-            Action::Minutes(by) => self.minutes = (self.minutes + by).clamp(0.0, 600.0),
+            Action::Minutes(by) => self.later += by,
         }
     }
 
@@ -236,8 +257,8 @@ impl App {
         let evidence = serde_json::json!({ "view": self.view.name() });
         let written = self.setup.event.as_ref().map(|event| log::add(event.folder(), "mark", &evidence));
         self.soundcheck.noted = Some(match written {
-            None => format!("{} · {}", labels::NO_LOG, clock()),
-            Some(Ok(())) => format!("{} · {}", labels::MARKED, clock()),
+            None => format!("{} · {}", labels::NO_LOG, (self.world.clock)()),
+            Some(Ok(())) => format!("{} · {}", labels::MARKED, (self.world.clock)()),
             Some(Err(error)) => error.to_string(),
         });
     }
@@ -249,7 +270,8 @@ impl App {
     }
 
     fn minutes_left(&self) -> f64 {
-        self.minutes - self.began.elapsed().as_secs_f64() / 60.0
+        let usual = || doors::USUAL - self.context.input(|input| input.time) / 60.0;
+        self.setup.minutes_left().unwrap_or_else(usual) + self.later
     }
 
     fn keys(&mut self, context: &Context) {
@@ -318,7 +340,7 @@ impl eframe::App for App {
         EguiPanel::top("head").show_separator_line(false).frame(around).show(ui, |ui| self.head(ui));
         EguiPanel::bottom("foot").show_separator_line(false).frame(around).show(ui, |ui| self.foot(ui));
         if self.panel != Panel::None {
-            let tall = ui.ctx().content_rect().height() * 0.34;
+            let tall = ui.ctx().content_rect().height() * if self.panel == Panel::Input { 0.5 } else { 0.34 };
             let frame = egui::Frame::NONE.fill(palette.edge).inner_margin(GAP as i8);
             EguiPanel::bottom("panel")
                 .exact_size(tall)
@@ -399,6 +421,9 @@ impl App {
             {
                 ui.label(RichText::new(told).color(palette.quiet));
             }
+            if let Some(missing) = self.soundcheck.snapshot.as_ref().and_then(words::missing) {
+                ui.label(RichText::new(missing).font(self.look.small()));
+            }
             if let Ok(link) = &self.soundcheck.link {
                 let source = match self.soundcheck.is_staged() {
                     true => words::SIMULATED.to_owned(),
@@ -421,23 +446,17 @@ impl App {
                 }
             }
             Panel::Why => {
-                let soundcheck = &self.soundcheck;
-                if let Some(snapshot) = &soundcheck.snapshot {
-                    let at_hand = soundcheck.at_hand();
-                    panels::why(ui, self.look, snapshot, &self.setup.desk, &soundcheck.history, at_hand);
-                }
+                panels::why(ui, self.look, &self.soundcheck, &self.setup.desk);
             }
             Panel::Input => {
-                let listed = self.setup.inputs.is_some();
-                match self.choice.ui(ui, &self.soundcheck.hearing, listed) {
-                    Some(Chosen::Stage) => {
-                        let stage = Hearing::Stage { seed: 1, mood: Mood::Normal, pace: Pace::RealTime };
-                        self.hear(stage, Connection::Usb);
-                    }
-                    Some(Chosen::Device(name, connection)) => {
-                        self.hear(Hearing::Live { device: Some(name) }, connection);
-                    }
-                    None => {}
+                let heard = Heard {
+                    hearing: &self.soundcheck.hearing,
+                    listed: self.setup.inputs.is_some(),
+                    desk: &self.setup.desk,
+                    arrived: self.soundcheck.arrived(&self.setup),
+                };
+                if let Some(chosen) = self.choice.ui(ui, self.look, &heard, self.world.devices) {
+                    self.chose(chosen);
                 }
             }
         }
@@ -458,7 +477,7 @@ impl App {
                 }
             }
             View::Show => {
-                let said: Option<Say> = self.show.ui(ui, self.look, &self.setup, &clock());
+                let said: Option<Say> = self.show.ui(ui, self.look, &self.setup, &(self.world.clock)());
                 if let Some(say) = said {
                     self.show.say(say);
                 }

@@ -34,6 +34,7 @@ use eframe::egui::text::{LayoutJob, TextFormat, TextWrapping};
 use eframe::egui::{Color32, FontId, Galley, Painter, ViewportBuilder, vec2};
 
 pub use app::{App, HallOpener, Opener, World};
+pub use input::Device;
 pub use opened::Player;
 pub use theme::{Look, TEXT_SIZES};
 pub use waker::Wake;

@@ -1,39 +1,69 @@
-//! What opens from the bottom: why (the evidence and the last minute of peaks), and help. Neither covers the next step.
+//! What opens from the bottom: why (the evidence, the peaks, the spectrum), and help. Neither covers the next step.
 
-use eframe::egui::{Align2, Rect, Role, ScrollArea, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use eframe::egui::{Align2, Rect, Role, ScrollArea, Sense, Shape, Stroke, Ui, Vec2, WidgetInfo, pos2, vec2};
 
 use super::history::History;
 use super::keys::Action;
 use super::shapes;
-use super::theme::Look;
+use super::soundcheck::Soundcheck;
+use super::theme::{GAP, Look};
 use crate::engine::Snapshot;
 use crate::units::ChannelId;
-use crate::view::{self, DeskWords, STATES, labels};
+use crate::view::{self, DeskWords, STATES, labels, spectra};
 
-pub fn why(
-    ui: &mut Ui,
-    look: Look,
-    snapshot: &Snapshot,
-    desk: &DeskWords,
-    history: &History,
-    at_hand: Option<ChannelId>,
-) {
-    ui.columns(2, |columns| {
+pub fn why(ui: &mut Ui, look: Look, soundcheck: &Soundcheck, desk: &DeskWords) {
+    let Some(snapshot) = &soundcheck.snapshot else { return };
+    let at_hand = soundcheck.at_hand().filter(|channel| channel.index() < snapshot.inputs.len());
+    // Large text leaves room for two, the spectrum under the peaks.
+    let large = look.text > 1.0;
+    ui.columns(if large { 2 } else { 3 }, |columns| {
         ScrollArea::vertical().id_salt("why").show(&mut columns[0], |ui| {
             for line in view::why_lines(&snapshot.advice, desk) {
                 ui.label(line);
             }
         });
-        if let Some(channel) = at_hand.filter(|channel| channel.index() < snapshot.inputs.len()) {
-            peaks(&mut columns[1], look, snapshot, history, channel);
+        let Some(channel) = at_hand else { return };
+        let whole = columns[1].available_size();
+        let size = if large { vec2(whole.x, (whole.y - GAP) / 2.0) } else { whole };
+        peaks(&mut columns[1], look, snapshot, &soundcheck.history, (channel, size));
+        let line = snapshot.inputs[channel.index()].line;
+        if let Some(heights) = line.and_then(|line| soundcheck.spectra.heights(line)) {
+            bands(&mut columns[if large { 1 } else { 2 }], look, &heights, (channel, size));
         }
     });
 }
 
-/// The last minute above the last hour: the loudest of each stretch, the window behind them.
-fn peaks(ui: &mut Ui, look: Look, snapshot: &Snapshot, history: &History, channel: ChannelId) {
+/// The spectrum of the last seconds as a flight of stairs, a step for each third of an octave.
+fn bands(ui: &mut Ui, look: Look, heights: &[f64], (channel, size): (ChannelId, Vec2)) {
     let palette = look.palette();
-    let (rect, response) = ui.allocate_exact_size(ui.available_size(), Sense::hover());
+    let (rect, response) = ui.allocate_exact_size(size, Sense::hover());
+    response.widget_info(|| WidgetInfo::labeled(Role::Image, true, labels::spectrum_of(channel)));
+    let painter = ui.painter_at(rect);
+    painter.rect_filled(rect, 6.0, palette.floor);
+    let small = look.small();
+    let row = small.size * 1.3;
+    let inner = Rect::from_min_max(rect.min + vec2(8.0, 8.0 + row), rect.max - vec2(8.0, 4.0 + row));
+    painter.text(rect.min + vec2(8.0, 4.0), Align2::LEFT_TOP, labels::SPECTRUM, small.clone(), palette.quiet);
+    if inner.height() < row {
+        return;
+    }
+    let wide = inner.width() / heights.len() as f32;
+    let stairs = heights.iter().enumerate().flat_map(|(band, &height)| {
+        let (left, y) = (inner.left() + band as f32 * wide, inner.bottom() - height as f32 * inner.height());
+        [pos2(left, y), pos2(left + wide, y)]
+    });
+    painter.add(Shape::line(stairs.collect(), Stroke::new(2.0, palette.text)));
+    for (place, name) in spectra::printed() {
+        let at = pos2(inner.left() + place as f32 * inner.width(), inner.bottom());
+        painter.line_segment([at, at + vec2(0.0, 4.0)], Stroke::new(1.0, palette.quiet));
+        painter.text(at + vec2(0.0, 4.0), Align2::CENTER_TOP, name, small.clone(), palette.quiet);
+    }
+}
+
+/// The last minute above the last hour: the loudest of each stretch, the window behind them.
+fn peaks(ui: &mut Ui, look: Look, snapshot: &Snapshot, history: &History, (channel, size): (ChannelId, Vec2)) {
+    let palette = look.palette();
+    let (rect, response) = ui.allocate_exact_size(size, Sense::hover());
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, labels::peaks_of(channel)));
     let painter = ui.painter_at(rect);
     painter.rect_filled(rect, 6.0, palette.floor);
@@ -55,7 +85,7 @@ fn peaks(ui: &mut Ui, look: Look, snapshot: &Snapshot, history: &History, channe
             let bar = Rect::from_min_max(pos2(left, y(peak)), pos2(left + wide * 0.7, y(peak) + 4.0));
             painter.rect_filled(bar, 0.0, palette.text);
         }
-        painter.text(inner.left_top(), Align2::LEFT_TOP, name, look.small(), palette.quiet);
+        painter.text(inner.left_bottom(), Align2::LEFT_BOTTOM, name, look.small(), palette.quiet);
     }
 }
 

@@ -13,6 +13,8 @@ use super::{Wake, floor, shelf, step, table};
 use crate::engine::session::{Command, Hearing, Link, Pace, Status};
 use crate::engine::{ChannelState, Connection, Input, Mood, Snapshot, Step};
 use crate::units::{ChannelId, Db, Dbfs};
+use crate::view::choice::Arrivals;
+use crate::view::spectra::Spectra;
 use crate::view::{self, Arrow, NextStep, Reply, Setup, Shelf, Trail, labels, words};
 
 /// What is heard, and how far it has come.
@@ -25,6 +27,8 @@ pub struct Soundcheck {
     pub picked: Option<ChannelId>,
     pub noted: Option<String>,
     pub history: History,
+    pub spectra: Spectra,
+    arrivals: Arrivals,
     /// The inputs that the engine was begun with.
     pub heard_inputs: Option<Vec<Input>>,
     turned: Db,
@@ -51,6 +55,8 @@ impl Soundcheck {
             picked: None,
             noted: None,
             history: History::default(),
+            spectra: Spectra::default(),
+            arrivals: Arrivals::default(),
             heard_inputs: setup.inputs.clone(),
             turned: Db::ZERO,
             step: None,
@@ -75,6 +81,7 @@ impl Soundcheck {
         self.link = open(&hearing, setup, connection, wake);
         (self.hearing, self.connection, self.picked) = (hearing, connection, None);
         (self.trail, self.history) = (Trail::default(), History::default());
+        (self.spectra, self.arrivals) = (Spectra::default(), Arrivals::default());
         self.name_the_lines(setup);
     }
 
@@ -91,6 +98,15 @@ impl Soundcheck {
         matches!(self.hearing, Hearing::Stage { .. })
     }
 
+    /// What the listening test says of a device.
+    pub fn arrived(&self, setup: &Setup) -> Option<String> {
+        match &self.link {
+            _ if self.is_staged() => None,
+            Ok(_) => Some(self.arrivals.told(&self.status, &setup.names)),
+            Err(why) => Some(why.clone()),
+        }
+    }
+
     /// Looks at the newest snapshot.
     pub fn take(&mut self) {
         let Ok(link) = &self.link else { return };
@@ -98,6 +114,8 @@ impl Soundcheck {
         let snapshot = link.snapshot();
         self.trail.follow(&snapshot);
         self.history.follow(&snapshot);
+        self.spectra.follow(&snapshot);
+        self.arrivals.follow(&snapshot);
         let step = Some((snapshot.advice.step, snapshot.advice.channel));
         if self.step != step {
             (self.step, self.noted, self.turned) = (step, None, Db::ZERO);

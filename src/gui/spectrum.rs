@@ -18,6 +18,10 @@ const PRINTED: f32 = 34.0;
 
 pub fn spectrum(ui: &mut Ui, look: Look, picture: &Picture, on: Output) {
     let palette = look.palette();
+    // In less it could not be read.
+    if ui.available_height() < 5.0 * look.small().size {
+        return;
+    }
     let (rect, response) = ui.allocate_exact_size(ui.available_size(), Sense::hover());
     let marks = hall::ring_marks(&picture.rings, picture.equaliser);
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, hall::spectrum_spoken(&marks)));
@@ -26,9 +30,6 @@ pub fn spectrum(ui: &mut Ui, look: Look, picture: &Picture, on: Output) {
     let small = look.small();
     let line = small.size * 1.3;
     let inner = Rect::from_min_max(rect.min + vec2(14.0, 8.0), rect.max - vec2(14.0, 8.0 + 2.0 * line));
-    if inner.height() < 40.0 {
-        return;
-    }
     let x = |place: f64| inner.left() + place as f32 * inner.width();
     bands(&painter, look, &hall::bands(picture.equaliser, on, &picture.cuts), inner);
     for (place, name) in hall::octaves() {

@@ -1,7 +1,9 @@
 //! The next step: arrow, sentence, what to do with it, one line of proof; always in that order and place.
 
+use std::sync::Arc;
+
 use eframe::egui::text::{LayoutJob, TextFormat};
-use eframe::egui::{Color32, FontId, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+use eframe::egui::{Color32, FontId, Galley, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 
 use super::shapes;
 use super::theme::{GAP, Look};
@@ -9,6 +11,8 @@ use crate::view::{Arrow, NextStep};
 
 /// Share of the width that the arrow takes.
 const ARROW: f32 = 0.17;
+/// Between its lines.
+const BETWEEN: f32 = 6.0;
 
 /// What it says.
 pub struct Words<'a> {
@@ -34,8 +38,14 @@ pub fn next_step(ui: &mut Ui, look: Look, words: &Words, tone: Color32) {
     let sentence = lay(headline, look.sentence(window), palette.text, 2);
     let then = lay(then, look.then(window), palette.text, 3);
     let proof = lay(&next.proof, look.body(), palette.quiet, 3);
-    let text_height = sentence.size().y + then.size().y + proof.size().y + 12.0;
-    let height = text_height.max(window * 0.24);
+    let room = ui.available_height();
+    let tall = |rows: &[Arc<Galley>]| rows.iter().map(|row| row.size().y + BETWEEN).sum::<f32>();
+    // What finds no room is left out whole, the proof first; a screen reader still says it.
+    let mut rows = vec![sentence, then, proof];
+    while rows.len() > 1 && tall(&rows) > room {
+        rows.pop();
+    }
+    let height = tall(&rows).max(window * 0.24).min(room.max(tall(&rows)));
     let (rect, response) = ui.allocate_exact_size(vec2(wide, height), Sense::hover());
     let said = format!("Next step: {} {}. {}. {}", next.arrow.sign(), next.sentence, next.then, next.proof);
     response.widget_info(|| WidgetInfo::labeled(Role::Label, true, &said));
@@ -47,9 +57,9 @@ pub fn next_step(ui: &mut Ui, look: Look, words: &Words, tone: Color32) {
     let color = if next.arrow == Arrow::None { palette.line } else { tone };
     shapes::arrow(painter, next.arrow, arrow, color);
     let mut at = pos2(rect.left() + gutter + GAP, rect.top());
-    for (galley, color) in [(sentence, palette.text), (then, palette.text), (proof, palette.quiet)] {
-        let tall = galley.size().y;
-        painter.galley(at, galley, color);
-        at.y += tall + 6.0;
+    for row in rows {
+        let tall = row.size().y;
+        painter.galley(at, row, palette.text);
+        at.y += tall + BETWEEN;
     }
 }

@@ -27,4 +27,9 @@ pub trait Source {
     /// Restarts `block` at the next frame and fills it up to its capacity, or with what there is.
     /// A live source waits a moment for samples and may return none.
     fn read(&mut self, block: &mut BlockBuf) -> Result<Flow, Self::Error>;
+
+    /// Why nothing comes for now, and how to mend it.
+    fn lost(&self) -> Option<String> {
+        None
+    }
 }

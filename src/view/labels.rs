@@ -67,9 +67,14 @@ pub const DAY: [(&str, f64); 5] =
 
 pub const LAST_MINUTE: &str = "last minute";
 pub const LAST_HOUR: &str = "last hour";
+pub const SPECTRUM: &str = "spectrum";
 
 pub fn peaks_of(channel: ChannelId) -> String {
     format!("Peaks of channel {} over the last minute and the last hour", channel.number())
+}
+
+pub fn spectrum_of(channel: ChannelId) -> String {
+    format!("Spectrum of channel {} over the last seconds", channel.number())
 }
 
 pub fn minutes_to_doors(minutes: u32) -> String {

@@ -3,6 +3,7 @@
 //! One wording for the terminal, machine-readable lines and, later, window and pages. Names `units` and result types
 //! only; no drawing, no I/O.
 
+pub mod choice;
 mod findings;
 pub mod hall;
 pub mod headline;
@@ -18,6 +19,7 @@ pub mod ringout;
 mod sentence;
 mod setup;
 mod shelf;
+pub mod spectra;
 mod states;
 mod takes;
 mod trail;

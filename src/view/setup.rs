@@ -5,7 +5,7 @@ use super::words::plain;
 use crate::engine::linecheck::{LineInput, LinePlan, Wire};
 use crate::engine::ringout::Microphone;
 use crate::engine::{Connection, Input};
-use crate::event::{self, Event, Listening, Song};
+use crate::event::{self, Event, EventError, Listening, Song};
 use crate::units::{ChannelId, SourceKind};
 
 /// What the event tells.
@@ -34,11 +34,7 @@ impl Setup {
         Self {
             inputs: highest.is_some().then_some(inputs),
             names,
-            connection: settings.connection.map(|listening| match listening {
-                Listening::AllChannels => Connection::Usb,
-                Listening::OneFeed => Connection::Feed,
-                Listening::RoomMic => Connection::Room,
-            }),
+            connection: settings.connection.map(connection),
             device: settings.device.clone(),
             desk: DeskWords {
                 knob: settings.desk.knob.clone().unwrap_or(standard.knob),
@@ -84,6 +80,24 @@ impl Setup {
         }
     }
 
+    /// The desk's words as they were told; the event keeps them.
+    pub fn keep_desk(&mut self, words: DeskWords) -> Result<(), EventError> {
+        self.desk = words.clone();
+        let Some(event) = &mut self.event else { return Ok(()) };
+        let desk = &mut event.settings.desk;
+        (desk.knob, desk.lamp, desk.marks) = (Some(words.knob), Some(words.lamp), Some(words.marks));
+        event.save()
+    }
+
+    /// What the event is heard through; the event keeps it.
+    pub fn keep_device(&mut self, name: &str, connection: Connection) -> Result<(), EventError> {
+        (self.device, self.connection) = (Some(name.to_owned()), Some(connection));
+        let Some(event) = &mut self.event else { return Ok(()) };
+        event.settings.device = Some(name.to_owned());
+        event.settings.connection = Some(listening(connection));
+        event.save()
+    }
+
     /// Whether the desk's words were never told.
     pub fn desk_is_unknown(&self) -> bool {
         self.event.as_ref().is_none_or(|event| event.settings.desk.knob.is_none())
@@ -116,6 +130,22 @@ impl Setup {
     pub fn place(&self, channel: ChannelId) -> Option<(f64, f64)> {
         let input = self.event.as_ref()?.inputs.iter().find(|input| input.channel == channel)?;
         Some((input.place_x_m?, input.place_y_m?))
+    }
+}
+
+const fn connection(listening: Listening) -> Connection {
+    match listening {
+        Listening::AllChannels => Connection::Usb,
+        Listening::OneFeed => Connection::Feed,
+        Listening::RoomMic => Connection::Room,
+    }
+}
+
+const fn listening(connection: Connection) -> Listening {
+    match connection {
+        Connection::Usb => Listening::AllChannels,
+        Connection::Feed => Listening::OneFeed,
+        Connection::Room => Listening::RoomMic,
     }
 }
 

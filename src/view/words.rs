@@ -5,8 +5,9 @@
 
 use super::numbers::{change, counted};
 use crate::coach::{Connection, Passage, Turn, Unseen};
+use crate::engine::Snapshot;
 use crate::engine::session::Status;
-use crate::units::{Db, SampleRate};
+use crate::units::{Db, FrameCount, SampleRate};
 
 /// Heard by sound or by signal; said where something may play or be turned up.
 pub const HEARING: &str = "Hearing: nobody close to a loudspeaker; turn outputs down before anything plays.";
@@ -29,6 +30,8 @@ pub const REPLAYED: &str = "What would have been said while it was played:";
 pub const WITHOUT_A_LIST: &str =
     "No input list: every channel is taken for “other”. Name the event with --event FOLDER";
 pub const WHOLE_TAKE: &str = "The whole of it:";
+
+pub const BACK: &str = "The device is back; what was missed is a gap";
 
 /// Said at once when a key was taken.
 pub const NOTED: &str = "Noted; one moment";
@@ -94,6 +97,12 @@ pub fn status(status: &Status) -> Option<String> {
         Status::AllZero => Some("Only digital zeros: check microphone permission, mute and routing".into()),
         Status::Lost(why) => Some(why.clone()),
     }
+}
+
+/// "2.1 s of sound missing"; `None` if nothing is.
+pub fn missing(snapshot: &Snapshot) -> Option<String> {
+    let lost = FrameCount::new(snapshot.lost_frames).at(snapshot.readings.rate);
+    (snapshot.lost_frames > 0).then(|| format!("{:.1} s of sound missing", lost.get()))
 }
 
 /// All channels by USB, and the list is longer than the device is wide; `None` if it is not.

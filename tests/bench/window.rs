@@ -69,7 +69,13 @@ impl Link for Still {
 fn window(link: impl FnOnce() -> Box<dyn Link> + 'static) -> Harness<'static, App> {
     let mut link = Some(link);
     let listen = Box::new(move |_: &Hearing, _: &Setup, _, _| Ok(link.take().expect("it is heard once")()));
-    let world = World { listen, hall: Box::new(|_, _, _| Err(String::new())), keep: Box::new(|_| {}) };
+    let world = World {
+        listen,
+        hall: Box::new(|_, _, _| Err(String::new())),
+        keep: Box::new(|_| {}),
+        devices: || Ok(Vec::new()),
+        clock: String::new,
+    };
     Harness::builder()
         .with_size(vec2(1280.0, 800.0))
         .build_eframe(|context| App::new(&context.egui_ctx, Setup::default(), Look::default(), world))

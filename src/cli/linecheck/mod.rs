@@ -112,7 +112,9 @@ fn follow(
 ) -> anyhow::Result<()> {
     let mut nobody = false;
     let mut reply = LineReply::Wait;
+    let mut losses = out::Losses::default();
     while !end.came() {
+        losses.look_at(session.status());
         match session.changes().recv_timeout(PUBLISHED) {
             Ok((at, advice)) => {
                 let snapshot = session.snapshot();

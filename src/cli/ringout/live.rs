@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 
 use super::commands::{self, HELP, Typed};
 use crate::cli::Exit;
+use crate::cli::out::Losses;
 use crate::engine::hall::Hall;
 use crate::engine::ringout::{RingAdvice, RingOutDesk, RingStep};
 use crate::units::Seconds;
@@ -55,6 +56,7 @@ pub fn run<H: Hall>(
         writeln!(out, "Type help for what can be typed.\n")?;
     }
     let mut shown: Option<RingAdvice> = None;
+    let mut losses = Losses::default();
     while !desk.coach().is_over() {
         tell(desk, &mut shown, out, telling)?;
         let listening = desk.coach().advice().step == RingStep::Wait;
@@ -71,6 +73,7 @@ pub fn run<H: Hall>(
                 if !desk.go_on() {
                     break;
                 }
+                losses.look(desk.hall().lost());
                 let typed = lines.try_recv();
                 if let (Err(TryRecvError::Empty), Some(ahead)) = (&typed, FRAME.checked_sub(began.elapsed())) {
                     std::thread::sleep(ahead);

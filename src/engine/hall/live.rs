@@ -5,24 +5,24 @@ use super::{FRAME, Hall};
 use crate::block::BlockBuf;
 use crate::coach::ringout::{Band, Output, Place};
 use crate::detectors::Ring;
-use crate::source::live::{self, LiveConfig, LiveError, LiveSource};
+use crate::source::live::{self, LiveConfig, LiveError, Returning};
 use crate::source::{Flow, Source};
 use crate::units::{ChannelId, Db, Hertz, Seconds};
 
 /// Each waits 20 ms at most.
 const READS: usize = 25;
 
-pub struct LiveHall<S = LiveSource> {
+pub struct LiveHall<S = Returning> {
     source: S,
     ears: Ears,
     block: BlockBuf,
-    lost: Option<String>,
+    failed: Option<String>,
 }
 
 impl LiveHall {
     /// A device by name, a part of it, or its id.
     pub fn open(device: &str) -> Result<Self, LiveError> {
-        Ok(Self::of(LiveSource::open(&live::find(device)?, LiveConfig::default())?))
+        Ok(Self::of(Returning::open(&live::find(device)?, LiveConfig::default())?))
     }
 }
 
@@ -30,7 +30,7 @@ impl<S: Source> LiveHall<S> {
     pub fn of(source: S) -> Self {
         let format = source.format();
         let block = BlockBuf::new(format.channels, format.rate.frames(Seconds::new(0.5)).get() as usize);
-        Self { source, ears: Ears::new(format), block, lost: None }
+        Self { source, ears: Ears::new(format), block, failed: None }
     }
 
     pub fn channels(&self) -> usize {
@@ -50,7 +50,7 @@ impl<S: Source> Hall for LiveHall<S> {
                 Ok(Flow::More) => self.ears.hear(&self.block),
                 Ok(Flow::End) => return None,
                 Err(error) => {
-                    self.lost = Some(error.to_string());
+                    self.failed = Some(error.to_string());
                     return None;
                 }
             }
@@ -67,7 +67,7 @@ impl<S: Source> Hall for LiveHall<S> {
     }
 
     fn lost(&self) -> Option<String> {
-        self.lost.clone()
+        self.failed.clone().or_else(|| self.source.lost())
     }
 
     fn learn_room(&mut self, on: bool) {

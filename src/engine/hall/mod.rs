@@ -1,7 +1,7 @@
 //! A hall with loudspeakers, as a ring-out or a show needs it: heard 100 ms at a time, its desk moved from here or by hand.
 //!
 //! The simulated one (`stage`), whose desk obeys, and the real one behind a device (`live`). Both hear through the same
-//! meters and the same detector. Time is the audio clock. A lost device ends the sound; what it was is kept for the face.
+//! meters and the same detector. Time is the audio clock. While a device is gone time stands still.
 
 mod ears;
 mod live;
@@ -30,7 +30,7 @@ pub trait Hall {
     /// Whether the desk can be moved from here; else orders are for the person's own hands.
     fn has_a_desk(&self) -> bool;
 
-    /// Why the sound is over, if that is anybody's fault.
+    /// Why no sound comes, if that is anybody's fault: its device is gone, for a while or for good.
     fn lost(&self) -> Option<String> {
         None
     }

@@ -95,6 +95,11 @@ pub(super) fn resolve(id: &str) -> Option<cpal::Device> {
     named.or_else(|| host.default_input_device().filter(|device| device.id().is_ok_and(|own| own == id)))
 }
 
+/// A device of this name: unplugged and plugged in again, it may have another id.
+pub(super) fn renamed(name: &str) -> Option<cpal::Device> {
+    devices().ok()?.iter().find(|device| device.name == name).and_then(|device| resolve(&device.id))
+}
+
 #[derive(Default)]
 struct Scan {
     open: Vec<InputDevice>,

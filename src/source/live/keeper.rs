@@ -17,11 +17,18 @@ pub(super) struct Keeper {
     _keep: mpsc::Sender<()>,
 }
 
-/// Runs `open` on the new thread and keeps the stream that it gives; the rest of its answer comes back.
-pub(super) fn keep<S: 'static, A: Send + 'static>(
+/// A stream that is being opened.
+pub(super) struct Opening<A> {
+    keep: mpsc::Sender<()>,
+    answered: mpsc::Receiver<Result<A, LiveError>>,
+    device: String,
+}
+
+/// Runs `open` on the new thread, which keeps the stream that it gives; the rest of its answer comes back.
+pub(super) fn begin<S: 'static, A: Send + 'static>(
     device: &str,
     open: impl FnOnce() -> Result<(S, A), LiveError> + Send + 'static,
-) -> Result<(Keeper, A), LiveError> {
+) -> Result<Opening<A>, LiveError> {
     let (answer, answered) = mpsc::sync_channel(1);
     let (keep, released) = mpsc::channel::<()>();
     let opening = move || match open() {
@@ -34,14 +41,35 @@ pub(super) fn keep<S: 'static, A: Send + 'static>(
         }
         Err(error) => _ = answer.send(Err(error)),
     };
-    thread::Builder::new()
-        .name("live input".to_owned())
-        .spawn(opening)
-        .map_err(|error| LiveError::System { device: device.to_owned(), detail: error.to_string() })?;
-    match answered.recv_timeout(ANSWER) {
-        Ok(opened) => opened.map(|opened| (Keeper { _keep: keep }, opened)),
-        Err(_) => Err(LiveError::NoAnswer { device: device.to_owned(), seconds: ANSWER.as_secs() }),
+    let device = device.to_owned();
+    match thread::Builder::new().name("live input".to_owned()).spawn(opening) {
+        Ok(_) => Ok(Opening { keep, answered, device }),
+        Err(error) => Err(LiveError::System { device, detail: error.to_string() }),
     }
+}
+
+impl<A> Opening<A> {
+    /// What came of it, if that is known within this time.
+    pub fn wait(&self, time: Duration) -> Option<Result<(Keeper, A), LiveError>> {
+        match self.answered.recv_timeout(time) {
+            Ok(opened) => Some(opened.map(|opened| (Keeper { _keep: self.keep.clone() }, opened))),
+            Err(mpsc::RecvTimeoutError::Timeout) => None,
+            Err(mpsc::RecvTimeoutError::Disconnected) => Some(Err(self.no_answer())),
+        }
+    }
+
+    fn no_answer(&self) -> LiveError {
+        LiveError::NoAnswer { device: self.device.clone(), seconds: ANSWER.as_secs() }
+    }
+}
+
+/// Opens it, and waits for that as long as a device may take.
+pub(super) fn keep<S: 'static, A: Send + 'static>(
+    device: &str,
+    open: impl FnOnce() -> Result<(S, A), LiveError> + Send + 'static,
+) -> Result<(Keeper, A), LiveError> {
+    let opening = begin(device, open)?;
+    opening.wait(ANSWER).unwrap_or_else(|| Err(opening.no_answer()))
 }
 
 #[cfg(test)]

@@ -6,7 +6,8 @@
 //!
 //! Samples are `f32`, 1.0 = full scale, as the device gives them: no gain, no dither, no rate conversion.
 //! This room and `sink::live` are the only ones that name cpal. Lost frames become a gap of the block that
-//! follows; a device that says nothing any more is a state (`Health`), one that reports its end an error.
+//! follows; a device that says nothing any more is a state (`Health`), one that reports its end an error, and `Returning`
+//! has it back when it can be had.
 
 mod choice;
 mod convert;
@@ -15,6 +16,7 @@ mod error;
 mod health;
 mod keeper;
 mod quiet;
+mod returning;
 mod ring;
 
 use std::sync::atomic::Ordering::Relaxed;
@@ -29,6 +31,7 @@ pub use convert::Amplitude;
 pub use device::{InputDevice, devices, find, pick};
 pub use error::LiveError;
 pub use health::{Health, InputState, STARVED_AFTER, ZEROS_AFTER};
+pub use returning::Returning;
 pub use ring::{Intake, RING_SPAN};
 
 use crate::block::{BlockBuf, Format};
@@ -63,7 +66,7 @@ pub struct LiveSource {
 impl LiveSource {
     pub fn open(device: &InputDevice, want: LiveConfig) -> Result<Self, LiveError> {
         let (id, name) = (device.id.clone(), device.name.clone());
-        let (keeper, (format, outlet)) = keeper::keep(&device.name, move || start(&id, &name, &want))?;
+        let (keeper, (format, outlet)) = keeper::keep(&device.name, move || start(&id, &name, &want, None))?;
         Ok(Self::new(device.name.clone(), format, outlet, Some(keeper)))
     }
 
@@ -113,6 +116,11 @@ impl LiveSource {
         }
     }
 
+    /// A new stream: its callbacks are counted from nothing.
+    fn begin_to_watch(&mut self) {
+        (self.callbacks, self.callback_seen, self.zeros) = (0, Instant::now(), 0);
+    }
+
     fn note_callbacks(&mut self) {
         let callbacks = self.outlet.counters.callbacks.load(Relaxed);
         if callbacks != self.callbacks {
@@ -158,12 +166,17 @@ impl Source for LiveSource {
     }
 }
 
-/// Opens the device and starts it; runs on the keeper's thread.
-fn start(id: &str, name: &str, want: &LiveConfig) -> Result<(cpal::Stream, (Format, Outlet)), LiveError> {
+/// Opens the device and starts it; runs on the keeper's thread. What was missed `since` it was lost is a gap.
+fn start(
+    id: &str,
+    name: &str,
+    want: &LiveConfig,
+    since: Option<Instant>,
+) -> Result<(cpal::Stream, (Format, Outlet)), LiveError> {
     quiet::quiet();
     let ours = |error: cpal::Error| LiveError::from_system(name, &error);
     let gone = || LiveError::Lost { device: name.to_owned(), detail: "it is not there any more".to_owned() };
-    let device = device::resolve(id).ok_or_else(gone)?;
+    let device = device::resolve(id).or_else(|| since.and_then(|_| device::renamed(name))).ok_or_else(gone)?;
     let offer = Offer::of(&device).map_err(ours)?;
     let choice = offer.choose(want).ok_or_else(|| LiveError::NotOffered {
         device: name.to_owned(),
@@ -172,7 +185,10 @@ fn start(id: &str, name: &str, want: &LiveConfig) -> Result<(cpal::Stream, (Form
     })?;
     let format = Format { rate: choice.rate, channels: choice.channels };
     let attempt = |choice: &Choice| {
-        let (intake, outlet) = ring::ring(format);
+        let (mut intake, outlet) = ring::ring(format);
+        if let Some(since) = since {
+            intake.away_since(since);
+        }
         build(&device, choice, intake, &outlet).map(|stream| (stream, outlet))
     };
     let by_default = Choice { buffer: BufferSize::Default, ..choice };

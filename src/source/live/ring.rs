@@ -7,6 +7,7 @@
 
 use std::sync::Arc;
 use std::sync::atomic::Ordering::Relaxed;
+use std::time::Instant;
 
 use ringbuf::traits::{Consumer, Observer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
@@ -14,7 +15,7 @@ use ringbuf::{HeapCons, HeapProd, HeapRb};
 use super::convert::Amplitude;
 use super::health::Counters;
 use crate::block::{BlockBuf, Format};
-use crate::units::{FrameCount, Seconds};
+use crate::units::{FrameCount, SampleRate, Seconds};
 
 /// How long the reader may stall before frames are lost.
 pub const RING_SPAN: Seconds = Seconds::new(2.0);
@@ -38,6 +39,9 @@ pub struct Intake {
     /// Frames lost since the last one that passed.
     missing: u64,
     breaks: u64,
+    rate: SampleRate,
+    /// When the stream before this one was lost.
+    away_since: Option<Instant>,
 }
 
 /// The reader's end.
@@ -63,6 +67,8 @@ pub(super) fn ring(format: Format) -> (Intake, Outlet) {
         passed: 0,
         missing: 0,
         breaks: 0,
+        rate: format.rate,
+        away_since: None,
     };
     (intake, Outlet { samples: from, gaps: gaps_from, counters, channels: format.channels, read: 0 })
 }
@@ -71,6 +77,10 @@ impl Intake {
     /// Takes interleaved samples as the device delivers them; an incomplete last frame is left out.
     pub fn take<T: Amplitude>(&mut self, data: &[T]) {
         let frames = data.len() / self.channels;
+        if let Some(since) = self.away_since.take() {
+            let away = self.rate.frames(Seconds::new(since.elapsed().as_secs_f64()));
+            self.missing += away.get().saturating_sub(frames as u64);
+        }
         self.counters.callbacks.fetch_add(1, Relaxed);
         self.counters.frames.fetch_add(frames as u64, Relaxed);
         let breaks = self.counters.breaks();
@@ -88,6 +98,11 @@ impl Intake {
         let dropped = (frames - passing) as u64;
         self.missing += dropped;
         self.counters.dropped.fetch_add(dropped, Relaxed);
+    }
+
+    /// What went by since then, up to the first callback, is missing.
+    pub(super) fn away_since(&mut self, since: Instant) {
+        self.away_since = Some(since);
     }
 
     /// Marks where frames are missing; must happen before the samples that follow become visible.
@@ -145,7 +160,6 @@ pub(super) struct ZeroTail {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::SampleRate;
 
     const CHANNELS: usize = 3;
     const RING: usize = 16_000;

@@ -8,6 +8,8 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use beforedoors::block::BlockBuf;
+use beforedoors::engine::Connection;
+use beforedoors::engine::session::{Hearing, Link, Session, Status};
 use beforedoors::sink::{TONE_PITCH, TONE_STEP, ToneOutput, arm, outputs};
 use beforedoors::source::Source;
 use beforedoors::source::live::{LiveConfig, LiveError, LiveSource, find};
@@ -36,16 +38,7 @@ impl Server {
         );
         let file = folder.path().join("run.pa");
         std::fs::write(&file, orders).expect("written");
-        let started = Command::new("pulseaudio")
-            .args(["-n", "-F"])
-            .arg(&file)
-            .args(["--daemonize=no", "--exit-idle-time=-1", "--disallow-exit", "--use-pid-file=no"])
-            .args(["--log-target=stderr", "--realtime=no", "--high-priority=no", "--disable-shm=yes"])
-            .env("XDG_RUNTIME_DIR", folder.path())
-            .env("HOME", folder.path())
-            .env_remove("PULSE_SERVER")
-            .stderr(Stdio::null())
-            .spawn();
+        let started = launch(&file, folder.path());
         let process = match started {
             Ok(process) => process,
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
@@ -81,6 +74,20 @@ impl Server {
         ];
         run(test, &environment, Duration::from_secs(60))
     }
+}
+
+/// The server by these orders, in this folder.
+fn launch(orders: &Path, folder: &Path) -> std::io::Result<Child> {
+    Command::new("pulseaudio")
+        .args(["-n", "-F"])
+        .arg(orders)
+        .args(["--daemonize=no", "--exit-idle-time=-1", "--disallow-exit", "--use-pid-file=no"])
+        .args(["--log-target=stderr", "--realtime=no", "--high-priority=no", "--disable-shm=yes"])
+        .env("XDG_RUNTIME_DIR", folder)
+        .env("HOME", folder)
+        .env_remove("PULSE_SERVER")
+        .stderr(Stdio::null())
+        .spawn()
 }
 
 impl Drop for Server {
@@ -183,4 +190,73 @@ fn child_loses() {
     let closing = Instant::now();
     drop(source);
     println!("close_ms={}", closing.elapsed().as_millis());
+}
+
+/// The server dies and starts again while the soundcheck listens: said in words, heard again by itself, the gap counted.
+/// A face that looks at nothing for a second loses no sound by that.
+#[test]
+fn a_device_that_comes_back_is_heard_again() {
+    let Some(mut server) = Server::start() else { return };
+    let waiting = server.folder.path().join("returns");
+    let socket = server.folder.path().join("pulse.sock");
+    let (orders, folder) = (server.folder.path().join("run.pa"), server.folder.path().to_owned());
+    let again = std::thread::spawn({
+        let waiting = waiting.clone();
+        move || {
+            while !waiting.exists() {
+                std::thread::sleep(Duration::from_millis(10));
+            }
+            let _ = std::fs::remove_file(socket);
+            launch(&orders, &folder).expect("it started before")
+        }
+    });
+    let found = server.run("live::server::child_waits");
+    let second = again.join().expect("a server");
+    let first = std::mem::replace(&mut server.process, second);
+    drop(first);
+    assert_eq!(found["stalled_lost"], "0", "{}", found["stdout"]);
+    assert!(number(&found, "stalled_heard") >= 0.9);
+    assert!(found["lost"].contains("is gone"), "{}", found["lost"]);
+    assert!(number(&found, "back_after") < 3.0, "{}", found["back_after"]);
+    let (away, gap) = (number(&found, "away"), number(&found, "gap"));
+    assert!((away - gap).abs() < 0.5, "away for {away} s, a gap of {gap} s");
+}
+
+#[test]
+fn child_waits() {
+    if !is_told("live::server::child_waits") {
+        return;
+    }
+    let hearing = Hearing::Live { device: Some("hall".into()) };
+    let session = Session::start(hearing, None, Connection::Usb, None).expect("it opens");
+    let wait = |what: &str, done: &dyn Fn(&Status, f64) -> bool| {
+        let begun = Instant::now();
+        while !done(&session.status(), session.snapshot().at.get()) {
+            assert!(begun.elapsed() < Duration::from_secs(30), "never {what}");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    };
+    wait("heard", &|_, at| at > 0.5);
+    let before = session.snapshot();
+    std::thread::sleep(Duration::from_secs(1));
+    let after = session.snapshot();
+    println!("\nstalled_lost={}\nstalled_heard={}", after.lost_frames, (after.at - before.at).get());
+    signal("-9", &std::env::var("SERVER_PID").expect("the server's number"));
+    wait("lost", &|status, _| matches!(status, Status::Lost(_)));
+    let (lost, heard) = (Instant::now(), session.snapshot().at.get());
+    let Status::Lost(why) = session.status() else { panic!("it came back by itself") };
+    println!("lost={why}");
+    std::thread::sleep(Duration::from_secs(1));
+    let folder = std::env::var("HOME").expect("the server's folder");
+    std::fs::write(Path::new(&folder).join("returns"), "").expect("written");
+    let socket = Path::new(&folder).join("pulse.sock");
+    let begun = Instant::now();
+    while !socket.exists() {
+        assert!(begun.elapsed() < Duration::from_secs(20), "no new server");
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    let there = Instant::now();
+    wait("heard again", &|status, at| !matches!(status, Status::Lost(_)) && at > heard + 0.2);
+    let gap = session.snapshot().lost_frames as f64 / f64::from(session.format().rate.get());
+    println!("back_after={}\naway={}\ngap={gap}", there.elapsed().as_secs_f64(), lost.elapsed().as_secs_f64());
 }

@@ -27,24 +27,24 @@ impl Hall {
         })
     }
 
-    fn listen(&self, frames: usize) {
+    pub fn listen(&self, frames: usize) {
         let mut hall = self.0.borrow_mut();
         let hall = hall.as_mut().expect("a hall was opened");
         (0..frames).for_each(|_| assert!(hall.go_on()));
     }
 
-    fn picture(&self) -> Picture {
+    pub fn picture(&self) -> Picture {
         self.0.borrow().as_ref().expect("a hall was opened").picture()
     }
 
-    fn step(&self) -> RingStep {
+    pub fn step(&self) -> RingStep {
         match self.picture().told {
             Told::RingOut { advice, .. } => advice.step,
             Told::Show { .. } => panic!("this is a show"),
         }
     }
 
-    fn action(&self) -> ShowAction {
+    pub fn action(&self) -> ShowAction {
         match self.picture().told {
             Told::Show { advice, .. } => advice.action,
             Told::RingOut { .. } => panic!("this is a ring-out"),

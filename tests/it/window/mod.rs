@@ -2,8 +2,11 @@
 
 mod fits;
 mod halls;
+mod input;
 mod list;
 mod opened;
+mod painter;
+mod pictures;
 mod real;
 mod recordings;
 mod soundcheck;
@@ -69,6 +72,16 @@ impl Rehearsal {
             }
             pipeline.push(&block.as_block());
         }
+    }
+
+    /// So much sound never arrives.
+    pub fn miss(&self, time: Seconds) {
+        let Playing { pipeline, block, .. } = &mut *self.0.borrow_mut();
+        let format = pipeline.format();
+        let gap = format.rate.frames(time);
+        block.restart(format.rate.frames(pipeline.snapshot().at) + gap, gap);
+        block.push_interleaved(&vec![0.0; 480 * format.channels]);
+        pipeline.push(&block.as_block());
     }
 
     pub fn set_status(&self, status: Status) {
@@ -145,6 +158,7 @@ pub fn window_with_halls(
     let world = World { hall, ..world(opener(playing)) };
     Harness::builder()
         .with_size(vec2(width, height))
+        .renderer(painter::Painter::default())
         .build_eframe(|context| App::new(&context.egui_ctx, Setup::default(), look, world))
 }
 
@@ -160,12 +174,13 @@ pub fn window_in_any_script(
     Harness::builder()
         .with_size(vec2(width, height))
         .allow_missing_glyphs()
+        .renderer(painter::Painter::default())
         .build_eframe(|context| App::new(&context.egui_ctx, setup, look, world))
 }
 
 /// No halls; nothing of how it is left is kept.
 fn world(listen: Opener) -> World {
-    World { listen, hall: no_hall(), keep: Box::new(|_| {}) }
+    World { listen, hall: no_hall(), keep: Box::new(|_| {}), devices: || Ok(Vec::new()), clock: || "18:20".to_owned() }
 }
 
 fn no_hall() -> HallOpener {

@@ -1,0 +1,132 @@
+//! Pictures of the window, held against stored ones; the README shows them.
+//!
+//! `UPDATE_SNAPSHOTS=1` stores them anew. `BEFOREDOORS_PICTURES=FOLDER` writes every view there, at two sizes of window
+//! and two of text, dim and bright, to be looked at.
+
+use std::path::{Path, PathBuf};
+
+use beforedoors::engine::ringout::RingStep;
+use beforedoors::engine::{Mood, show::ShowAction};
+use beforedoors::gui::{App, Look};
+use beforedoors::units::Seconds;
+use eframe::egui::Key;
+use egui_kittest::{Harness, SnapshotOptions, SnapshotResults};
+
+use super::halls::Hall;
+use super::recordings::{drop_on, wait_for, write, write_tone};
+use super::{Rehearsal, window_with_halls};
+
+type Place = (f32, f32, Look);
+
+const USUAL: fn() -> Place = || (1280.0, 800.0, Look::default());
+
+/// A soundcheck under way, on the simulated stage.
+fn soundcheck((width, height, look): Place) -> Harness<'static, App> {
+    let playing = Rehearsal::new(1, Mood::Normal);
+    let mut harness = window_with_halls(&playing, Hall::default().opener(), look, width, height);
+    for _ in 0..24 {
+        playing.play(Seconds::new(0.5));
+        harness.step();
+    }
+    harness
+}
+
+fn pressed(mut harness: Harness<'static, App>, keys: &[Key]) -> Harness<'static, App> {
+    for key in keys {
+        harness.key_press(*key);
+        harness.step();
+    }
+    harness.step();
+    harness
+}
+
+/// A ring-out that has just found what rings.
+fn ringing((width, height, look): Place) -> Harness<'static, App> {
+    let (playing, hall) = (Rehearsal::new(1, Mood::Normal), Hall::default());
+    let mut harness = pressed(window_with_halls(&playing, hall.opener(), look, width, height), &[Key::F2, Key::Space]);
+    for frame in 0..6000 {
+        hall.listen(1);
+        if matches!(hall.step(), RingStep::Cut(_)) && !hall.picture().cuts.is_empty() {
+            break;
+        }
+        if frame % 7 == 0 && hall.step() != RingStep::Wait {
+            harness.key_press(Key::Space);
+            harness.step();
+        }
+    }
+    pressed(harness, &[])
+}
+
+fn show((width, height, look): Place, rings: bool) -> Harness<'static, App> {
+    let (playing, hall) = (Rehearsal::new(1, Mood::Normal), Hall::default());
+    let mut harness = pressed(window_with_halls(&playing, hall.opener(), look, width, height), &[Key::F3]);
+    hall.listen(50);
+    harness.step();
+    if rings {
+        harness = pressed(harness, &[Key::ArrowRight; 9]);
+        for _ in 0..300 {
+            hall.listen(2);
+            if hall.action() != ShowAction::Nothing {
+                break;
+            }
+        }
+    }
+    pressed(harness, &[])
+}
+
+fn recordings((width, height, look): Place, opened: bool) -> Harness<'static, App> {
+    let folder = tempfile::tempdir().unwrap();
+    write(&folder.path().join("choir, balcony.wav"), 0.2);
+    write_tone(&folder.path().join("desk feed.wav"), 6, |second| if second == 3 { 1.6 } else { 0.3 });
+    write(&folder.path().join("soloist.wav"), 0.0);
+    let playing = Rehearsal::new(1, Mood::Normal);
+    let mut harness = window_with_halls(&playing, Hall::default().opener(), look, width, height);
+    drop_on(&mut harness, folder.path().to_owned());
+    for name in ["choir", "desk feed", "soloist"] {
+        wait_for(&mut harness, name);
+    }
+    pressed(harness, if opened { &[Key::Enter] } else { &[] })
+}
+
+#[test]
+fn the_stored_pictures_are_what_is_drawn() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/window");
+    let options = SnapshotOptions::new().threshold(2.0).max_failed_pixels(40_usize).output_path(folder);
+    let mut results = SnapshotResults::new();
+    let shown = [("soundcheck", soundcheck(USUAL())), ("ringout", ringing(USUAL())), ("show-now", show(USUAL(), true))];
+    for (name, mut harness) in shown {
+        harness.snapshot_options(name, &options);
+        results.extend_harness(&mut harness);
+    }
+    results.unwrap();
+}
+
+#[test]
+fn every_view_is_drawn_for_whoever_wants_to_look() {
+    let Some(folder) = std::env::var_os("BEFOREDOORS_PICTURES").map(PathBuf::from) else { return };
+    for (width, height) in [(1280.0, 800.0), (1920.0, 1080.0)] {
+        for (bright, text) in [(false, 1.0), (true, 1.0), (false, 2.0), (true, 2.0)] {
+            let at = || (width, height, Look { bright, text, ..Look::default() });
+            let views: [(&str, Harness<App>); 11] = [
+                ("soundcheck", soundcheck(at())),
+                ("why", pressed(soundcheck(at()), &[Key::W])),
+                ("table", pressed(soundcheck(at()), &[Key::T])),
+                ("help", pressed(soundcheck(at()), &[Key::Questionmark])),
+                ("input", pressed(soundcheck(at()), &[Key::I])),
+                ("list", pressed(soundcheck(at()), &[Key::E])),
+                ("ringout", ringing(at())),
+                ("show", show(at(), false)),
+                ("show-now", show(at(), true)),
+                ("recordings", recordings(at(), false)),
+                ("recording", recordings(at(), true)),
+            ];
+            for (name, mut harness) in views {
+                let light = if bright { "bright" } else { "dim" };
+                let picture = harness.render().expect("a picture");
+                picture
+                    .save(folder.join(format!("{name}-{width}-{light}-{text}.png")))
+                    .expect("a folder that is there");
+            }
+        }
+    }
+}
