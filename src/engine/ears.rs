@@ -28,7 +28,7 @@ pub enum Status {
 
 pub(super) enum Ears {
     Stage { stage: Box<Stage>, helped: bool, began: Instant },
-    Live(Returning),
+    Live(Box<Returning>),
 }
 
 const BLOCK: Seconds = Seconds::new(0.02);
@@ -45,7 +45,7 @@ impl Ears {
             Some(name) => live::find(name)?,
             None => usual_device()?,
         };
-        Ok(Self::Live(Returning::open(&device, LiveConfig::default())?))
+        Ok(Self::Live(Box::new(Returning::open(&device, LiveConfig::default())?)))
     }
 
     pub fn stage(&mut self) -> Option<&mut Stage> {
