@@ -18,16 +18,21 @@ pub fn why(ui: &mut Ui, look: Look, soundcheck: &Soundcheck, desk: &DeskWords) {
     let large = look.text > 1.0;
     ui.columns(if large { 2 } else { 3 }, |columns| {
         ScrollArea::vertical().id_salt("why").show(&mut columns[0], |ui| {
-            for line in view::why_lines(&snapshot.advice, desk) {
-                ui.label(line);
-            }
+            // Else the columns' layout would spread each row's words.
+            ui.vertical(|ui| {
+                for line in view::why_lines(&snapshot.advice, desk) {
+                    ui.label(line);
+                }
+            });
         });
         let Some(channel) = at_hand else { return };
         let whole = columns[1].available_size();
-        let size = if large { vec2(whole.x, (whole.y - GAP) / 2.0) } else { whole };
+        // Room for neither is worse than room for one.
+        let both = !large || whole.y > 8.0 * look.body().size;
+        let size = if large && both { vec2(whole.x, (whole.y - GAP) / 2.0) } else { whole };
         peaks(&mut columns[1], look, snapshot, &soundcheck.history, (channel, size));
         let line = snapshot.inputs[channel.index()].line;
-        if let Some(heights) = line.and_then(|line| soundcheck.spectra.heights(line)) {
+        if let Some(heights) = line.filter(|_| both).and_then(|line| soundcheck.spectra.heights(line)) {
             bands(&mut columns[if large { 1 } else { 2 }], look, &heights, (channel, size));
         }
     });

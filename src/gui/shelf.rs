@@ -21,11 +21,15 @@ pub struct Meter<'a> {
     pub marker: Option<f64>,
 }
 
+/// How high it stands.
+pub fn height(look: Look) -> f32 {
+    3.4 * look.small().size + 2.0 * TARGET * 0.6
+}
+
 pub fn meter(ui: &mut Ui, look: Look, meter: &Meter) -> Response {
     let palette = look.palette();
     let line = look.small().size;
-    let height = 3.4 * line + 2.0 * TARGET * 0.6;
-    let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), height), Sense::hover());
+    let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), height(look)), Sense::hover());
     let shelf = meter.shelf;
     response.widget_info(|| WidgetInfo::labeled(Role::ProgressIndicator, true, spoken(meter)));
     if !ui.is_rect_visible(rect) {

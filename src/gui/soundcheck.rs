@@ -221,7 +221,8 @@ impl Soundcheck {
         // Where large text leaves no room for both, the table that was asked for takes the meter's place; a room
         // microphone sees no input.
         let crowded = self.table && ui.available_height() < 4.0 * TARGET * look.text;
-        let metered = !crowded && self.connection != Connection::Room;
+        let fits = ui.available_height() >= shelf::height(look);
+        let metered = fits && !crowded && self.connection != Connection::Room;
         if let Some(channel) = self.at_hand().or(snapshot.advice.channel).filter(|_| metered) {
             self.meter(ui, look, setup, &snapshot, channel, next.arrow);
             ui.add_space(GAP / 2.0);
