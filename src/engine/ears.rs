@@ -1,9 +1,10 @@
-//! What an engine listens to: the simulated stage, or a device.
+//! What an engine listens to: the simulated stage, a device, or what another engine hears of a device.
 //!
 //! On the stage time goes by as it does in a hall, or, where a helper does it all, as fast as can be.
 
 use std::time::{Duration, Instant};
 
+use super::hall::Overheard;
 use crate::block::{BlockBuf, Format};
 use crate::source::live::{self, InputDevice, InputState, LiveConfig, LiveError, LiveSource};
 use crate::source::stage::Stage;
@@ -29,6 +30,7 @@ pub enum Status {
 pub(super) enum Ears {
     Stage { stage: Box<Stage>, helped: bool, began: Instant },
     Live { source: LiveSource, name: String },
+    Overheard { source: Overheard, names: Vec<Name> },
 }
 
 const BLOCK: Seconds = Seconds::new(0.02);
@@ -49,10 +51,14 @@ impl Ears {
         Ok(Self::Live { source: LiveSource::open(&device, LiveConfig::default())?, name })
     }
 
+    pub const fn overheard(source: Overheard, names: Vec<Name>) -> Self {
+        Self::Overheard { source, names }
+    }
+
     pub fn stage(&mut self) -> Option<&mut Stage> {
         match self {
             Self::Stage { stage, .. } => Some(stage),
-            Self::Live { .. } => None,
+            Self::Live { .. } | Self::Overheard { .. } => None,
         }
     }
 
@@ -60,6 +66,7 @@ impl Ears {
         match self {
             Self::Stage { stage, .. } => stage.format(),
             Self::Live { source, .. } => source.format(),
+            Self::Overheard { source, .. } => source.format(),
         }
     }
 
@@ -70,12 +77,13 @@ impl Ears {
             Self::Live { source, name } => {
                 (1..=source.format().channels).map(|line| format!("{name} {line}")).collect()
             }
+            Self::Overheard { names, .. } => names.clone(),
         }
     }
 
     /// Room for what one reading gives: a live source gives whatever has come, a late engine's half second.
     pub fn block(&self) -> BlockBuf {
-        let span = if self.is_live() { LIVE_BLOCK } else { BLOCK };
+        let span = if matches!(self, Self::Stage { .. }) { BLOCK } else { LIVE_BLOCK };
         let Format { rate, channels } = self.format();
         BlockBuf::new(channels, rate.frames(span).get() as usize)
     }
@@ -87,6 +95,10 @@ impl Ears {
                 Err(never) => match never {},
             }),
             Self::Live { source, .. } => source.read(block),
+            Self::Overheard { source, .. } => Ok(match source.read(block) {
+                Ok(flow) => flow,
+                Err(never) => match never {},
+            }),
         }
     }
 
@@ -101,7 +113,7 @@ impl Ears {
 
     pub fn status(&self) -> Status {
         match self {
-            Self::Stage { .. } => Status::Running,
+            Self::Stage { .. } | Self::Overheard { .. } => Status::Running,
             Self::Live { source, .. } => match source.health().state {
                 InputState::Starved => Status::Quiet,
                 InputState::OnlyZeros => Status::AllZero,
