@@ -398,14 +398,21 @@ impl App {
         let palette = self.look.palette();
         let mut wanted = None;
         ui.horizontal_wrapped(|ui| {
+            // Large text needs all the room there is.
+            let usual = ui.spacing().item_spacing.x;
+            ui.spacing_mut().item_spacing.x = if self.look.text > 1.0 { usual } else { GAP };
             for view in View::ALL {
-                let name = RichText::new(view.name()).font(self.look.strong());
-                let name = if view == self.view { name.underline() } else { name.color(palette.quiet) };
+                let name = RichText::new(view.name());
+                let name = match view == self.view {
+                    true => name.font(self.look.strong()).underline(),
+                    false => name.color(palette.quiet),
+                };
                 let button = Button::new(name).frame(false).min_size(egui::vec2(TARGET, TARGET));
                 if ui.add(button).clicked() {
                     wanted = Some(Action::Go(view));
                 }
             }
+            ui.spacing_mut().item_spacing.x = usual;
             if let Some(told) = words::status(&self.soundcheck.status) {
                 ui.add_space(GAP);
                 ui.label(RichText::new(told).font(self.look.strong()).color(palette.text));

@@ -307,14 +307,14 @@ impl LinePage {
     fn step(&self, ui: &mut Ui, look: Look, snapshot: &LineSnapshot) {
         let palette = look.palette();
         let told = lines::line_next(snapshot, &self.names);
+        let headline = lines::line_headline(snapshot, &self.names);
         let next = NextStep {
             arrow: view::Arrow::None,
-            then: lines::then(snapshot, &told),
+            then: lines::then(snapshot, &headline, &told),
             sentence: told.sentence,
             proof: told.proof,
             reply: Reply::Done,
         };
-        let headline = lines::line_headline(snapshot, &self.names);
         let mark = lines::mark(snapshot);
         let words = Words { headline: &headline, then: &next.then, next: &next };
         step::next_step_marked(ui, look, &words, |painter, within| match mark {

@@ -169,11 +169,11 @@ pub fn line_state(status: &LineStatus) -> LineState {
     }
 }
 
-/// Before what was found: "right", "look".
+/// The word beside the shape.
 pub const fn state_word(state: LineState) -> &'static str {
     match state {
         LineState::NotYet => "not checked",
-        LineState::Right => "right",
+        LineState::Right => "arrived",
         LineState::Wrong => "wrong",
         LineState::Silent => "silent",
         LineState::Skipped => "skipped",
@@ -183,7 +183,8 @@ pub const fn state_word(state: LineState) -> &'static str {
 /// What was found, where the word alone says too little.
 pub fn detail(status: &LineStatus) -> String {
     let told = line_result(&status.result);
-    if told == state_word(line_state(status)) { String::new() } else { told }
+    let more = told.strip_prefix(state_word(line_state(status))).unwrap_or(&told);
+    more.trim_start_matches([',', ';', ' ']).to_owned()
 }
 
 /// For the patch sheet: every line that was decided.
@@ -203,19 +204,23 @@ fn tick(status: &LineStatus) -> Tick {
     Tick { channel, right: status.result.is_right(), result, came_in_on, date: Date::today() }
 }
 
-/// What stands under the headline: where the headline leaves something out, the whole sentence.
-pub fn then(snapshot: &LineSnapshot, next: &LineNext) -> String {
+/// What stands under the headline: what the headline leaves out of the sentence, and how it is done.
+pub fn then(snapshot: &LineSnapshot, headline: &str, next: &LineNext) -> String {
     let LineNext { sentence, then, .. } = next;
-    let whole = match snapshot.advice.step {
-        LineStep::Quiet | LineStep::AskSound | LineStep::Over | LineStep::PhantomWait => snapshot.assembly.is_some(),
-        LineStep::Call { why: Call::First, .. } | LineStep::AnyTap | LineStep::AnyPlay => false,
-        _ => true,
-    };
-    match (whole, snapshot.advice.step) {
-        (true, LineStep::Over) => sentence.clone(),
-        (true, _) if sentence.ends_with('?') => format!("{sentence} {then}"),
-        (true, _) => format!("{sentence}: {then}"),
-        (false, _) => then.clone(),
+    match snapshot.advice.step {
+        LineStep::Over if snapshot.assembly.is_some() => return sentence.clone(),
+        LineStep::Quiet
+        | LineStep::Over
+        | LineStep::PhantomWait
+        | LineStep::AnyTap
+        | LineStep::AnyPlay
+        | LineStep::Call { why: Call::First, .. } => return then.clone(),
+        _ => {}
+    }
+    match sentence.strip_prefix(headline).unwrap_or(sentence).trim_start_matches([':', ',', ' ']) {
+        "" | "?" => then.clone(),
+        rest if rest.ends_with(['?', '.']) => format!("{rest} {then}"),
+        rest => format!("{rest}: {then}"),
     }
 }
 

@@ -9,7 +9,7 @@ use eframe::egui::{
     pos2, vec2,
 };
 
-use super::layout::{Layout, SPACE, part};
+use super::layout::{BEND, Layout, SPACE, part};
 use crate::gui::shapes;
 use crate::gui::theme::{BAR, Look, TARGET};
 use crate::view::plan::{BoxKind, Drawing, DrawnBox, DrawnWire, Spot, Verdict, verdict_word};
@@ -26,7 +26,7 @@ pub struct Graph {
 }
 
 /// Points of a bend.
-const BEND: usize = 16;
+const POINTS: usize = 16;
 
 impl Graph {
     pub const fn show_picked(&mut self) {
@@ -149,10 +149,10 @@ impl Painting<'_> {
                 chosen = Some(Spot::Box(at));
             }
         }
-        for (at, wire) in self.drawing.wires.iter().enumerate() {
+        for &at in &self.laid.written {
             if let Some(lane) = self.lane(at)
                 && lane.intersects(seen)
-                && self.draw_verdict(ui, lane, at, wire)
+                && self.draw_verdict(ui, lane, at, &self.drawing.wires[at])
             {
                 chosen = Some(Spot::Wire(at));
             }
@@ -333,12 +333,12 @@ fn lay(
 
 /// Bends within the gap beside what it leaves, then runs straight.
 fn bend(start: Pos2, end: Pos2, from: Rect, straight: bool) -> Vec<Pos2> {
-    let room = if straight { 28.0 } else { end.x - start.x };
+    let room = if straight { BEND } else { end.x - start.x };
     let turned = (start.x + room).min(end.x);
     let wide = turned - from.right();
-    let mut points: Vec<Pos2> = (0..=BEND)
+    let mut points: Vec<Pos2> = (0..=POINTS)
         .map(|at| {
-            let far = at as f32 / BEND as f32;
+            let far = at as f32 / POINTS as f32;
             // Level at both ends.
             let eased = far * far * (3.0 - 2.0 * far);
             pos2(start.x + far * wide, start.y + eased * (end.y - start.y))

@@ -13,18 +13,25 @@ const WIDE: f32 = 1040.0;
 /// Between two rows.
 pub const SPACE: f32 = 8.0;
 
+/// Of a gap what is left of a lane, for the wires' bends, and right of it.
+pub const BEND: f32 = 22.0;
+const TIP: f32 = 6.0;
+
 /// Columns and the gaps before them, as shares of the width: with amplifiers, without.
 type Shares = [(f32, f32); 5];
-const SIDE_BY_SIDE: Shares = [(0.0, 0.15), (0.109, 0.14), (0.04, 0.085), (0.109, 0.13), (0.109, 0.128)];
-const SIDE_BY_SIDE_PLAIN: Shares = [(0.0, 0.17), (0.115, 0.16), (0.05, 0.12), (0.0, 0.0), (0.125, 0.26)];
+const SIDE_BY_SIDE: Shares = [(0.0, 0.14), (0.118, 0.135), (0.04, 0.08), (0.118, 0.125), (0.118, 0.126)];
+const SIDE_BY_SIDE_PLAIN: Shares = [(0.0, 0.17), (0.12, 0.16), (0.05, 0.12), (0.0, 0.0), (0.13, 0.25)];
 const STACKED: Shares = [(0.0, 0.36), (0.28, 0.36), (0.0, 0.19), (0.19, 0.21), (0.19, 0.22)];
 const STACKED_PLAIN: Shares = [(0.0, 0.36), (0.28, 0.36), (0.0, 0.32), (0.28, 0.0), (0.0, 0.4)];
 
 pub struct Layout {
     /// One for each box, from the upper left corner of its part.
     pub boxes: Vec<Rect>,
-    /// One for each wire that has a verdict: what stands between it and its box.
+    /// One for each wire that has a verdict: what stands between it and its box. What comes from several boxes over one
+    /// cable has one lane.
     pub lanes: Vec<Option<Rect>>,
+    /// The wires whose verdict is written, one for each lane.
+    pub written: Vec<usize>,
     /// Left edge and width of each column.
     pub columns: [(f32, f32); 5],
     /// Height of what stands before the desk, and of what stands behind it.
@@ -58,14 +65,17 @@ impl Layout {
             *part = part.max(top + tall);
         }
         let mut lanes = vec![None; drawing.wires.len()];
+        let mut written = Vec::new();
         for (to, wires) in incoming.iter().enumerate() {
             let before = gap_before(drawing.boxes[to].kind, &columns);
-            for (lane, wire) in wires.iter().enumerate() {
+            for (lane, cable) in wires.iter().enumerate() {
                 let top = boxes[to].top() + lane as f32 * row;
-                lanes[*wire] = Some(Rect::from_x_y_ranges(before.clone(), top..=top + row - SPACE));
+                let rect = Rect::from_x_y_ranges(before.clone(), top..=top + row - SPACE);
+                cable.iter().for_each(|wire| lanes[*wire] = Some(rect));
+                written.extend(cable.first());
             }
         }
-        Self { boxes, lanes, columns, parts, stacked }
+        Self { boxes, lanes, written, columns, parts, stacked }
     }
 }
 
@@ -74,8 +84,8 @@ fn gap_before(kind: BoxKind, columns: &[(f32, f32); 5]) -> std::ops::RangeInclus
     let to = columns[kind as usize].0;
     let before = columns[..kind as usize].iter().rev().find(|(_, wide)| *wide > 0.0);
     let from = before.map_or(0.0, |(left, wide)| left + wide).min(to);
-    let bend = (to - from) * 0.22;
-    from + bend..=(to - 8.0).max(from + bend)
+    let bend = BEND.min((to - from) / 2.0);
+    from + bend..=(to - TIP).max(from + bend)
 }
 
 fn columns(width: f32, stacked: bool, amplified: bool) -> [(f32, f32); 5] {
@@ -97,12 +107,14 @@ fn columns(width: f32, stacked: bool, amplified: bool) -> [(f32, f32); 5] {
     columns
 }
 
-/// The wires with a verdict that end in each box, in the order of the patch.
-fn incoming(drawing: &Drawing) -> Vec<Vec<usize>> {
-    let mut incoming = vec![Vec::new(); drawing.boxes.len()];
-    for (at, wire) in drawing.wires.iter().enumerate() {
-        if wire.label.is_some() && wire.to < incoming.len() {
-            incoming[wire.to].push(at);
+/// The wires with a verdict that end in each box, cable by cable, in the order of the patch.
+fn incoming(drawing: &Drawing) -> Vec<Vec<Vec<usize>>> {
+    let mut incoming: Vec<Vec<Vec<usize>>> = vec![Vec::new(); drawing.boxes.len()];
+    for (at, wire) in drawing.wires.iter().enumerate().filter(|(_, wire)| wire.label.is_some()) {
+        let cables = &mut incoming[wire.to];
+        match cables.iter_mut().find(|cable| drawing.wires[cable[0]].label == wire.label) {
+            Some(cable) => cable.push(at),
+            None => cables.push(vec![at]),
         }
     }
     incoming
@@ -182,8 +194,8 @@ mod tests {
                 let drawing = drawing(inputs);
                 let laid = Layout::of(&drawing, width, 64.0 * text, text);
                 let mut taken: Vec<(usize, Rect)> = Vec::new();
-                let lanes = drawing.wires.iter().zip(&laid.lanes);
-                let lanes = lanes.filter_map(|(wire, lane)| Some((drawing.boxes[wire.to].kind, (*lane)?)));
+                let lanes = laid.written.iter().map(|at| (drawing.wires[*at].to, laid.lanes[*at]));
+                let lanes = lanes.filter_map(|(to, lane)| Some((drawing.boxes[to].kind, lane?)));
                 let boxes = drawing.boxes.iter().zip(&laid.boxes).map(|(drawn, rect)| (drawn.kind, *rect));
                 for (kind, rect) in boxes.chain(lanes) {
                     assert!(rect.left() >= 0.0 && rect.right() <= width + 0.1, "{rect:?} of {width}");

@@ -86,8 +86,7 @@ pub fn of_spot(plan: &Plan, drawing: &Drawing, spot: Spot) -> Found {
         Spot::Wire(at) => {
             let wire = &drawing.wires[at];
             let label = wire.label.as_deref().unwrap_or_default();
-            let from = &drawing.boxes[wire.from].title;
-            (wire.verdict, format!("wire {label}, {from}"), &wire.words[..], wire.words.first().cloned())
+            (wire.verdict, format!("wire {label}"), &wire.words[..], wire.words.first().cloned())
         }
         Spot::Box(at) => {
             let drawn = &drawing.boxes[at];
@@ -181,14 +180,11 @@ fn of_finding(plan: &Plan, drawing: &Drawing, finding: &Finding) -> Found {
     }
 }
 
-/// "wire 11, Laptop".
+/// "wire 11", "input 12": what it is called stands below.
 fn headline_of(rig: &Rig, wanted: About) -> String {
     match wanted {
-        About::Wire(id) => {
-            let wired = &rig.wires[id.0];
-            let named = if rig.thing(wired.from.0).kind.is_desk() { wired.to.0 } else { wired.from.0 };
-            format!("wire {}, {}", plain(&wired.label), plain(&rig.thing(named).name))
-        }
+        About::Wire(id) => format!("wire {}", plain(&rig.wires[id.0].label)),
+        About::Channel(channel) => format!("input {channel}"),
         other => about(rig, other).trim_start_matches("The ").to_owned(),
     }
 }

@@ -2,8 +2,10 @@
 
 mod fits;
 mod halls;
+mod linecheck;
 mod list;
 mod opened;
+mod plan;
 mod real;
 mod recordings;
 mod soundcheck;
