@@ -3,10 +3,8 @@
 //! Only what can be seen is drawn. Where the inputs are more than there is room for, they scroll, and what stands behind
 //! the desk stays in sight beside them. Every wire and box is a target that says what was found of it.
 
-use eframe::egui::text::{LayoutJob, TextFormat};
 use eframe::egui::{
-    Color32, FontId, Painter, Pos2, Rect, Role, ScrollArea, Sense, Shape, Stroke, StrokeKind, Ui, Vec2, WidgetInfo,
-    pos2, vec2,
+    Painter, Pos2, Rect, Role, ScrollArea, Sense, Shape, Stroke, StrokeKind, Ui, Vec2, WidgetInfo, pos2, vec2,
 };
 
 use super::layout::{BEND, Layout, SPACE, part};
@@ -23,7 +21,12 @@ pub struct Graph {
     /// What is picked must be seen.
     moved: bool,
     wanted: Option<f32>,
+    /// Height of what stands above it, at the last picture.
+    above: f32,
 }
+
+/// With fewer in sight, what stands above scrolls along.
+const FEW_ROWS: f32 = 1.5;
 
 /// Points of a bend.
 const POINTS: usize = 16;
@@ -38,35 +41,58 @@ impl Graph {
         self.wanted = Some((self.scrolled + by * self.seen).max(0.0));
     }
 
-    /// Draws it; what was chosen.
-    pub fn ui(&mut self, ui: &mut Ui, look: Look, drawing: &Drawing, picked: Option<Spot>) -> Option<Spot> {
+    /// Draws it under `above`, which scrolls along where there is little room; what was chosen.
+    pub fn ui(
+        &mut self,
+        ui: &mut Ui,
+        look: Look,
+        drawing: &Drawing,
+        picked: Option<Spot>,
+        above: impl Fn(&mut Ui),
+    ) -> Option<Spot> {
         let width = (ui.available_width() - BAR).max(1.0);
-        let row = (look.small().size * 2.7 + 2.0 * SPACE).max(TARGET + SPACE);
+        let lines = if low(look) { 1.4 } else { 2.7 };
+        let row = (look.small().size * lines + 2.0 * SPACE).max(TARGET + SPACE);
         let laid = Layout::of(drawing, width, row, look.text);
         let head = look.small().size * 1.5 + SPACE;
-        if !laid.stacked {
-            let (rect, _) = ui.allocate_exact_size(vec2(width, head), Sense::hover());
-            headings(ui.painter(), look, &laid, rect, &BoxKind::ALL);
-        }
+        let short = ui.available_height() - self.above < head + FEW_ROWS * row;
+        let lead = |ui: &mut Ui| {
+            let top = ui.cursor().top();
+            above(ui);
+            let tall = ui.cursor().top() - top;
+            if !laid.stacked {
+                let (rect, _) = ui.allocate_exact_size(vec2(width, head), Sense::hover());
+                headings(ui.painter(), look, &laid, rect, &BoxKind::ALL);
+            }
+            tall
+        };
+        let mut tall = if short { 0.0 } else { lead(ui) };
         let second = laid.parts[0] + if laid.stacked { 2.0 * head } else { 0.0 };
         let whole = if laid.stacked { second + laid.parts[1] } else { laid.parts[0].max(laid.parts[1]) };
         let view = ui.available_height();
         let mut area = ScrollArea::vertical().id_salt("rig").auto_shrink([false, false]);
         if let Some(wanted) = self.wanted.take() {
-            area = area.vertical_scroll_offset(wanted.min((whole - view).max(0.0)));
+            area = area.vertical_scroll_offset(wanted);
         }
-        if std::mem::take(&mut self.moved)
-            && let Some(offset) = self.offset_of(&laid, drawing, picked, (whole, view, second, head))
-        {
-            area = area.vertical_scroll_offset(offset);
+        if std::mem::take(&mut self.moved) {
+            let offset =
+                if short { Some(0.0) } else { self.offset_of(&laid, drawing, picked, (whole, view, second, head)) };
+            if let Some(offset) = offset {
+                area = area.vertical_scroll_offset(offset);
+            }
         }
         let mut chosen = None;
         let shown = area.show_viewport(ui, |ui, seen| {
-            ui.set_height(whole);
-            let origin = ui.max_rect().min.to_vec2();
+            if short {
+                ui.set_max_width(width);
+                tall = lead(ui);
+            }
+            let (rect, _) = ui.allocate_exact_size(vec2(width, whole), Sense::hover());
+            let origin = rect.min.to_vec2();
             let shifts = if laid.stacked {
-                let first = vec2(0.0, head);
-                [first, vec2(0.0, second)].map(|shift| origin + shift)
+                [head, second].map(|down| origin + vec2(0.0, down))
+            } else if short {
+                [origin; 2]
             } else {
                 let far = if whole > seen.height() { seen.top() / (whole - seen.height()) } else { 0.0 };
                 laid.parts.map(|tall| {
@@ -80,9 +106,12 @@ impl Graph {
                     headings(ui.painter(), look, &laid, at, kinds);
                 }
             }
-            let painting = Painting { look, drawing, laid: &laid, shifts, picked };
-            chosen = painting.all(ui);
+            chosen = Painting { look, drawing, laid: &laid, shifts, picked }.all(ui);
         });
+        if tall != self.above {
+            self.above = tall;
+            ui.ctx().request_repaint();
+        }
         (self.scrolled, self.seen) = (shown.state.clamped_offset().y, shown.inner_rect.height());
         chosen
     }
@@ -114,13 +143,21 @@ impl Graph {
     }
 }
 
+/// One line a row.
+fn low(look: Look) -> bool {
+    look.text > super::LARGE
+}
+
 fn headings(painter: &Painter, look: Look, laid: &Layout, within: Rect, kinds: &[BoxKind]) {
     for kind in kinds {
         let (left, wide) = laid.columns[*kind as usize];
         if wide > 0.0 {
             let color = look.palette().quiet;
-            let letters = crate::gui::fit(painter, kind.heading(), look.small(), color, wide);
-            painter.galley(within.min + vec2(left, 0.0), letters, color);
+            // The last may reach into the gap before it.
+            let room = if *kind == BoxKind::Ears { wide * 1.7 } else { wide };
+            let letters = crate::gui::fit(painter, kind.heading(), look.small(), color, room);
+            let beyond = (letters.size().x - wide).max(0.0);
+            painter.galley(within.min + vec2(left - beyond, 0.0), letters, color);
         }
     }
 }
@@ -172,7 +209,9 @@ impl Painting<'_> {
     fn way(&self, painter: &Painter, seen: Rect, at: usize, wire: &DrawnWire) {
         let (from, to) = (self.boxed(wire.from), self.boxed(wire.to));
         let kinds = (self.drawing.boxes[wire.from].kind, self.drawing.boxes[wire.to].kind);
-        if !seen.expand(from.height()).intersects(from.union(to)) {
+        // Of the many ways from the inputs only those of the inputs that are seen.
+        let leaves = if kinds.0 == BoxKind::Input { from } else { from.union(to) };
+        if !seen.intersects(leaves) {
             return;
         }
         let lane = self.lane(at);
@@ -215,6 +254,8 @@ impl Painting<'_> {
         let (wide, color) = match (wire.label.is_some(), wire.verdict) {
             (false, _) if beside => (2.5, palette.quiet),
             (false, _) => (1.5, palette.line),
+            // Many channels over one cable.
+            (true, Verdict::Fits) if self.drawing.boxes[wire.from].kind == BoxKind::Input => (1.5, palette.line),
             (true, Verdict::Fits) => (1.5, palette.not_heard),
             (true, Verdict::WorksBut) => (2.0, palette.low),
             (true, Verdict::Never) => (3.0, palette.high),
@@ -251,8 +292,18 @@ impl Painting<'_> {
             drawn.detail.clone()
         };
         let mark = if drawn.verdict > Verdict::Fits { size * 1.3 } else { 0.0 };
-        let title = lay(painter, &drawn.title, self.look.body(), palette.text, inner.width(), 1);
+        let title = crate::gui::fit(painter, &drawn.title, self.look.body(), palette.text, inner.width());
         let below = crate::gui::fit(painter, &detail, self.look.small(), palette.quiet, inner.width() - mark);
+        if low(self.look) {
+            let room = inner.width() - if mark > 0.0 { mark + 4.0 } else { 0.0 };
+            let title = crate::gui::fit(painter, &drawn.title, self.look.body(), palette.text, room);
+            painter.galley(pos2(inner.left(), rect.center().y - title.size().y / 2.0), title, palette.text);
+            if mark > 0.0 {
+                let centre = pos2(inner.right() - size * 0.5, rect.center().y);
+                shapes::verdict(painter, palette, drawn.verdict, centre, size * 0.85);
+            }
+            return response.clicked();
+        }
         let two = !detail.is_empty();
         let tall = title.size().y + if two { below.size().y } else { 0.0 };
         let top = pos2(inner.left(), rect.center().y - tall / 2.0);
@@ -297,6 +348,12 @@ impl Painting<'_> {
         let room = lane.right() - left - 2.0;
         let color = if wire.verdict == Verdict::Fits { palette.quiet } else { palette.text };
         let font = if wire.verdict == Verdict::Never { crate::gui::theme::bold(size) } else { self.look.small() };
+        if low(self.look) {
+            let both = format!("{} {word}", wire.label.as_deref().unwrap_or_default());
+            let both = crate::gui::fit(painter, &both, font, color, room);
+            painter.galley(pos2(left, lane.center().y - both.size().y / 2.0), both, color);
+            return response.clicked();
+        }
         let word = crate::gui::fit(painter, word, font, color, room);
         let label = wire.label.as_deref().unwrap_or_default();
         let label = crate::gui::fit(painter, label, self.look.small(), palette.quiet, room);
@@ -315,20 +372,6 @@ impl Painting<'_> {
             painter.rect_stroke(rect, 6.0, Stroke::new(2.0, palette.quiet), StrokeKind::Inside);
         }
     }
-}
-
-fn lay(
-    painter: &Painter,
-    text: &str,
-    font: FontId,
-    color: Color32,
-    width: f32,
-    rows: usize,
-) -> std::sync::Arc<eframe::egui::Galley> {
-    let mut job = LayoutJob::single_section(text.to_owned(), TextFormat::simple(font, color));
-    job.wrap.max_width = width.max(1.0);
-    job.wrap.max_rows = rows;
-    painter.layout_job(job)
 }
 
 /// Bends within the gap beside what it leaves, then runs straight.

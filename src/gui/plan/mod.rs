@@ -10,7 +10,7 @@ mod watch;
 
 use std::path::{Path, PathBuf};
 
-use eframe::egui::{Button, Context, Key, Modifiers, RichText, ScrollArea, Ui, vec2};
+use eframe::egui::{Button, Context, Key, Modifiers, RichText, ScrollArea, Sense, Ui, vec2};
 
 use super::shapes;
 use super::step::{self, Words};
@@ -20,6 +20,9 @@ use crate::view::plan::page::{self, Missing};
 use crate::view::plan::{self, CAUTIONS, Drawing, Found, Plan, Spot};
 use graph::Graph;
 use watch::Watch;
+
+/// From here on rows are kept low.
+const LARGE: f32 = 1.25;
 
 /// Makes the files of the sheets: name and text; `true` is for Letter paper.
 pub type Printer = fn(&Plan, bool) -> Vec<(String, String)>;
@@ -192,19 +195,8 @@ impl PlanPage {
             None => shapes::arrow(painter, found.next.arrow, rect, palette.line),
         };
         step::next_step_marked(ui, look, &words, mark);
-        for caution in &found.cautions {
-            // The first words say what it is about.
-            ui.label(RichText::new(caution.words()).font(look.small()).color(palette.quiet));
-        }
-        ui.horizontal_wrapped(|ui| {
-            if let Picked::Found(at) = read.picked
-                && !read.walk.is_empty()
-            {
-                ui.label(RichText::new(page::place(at, read.walk.len())).font(look.strong()));
-            }
-            ui.label(RichText::new(plan::tally(&read.plan)).font(look.strong()));
-        });
-        if let Some(spot) = self.graph.ui(ui, look, &read.drawing, found.spot) {
+        let above = |ui: &mut Ui| above(ui, look, read, &found);
+        if let Some(spot) = self.graph.ui(ui, look, &read.drawing, found.spot, above) {
             read.pick(spot);
         }
     }
@@ -268,12 +260,40 @@ impl PlanPage {
                 ui.label(line);
             }
             ui.add_space(GAP / 2.0);
-            head(ui, page::CAUTIONS_HEAD);
+            head(ui, page::CAUTIONS);
             for caution in CAUTIONS {
                 ui.label(caution.words());
             }
         });
     }
+}
+
+/// The cautions that belong to what is picked, where it stands in the walk, the tally.
+fn above(ui: &mut Ui, look: Look, read: &Read, found: &Found) {
+    let palette = look.palette();
+    ui.add_space(GAP / 4.0);
+    for caution in &found.cautions {
+        // The first words say what it is about.
+        ui.label(RichText::new(caution.words()).font(look.small()).color(palette.quiet));
+    }
+    ui.horizontal_wrapped(|ui| {
+        if let Picked::Found(at) = read.picked
+            && !read.walk.is_empty()
+        {
+            ui.label(RichText::new(page::place(at, read.walk.len())).font(look.strong()));
+        }
+        let size = look.strong().size;
+        // Large text has room for the counts only.
+        let all = look.text <= LARGE;
+        for (verdict, told) in plan::tally(&read.plan).into_iter().filter(|(verdict, _)| all || verdict.is_some()) {
+            ui.add_space(GAP);
+            if let Some(verdict) = verdict {
+                let (rect, _) = ui.allocate_exact_size(vec2(size, size), Sense::hover());
+                shapes::verdict(ui.painter(), palette, verdict, rect.center(), size * 0.9);
+            }
+            ui.label(RichText::new(told).font(look.strong()));
+        }
+    });
 }
 
 /// No plan to be looked at.

@@ -5,14 +5,12 @@ use crate::view::sentence::{Arrow, NextStep, Reply};
 pub const NEXT: &str = "Next  ↓";
 pub const BEFORE: &str = "Before  ↑";
 pub const PRINT: &str = "Print sheets  P";
-pub const LETTER: &str = "On Letter paper  L";
-pub const AGAIN: &str = "Read again  R";
+pub const LETTER: &str = "Letter  L";
+pub const AGAIN: &str = "Read  R";
 pub const MAKE: &str = "Make the worked example  X";
 pub const COMPUTED: &str = "Computed";
 pub const NOT_COMPUTED: &str = "Nothing to compute here";
-pub const ALSO: &str = "Also";
-pub const CAUTION: &str = "Caution";
-pub const CAUTIONS_HEAD: &str = "Cautions";
+pub const CAUTIONS: &str = "Cautions";
 
 pub const KEYS: [(&str, &str); 4] = [
     ("↓ ↑", "in the plan: the next finding, or the one before"),

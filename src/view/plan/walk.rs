@@ -7,7 +7,7 @@
 use super::cautions::{CAUTIONS, Caution};
 use super::cures::cure;
 use super::drawing::{BoxKind, Drawing};
-use super::findings::{about, bus_name, channel_name, finding_line, refused, unknown, verdict_sign, verdict_word};
+use super::findings::{about, bus_name, channel_name, finding_line, refused, unknown, verdict_word};
 use super::sums::sum_line;
 use super::{Plan, headline};
 use crate::plan::checks::{About, Finding, Trouble};
@@ -253,9 +253,8 @@ fn cautions(finding: &Finding) -> Vec<Caution> {
         Trouble::Wire(Reason::EarthRemoved | Reason::MainsElsewhere | Reason::AudioLiftOnly)
         | Trouble::CircuitTooWeak { .. }
         | Trouble::CircuitShared => vec![Caution::Electric, Caution::Tingle],
-        Trouble::GainShort { .. } | Trouble::TooQuietAtSeat { .. } => {
-            vec![Caution::Rigging, Caution::Hearing, Caution::Exposure, Caution::LocalRules]
-        }
+        Trouble::GainShort { .. } => vec![Caution::Hearing, Caution::Rigging],
+        Trouble::TooQuietAtSeat { .. } => vec![Caution::Hearing, Caution::Exposure, Caution::Rigging],
         Trouble::Loop | Trouble::TwiceInOneMonitor { .. } => vec![Caution::Hearing],
         Trouble::LoadTooLow { .. }
         | Trouble::AmplifierTooStrong { .. }
@@ -281,18 +280,18 @@ fn lower(text: &str) -> String {
     }
 }
 
-/// "✕ 2 never  △ 9 works, but": what stays on the page whatever is walked to.
-pub fn tally(plan: &Plan) -> String {
-    let count = |verdict| (plan.checked.count(verdict), verdict);
-    let parts: Vec<String> = [count(Verdict::Never), count(Verdict::WorksBut)]
-        .into_iter()
-        .filter(|(count, _)| *count > 0)
-        .map(|(count, verdict)| format!("{} {count} “{}”", verdict_sign(verdict), verdict_word(verdict)))
-        .collect();
+/// Name, count of each verdict that wants something, size: what stays on the page whatever is walked to.
+pub fn tally(plan: &Plan) -> Vec<(Option<Verdict>, String)> {
+    let name = plain(&plan.rig.name);
+    let name = (!name.is_empty()).then_some((None, name));
+    let counted_as = |verdict| {
+        let count = plan.checked.count(verdict);
+        (count > 0).then(|| (Some(verdict), format!("{count} “{}”", verdict_word(verdict))))
+    };
     let size = [
         counted(plan.rig.strips.len() as u64, "channel", "channels"),
         counted(plan.rig.wires.len() as u64, "wire", "wires"),
     ];
-    let name = plain(&plan.rig.name);
-    [name].into_iter().filter(|name| !name.is_empty()).chain(parts).chain(size).collect::<Vec<_>>().join("  ·  ")
+    let verdicts = [Verdict::Never, Verdict::WorksBut].into_iter().filter_map(counted_as);
+    name.into_iter().chain(verdicts).chain([(None, size.join(", "))]).collect()
 }
