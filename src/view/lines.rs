@@ -57,7 +57,16 @@ pub fn line_next(snapshot: &LineSnapshot, names: &[String]) -> LineNext {
 
 /// As it is read from two metres.
 pub fn line_headline(snapshot: &LineSnapshot, names: &[String]) -> String {
-    let LineAdvice { step, channel, .. } = snapshot.advice;
+    match counts(snapshot) {
+        Some((right, all)) if snapshot.is_over() && right == all => "Every line is right".into(),
+        Some((right, all)) if snapshot.is_over() => format!("{right} of {all} are right"),
+        _ => step_headline(&snapshot.advice, names),
+    }
+}
+
+/// Of a step alone.
+pub fn step_headline(advice: &LineAdvice, names: &[String]) -> String {
+    let LineAdvice { step, channel, .. } = *advice;
     let it = who(channel, names);
     let own = channel.map_or(0, ChannelId::number);
     let called = |way, name: &str| match way {
@@ -102,11 +111,7 @@ pub fn line_headline(snapshot: &LineSnapshot, names: &[String]) -> String {
         LineStep::AnyPlay => "Play the video".into(),
         LineStep::AskHall if it.is_empty() => "Speak: where is it heard?".into(),
         LineStep::AskHall => format!("Speak at {own}: heard?"),
-        LineStep::Over => match counts(snapshot) {
-            Some((right, all)) if right == all => "Every line is right".into(),
-            Some((right, all)) => format!("{right} of {all} are right"),
-            None => "Done".into(),
-        },
+        LineStep::Over => "Done".into(),
     }
 }
 
