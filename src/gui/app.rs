@@ -8,8 +8,10 @@ use eframe::egui::{self, Align, Button, Context, Key, Layout, Panel as EguiPanel
 
 use super::input::{self, Choice, Chosen, Heard, Lister};
 use super::keys::{self, Action};
+use super::linecheck::{LineOpener, LinePage, LineWish};
 use super::list::Editor;
 use super::opened::Player;
+use super::plan::{PlanPage, Printer};
 use super::recordings::Takes;
 use super::ringout::{Asked, RingOutPage};
 use super::show::ShowPage;
@@ -62,6 +64,8 @@ impl World {
 pub struct App {
     world: World,
     setup: Setup,
+    plan: PlanPage,
+    lines: LinePage,
     soundcheck: Soundcheck,
     ringout: RingOutPage,
     show: ShowPage,
@@ -90,6 +94,8 @@ impl App {
             later: 0.0,
             world,
             setup,
+            plan: PlanPage::default(),
+            lines: LinePage::default(),
             soundcheck,
             ringout: RingOutPage::default(),
             show: ShowPage::default(),
@@ -115,6 +121,7 @@ impl App {
 
     fn hear(&mut self, hearing: Hearing, connection: Connection) {
         let wake = Wake::new(self.context.clone(), self.look.still);
+        self.lines.end();
         self.ringout.end();
         self.show.end();
         self.soundcheck.hear(hearing, connection, &mut self.setup, &mut self.world.listen, wake);
@@ -161,6 +168,8 @@ impl App {
     fn go(&mut self, view: View) {
         self.takes.leave();
         if view != self.view {
+            self.plan.leave();
+            self.lines.leave();
             if view == View::Inputs {
                 self.list = Editor::of(self.setup.event.as_ref());
             } else if self.view == View::Inputs {
@@ -170,6 +179,9 @@ impl App {
             self.soundcheck.noted = None;
         }
         self.view = view;
+        if view == View::Plan {
+            self.plan.enter(self.setup.event.as_ref().map(Event::folder), &self.context);
+        }
         if view == View::Show && !self.show.has_begun() {
             let equaliser = self.ringout.wish().equaliser;
             let link = self.begin(&Moment::Show(equaliser));
@@ -201,6 +213,40 @@ impl App {
     pub fn with_player(mut self, player: Player) -> Self {
         self.takes.set_player(player);
         self
+    }
+
+    /// Prints a plan's sheets.
+    #[must_use]
+    pub fn with_printer(mut self, printer: Printer) -> Self {
+        self.plan.set_printer(printer);
+        self
+    }
+
+    /// Makes the worked example here.
+    #[must_use]
+    pub fn with_example_folder(mut self, folder: PathBuf) -> Self {
+        self.plan.set_example_folder(folder);
+        self
+    }
+
+    /// Begins line checks through another engine.
+    #[must_use]
+    pub fn with_line_opener(mut self, open: LineOpener) -> Self {
+        self.lines.set_opener(open);
+        self
+    }
+
+    fn wished(&mut self, wish: LineWish) {
+        let wake = Wake::new(self.context.clone(), self.look.still);
+        self.lines.carry_out(wish, &self.soundcheck, &self.setup, wake);
+    }
+
+    /// An event that was made from the plan's page stays there.
+    fn open_in_the_plan(&mut self, folder: &std::path::Path) {
+        let noted = self.plan.noted().cloned();
+        self.open_event(folder);
+        self.go(View::Plan);
+        self.plan.note(noted.or_else(|| self.soundcheck.noted.clone()));
     }
 
     /// On the device that is heard, or in the simulated hall.
@@ -279,7 +325,7 @@ impl App {
             View::Recordings => self.takes.keys(context, &self.setup),
             View::Inputs if !self.list.keys(context) => self.go(View::Soundcheck),
             View::Inputs => self.relist(),
-            View::Soundcheck | View::RingOut | View::Show => {}
+            View::Plan | View::LineCheck | View::Soundcheck | View::RingOut | View::Show => {}
         }
         // While text is written letters are letters; a button that has the focus takes Space and Enter itself.
         let pressed = |key| context.input(|input| input.key_pressed(key));
@@ -288,6 +334,16 @@ impl App {
             return;
         }
         match self.view {
+            View::Plan => {
+                if let Some(made) = self.plan.keys(context) {
+                    self.open_in_the_plan(&made);
+                }
+            }
+            View::LineCheck => {
+                if let Some(wish) = self.lines.keys(context, self.soundcheck.is_staged()) {
+                    self.wished(wish);
+                }
+            }
             View::RingOut => {
                 if let Some(asked) = self.ringout.keys(context) {
                     self.asked(asked);
@@ -311,10 +367,16 @@ impl App {
 impl eframe::App for App {
     fn logic(&mut self, context: &Context, _: &mut eframe::Frame) {
         self.soundcheck.take();
+        self.lines.take();
+        self.plan.take();
         let dropped: Vec<PathBuf> =
             context.input(|input| input.raw.dropped_files.iter().map(|file| file.path().to_owned()).collect());
         if let Some(folder) = dropped.iter().find(|path| path.join("event.toml").is_file()) {
-            self.open_event(folder);
+            if self.view == View::Plan {
+                self.open_in_the_plan(folder);
+            } else {
+                self.open_event(folder);
+            }
         } else if let Some(listed) = dropped.iter().find(|path| Editor::takes(path)) {
             self.go(View::Inputs);
             self.list.import_file(listed);
@@ -358,14 +420,21 @@ impl App {
         let palette = self.look.palette();
         let mut wanted = None;
         ui.horizontal_wrapped(|ui| {
+            // Large text needs all the room there is.
+            let usual = ui.spacing().item_spacing.x;
+            ui.spacing_mut().item_spacing.x = if self.look.text > 1.0 { usual } else { GAP };
             for view in View::ALL {
-                let name = RichText::new(view.name()).font(self.look.strong());
-                let name = if view == self.view { name.underline() } else { name.color(palette.quiet) };
+                let name = RichText::new(view.name());
+                let name = match view == self.view {
+                    true => name.font(self.look.strong()).underline(),
+                    false => name.color(palette.quiet),
+                };
                 let button = Button::new(name).frame(false).min_size(egui::vec2(TARGET, TARGET));
                 if ui.add(button).clicked() {
                     wanted = Some(Action::Go(view));
                 }
             }
+            ui.spacing_mut().item_spacing.x = usual;
             if let Some(told) = words::status(&self.soundcheck.status) {
                 ui.add_space(GAP);
                 ui.label(RichText::new(told).font(self.look.strong()).color(palette.text));
@@ -388,6 +457,8 @@ impl App {
                         input,
                         (view::inputs::OPEN, Action::Go(View::Inputs)),
                     ],
+                    View::Plan => &[help, (labels::WHY, Action::Open(Panel::Why))],
+                    View::LineCheck => &[help, (labels::WHY, Action::Open(Panel::Why)), input],
                     View::Show => &[help, (labels::MARK, Action::Mark)],
                     View::RingOut => &[help, input],
                     View::Recordings | View::Inputs => &[help],
@@ -410,7 +481,18 @@ impl App {
             return;
         }
         let mut wanted = None;
+        if self.view == View::Plan {
+            let made = ui.horizontal_wrapped(|ui| self.plan.foot(ui, self.look)).inner;
+            if let Some(made) = made {
+                self.open_in_the_plan(&made);
+            }
+            return;
+        }
+        let mut wish = None;
         ui.horizontal_wrapped(|ui| {
+            if self.view == View::LineCheck {
+                wish = self.lines.foot(ui, self.look, self.soundcheck.is_staged());
+            }
             if self.view == View::Soundcheck {
                 wanted = self.soundcheck.foot(ui, self.look, &self.setup);
             }
@@ -435,6 +517,9 @@ impl App {
         if let Some(action) = wanted {
             self.act(action);
         }
+        if let Some(wish) = wish {
+            self.wished(wish);
+        }
     }
 
     fn open_panel(&mut self, ui: &mut Ui) {
@@ -445,6 +530,8 @@ impl App {
                     self.act(action);
                 }
             }
+            Panel::Why if self.view == View::Plan => self.plan.why(ui, self.look),
+            Panel::Why if self.view == View::LineCheck => self.lines.why(ui, self.look),
             Panel::Why => {
                 panels::why(ui, self.look, &self.soundcheck, &self.setup.desk);
             }
@@ -464,6 +551,8 @@ impl App {
 
     fn page(&mut self, ui: &mut Ui) {
         match self.view {
+            View::Plan => self.plan.ui(ui, self.look),
+            View::LineCheck => self.lines.ui(ui, self.look, &self.soundcheck, &self.setup),
             View::Soundcheck => self.soundcheck.page(ui, self.look, &self.setup),
             View::Recordings => self.takes.ui(ui, self.look, &self.setup),
             View::Inputs => {

@@ -113,7 +113,8 @@ pub fn help(ui: &mut Ui, look: Look) -> Option<Action> {
     });
     ScrollArea::vertical().id_salt("help").show(ui, |ui| {
         ui.columns(2, |columns| {
-            for (key, meaning) in labels::KEYS.iter().chain(&view::recordings::KEYS).chain(&view::inputs::KEYS) {
+            let views = view::plan::page::KEYS.iter().chain(&view::lines::KEYS).chain(&view::recordings::KEYS);
+            for (key, meaning) in labels::KEYS.iter().chain(views).chain(&view::inputs::KEYS) {
                 columns[0].label(format!("{key}   {meaning}"));
             }
             for state in STATES {

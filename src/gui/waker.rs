@@ -10,6 +10,7 @@ use std::time::{Duration, Instant};
 use eframe::egui::Context;
 
 use crate::engine::Snapshot;
+use crate::engine::linecheck::LineSnapshot;
 use crate::engine::session::Status;
 
 /// Between two pictures for who wants less movement.
@@ -32,8 +33,25 @@ impl Wake {
 
     /// Asks for a new picture if this one would differ from the last.
     pub fn look(&mut self, snapshot: &Snapshot, status: &Status) {
-        let step = what_is_asked(snapshot, status);
-        let shown = what_is_shown(snapshot);
+        self.tell(what_is_asked(snapshot, status), what_is_shown(snapshot));
+    }
+
+    /// The same of a line check.
+    pub fn look_at_lines(&mut self, snapshot: &LineSnapshot, status: &Status) {
+        let mut asked = DefaultHasher::new();
+        format!("{:?} {:?} {status:?}", snapshot.advice.step, snapshot.advice.channel).hash(&mut asked);
+        let mut shown = DefaultHasher::new();
+        for line in &snapshot.lines {
+            quarter(line.level.get()).hash(&mut shown);
+        }
+        for status in &snapshot.inputs {
+            format!("{:?} {}", status.result.outcome, status.result.is_right()).hash(&mut shown);
+        }
+        format!("{:?} {:?}", snapshot.speakers, snapshot.trouble).hash(&mut shown);
+        self.tell(asked.finish(), shown.finish());
+    }
+
+    fn tell(&mut self, step: u64, shown: u64) {
         let rests = self.still && self.painted.is_some_and(|painted| painted.elapsed() < STILL);
         if step != self.step || shown != self.shown && !rests {
             (self.step, self.shown, self.painted) = (step, shown, Some(Instant::now()));
@@ -47,6 +65,10 @@ impl Wake {
     }
 }
 
+fn quarter(level: f64) -> i64 {
+    (level.max(-60.0) * 4.0) as i64
+}
+
 fn what_is_asked(snapshot: &Snapshot, status: &Status) -> u64 {
     let mut hasher = DefaultHasher::new();
     // Steps and statuses have no hash of their own; their texts tell them apart.
@@ -56,7 +78,6 @@ fn what_is_asked(snapshot: &Snapshot, status: &Status) -> u64 {
 
 fn what_is_shown(snapshot: &Snapshot) -> u64 {
     let mut hasher = DefaultHasher::new();
-    let quarter = |level: f64| (level.max(-60.0) * 4.0) as i64;
     for channel in &snapshot.readings.channels {
         quarter(channel.frame.sample_peak.get()).hash(&mut hasher);
     }

@@ -10,6 +10,7 @@ pub mod headline;
 pub mod inputs;
 pub mod labels;
 pub mod linecheck;
+pub mod lines;
 pub mod numbers;
 pub mod plan;
 pub mod recordings;
