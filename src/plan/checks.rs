@@ -12,12 +12,13 @@ use super::hall::{self, Loudness};
 use super::loading;
 use super::port::{Drive, Takes};
 use super::quantity::{Amperes, Ohms, Watts};
-use super::rig::{Bus, Cue, Rig, ThingId, WireId};
+use super::rig::{Bus, Cue, Rig, ThingId, WireId, Wired};
 use super::routing::{Closed, Paths, SideKey};
 use super::rules::{self, Around};
 use super::signals;
 use super::sums::Worked;
 use super::verdict::{Judgement, Reason, Verdict};
+use super::wire::InLine;
 use crate::units::Db;
 
 /// What a finding is about.
@@ -38,6 +39,10 @@ pub enum Trouble {
     NoSuchOutput,
     NoSuchInput,
     NotWired,
+    /// The wire ends at a channel that the input list does not have.
+    NotListed {
+        channel: u8,
+    },
     NotHeard(Vec<Closed>),
     HeardOnOneSide(SideKey),
     CueInTheHall {
@@ -67,6 +72,11 @@ pub enum Trouble {
     LoadTooLow {
         total: Ohms,
         least: Ohms,
+    },
+    /// Taps on a line, together.
+    LineOverloaded {
+        taps: Watts,
+        amplifier: Watts,
     },
     AmplifierTooStrong {
         amplifier: Watts,
@@ -168,10 +178,8 @@ impl Checked {
         let loudness = hall::check(rig, &paths, &mut found);
         let mut refused = Vec::new();
         accept(rig, &mut found.findings, &mut refused);
-        for finding in &mut found.findings {
-            finding.cures = cures::of(rig, finding, &loudness);
-        }
         found.findings.sort_by_key(|finding| (std::cmp::Reverse(finding.weight), finding.about));
+        cure(rig, &mut found.findings, &loudness);
         Self {
             judgements,
             findings: found.findings,
@@ -242,7 +250,7 @@ fn wires(rig: &Rig, found: &mut Found) -> Vec<Judgement> {
         }
         judgements.push(judgement);
     }
-    shared_sockets(rig, found);
+    shared_sockets(rig, &judgements, found);
     judgements
 }
 
@@ -254,37 +262,56 @@ fn judge_wire(rig: &Rig, id: WireId, found: &mut Found) -> Judgement {
         found.never(About::Wire(id), trouble);
         return Judgement::default();
     };
+    if let Some(channel) = wired.to.1.channel().filter(|channel| rig.strip(*channel).is_none()) {
+        found.but(About::Wire(id), Trouble::NotListed { channel });
+    }
     rules::judge(&out, &wired.wire, &input, Around { other_half: signals::other_half(rig, id) })
 }
 
 /// Least ratio of load to source where several inputs hang on one output.
 const SPLIT_RATIO: f64 = 10.0;
 
-fn shared_sockets(rig: &Rig, found: &mut Found) {
+fn shared_sockets(rig: &Rig, judgements: &[Judgement], found: &mut Found) {
     for (index, wired) in rig.wires.iter().enumerate() {
         let id = WireId(index);
-        let earlier = |same: &dyn Fn(&super::rig::Wired) -> bool| rig.wires[..index].iter().any(same);
+        let earlier = |same: &dyn Fn(&Wired) -> bool| rig.wires[..index].iter().any(same);
         let stacks = matches!(wired.to.1, InPort::Usb | InPort::Network);
         if earlier(&|other| other.to == wired.to) && !stacks {
             found.never(About::Wire(id), Trouble::Wire(Reason::OutputsFight));
         }
         let Some(out) = signals::output_of(rig, wired).filter(|out| out.drive == Drive::Signal) else { continue };
-        let shares: Vec<_> = rig.wires.iter().filter(|other| other.from == wired.from).collect();
+        let shares: Vec<(usize, &Wired)> =
+            rig.wires.iter().enumerate().filter(|(_, other)| other.from == wired.from).collect();
         if shares.len() < 2 || earlier(&|other| other.from == wired.from) || wired.from.1 == OutPort::Link {
             continue;
         }
-        let splitter = |other: &&super::rig::Wired| other.wire.through.contains(&super::wire::InLine::Splitter);
-        if rig.thing(wired.from.0).kind.is_mic() && shares.iter().filter(|other| !splitter(other)).count() > 1 {
+        let splitter = |other: &Wired| other.wire.through.contains(&InLine::Splitter);
+        if rig.thing(wired.from.0).kind.is_mic() && shares.iter().filter(|(_, other)| !splitter(other)).count() > 1 {
             found.but(About::Wire(id), Trouble::Wire(Reason::MicSplitWithoutTransformer));
         }
-        let loads = shares.iter().filter_map(|other| {
+        let loads = shares.iter().filter_map(|(at, other)| {
             let input = signals::input_of(rig, other).filter(|input| input.takes == Takes::Signal)?;
-            Some(input.modes.first()?.impedance)
+            let switched = judgements.get(*at).and_then(|judgement| judgement.switch);
+            let mode = input.modes.iter().find(|mode| switched.is_none_or(|kind| kind == mode.kind))?;
+            Some(mode.impedance)
         });
         let load = super::sums::loads::parallel(loads);
         if load.get() < SPLIT_RATIO * out.impedance.get() {
             found.but(About::Wire(id), Trouble::Wire(Reason::SplitLoads { load }));
         }
+    }
+}
+
+/// Cures that stand at one finding of a wire are not told again at its next.
+fn cure(rig: &Rig, findings: &mut [Finding], loudness: &Loudness) {
+    for index in 0..findings.len() {
+        let (told, rest) = findings.split_at_mut(index);
+        let finding = &mut rest[0];
+        let mut cures = cures::of(rig, finding, loudness);
+        let same = told.iter().filter(|other| other.about == finding.about);
+        let known: Vec<&Cure> = same.flat_map(|other| &other.cures).collect();
+        cures.retain(|cure| !known.contains(&cure));
+        finding.cures = cures;
     }
 }
 
@@ -330,6 +357,7 @@ impl Trouble {
             Self::NoSuchOutput => "no-such-output",
             Self::NoSuchInput => "no-such-input",
             Self::NotWired => "not-wired",
+            Self::NotListed { .. } => "not-listed",
             Self::NotHeard(_) => "not-heard",
             Self::HeardOnOneSide(_) => "one-side-only",
             Self::CueInTheHall { .. } => "cue-in-the-hall",
@@ -343,6 +371,7 @@ impl Trouble {
             Self::Loop => "loop",
             Self::PhantomForAll { .. } => "phantom-for-all",
             Self::LoadTooLow { .. } => "load-too-low",
+            Self::LineOverloaded { .. } => "line-overloaded",
             Self::AmplifierTooStrong { .. } => "amplifier-too-strong",
             Self::AmplifierTooWeak { .. } => "amplifier-too-weak",
             Self::CircuitTooWeak { .. } => "circuit-too-weak",

@@ -7,12 +7,12 @@
 use super::checks::{About, Finding, Trouble};
 use super::gear::{self, GearKind, InPort, LeadKind, OutPort};
 use super::hall::Loudness;
-use super::port::{Drive, Input, Output, Supply};
+use super::port::{Drive, Input, Layout, Output, Supply};
 use super::quantity::Metres;
 use super::rig::{Rig, ThingId, WireId};
 use super::rules::{self, Around};
 use super::signals;
-use super::sums::feedback;
+use super::sums::{cable, feedback};
 use super::verdict::{Reason, Verdict};
 use super::wire::{Cable, InLine, Wire};
 use crate::units::Db;
@@ -26,6 +26,8 @@ pub enum Cure {
     Insert(InLine, Option<String>),
     /// Take another lead; the name is the gear list's.
     Lead(LeadKind, Option<String>),
+    /// The same, into another input of the channel.
+    LeadInto(LeadKind, Option<String>, InPort),
     Shorter {
         limit: Metres,
     },
@@ -84,6 +86,7 @@ pub(super) fn of(rig: &Rig, finding: &Finding, loudness: &Loudness) -> Vec<Cure>
         Reason::ThinCable | Reason::XlrOnSpeakers => {
             return vec![Cure::Lead(LeadKind::Speaker, owned(rig, GearKind::Lead(LeadKind::Speaker)))];
         }
+        Reason::SpeakerCableLoss { .. } => return shorter_speaker_lead(rig, id),
         Reason::UsbTooLong { .. } => return vec![Cure::Shorter { limit: Metres::new(5.0) }],
         _ => {}
     }
@@ -92,15 +95,43 @@ pub(super) fn of(rig: &Rig, finding: &Finding, loudness: &Loudness) -> Vec<Cure>
     };
     let around = Around { other_half: signals::other_half(rig, id) };
     let mut tried = tries(rig, id, &out, &input, around);
+    if carries_a_cue(rig, wired.from.0) {
+        // Summed, the audience would hear it.
+        tried.retain(|(cure, _, _)| !matches!(cure, Cure::Insert(InLine::ResistorSum | InLine::StereoDi, _)));
+    }
     if let Reason::LongUnbalanced { limit, .. } = reason {
         tried.push((Cure::Shorter { limit: *limit }, Verdict::Fits, 1));
     }
     let before = rules::judge(&out, &wired.wire, &input, around);
     let mut helps: Vec<(Cure, Verdict, u8)> =
         tried.into_iter().filter(|(_, after, _)| *after < before.verdict()).collect();
-    helps.sort_by_key(|(_, after, rank)| (*after, *rank));
-    helps.dedup_by(|a, b| a.0 == b.0);
-    helps.into_iter().map(|(cure, _, _)| cure).take(MOST).collect()
+    // What is there comes before what would have to be bought, however well that fits.
+    helps.sort_by_key(|(_, after, rank)| (*rank > 1, *after, *rank));
+    let mut cures: Vec<Cure> = Vec::new();
+    for (cure, _, _) in helps {
+        let likeness = std::mem::discriminant(&cure);
+        if cures.iter().all(|other| std::mem::discriminant(other) != likeness) {
+            cures.push(cure);
+        }
+    }
+    cures.truncate(MOST);
+    cures
+}
+
+/// As long as this cross-section may be on this loudspeaker.
+fn shorter_speaker_lead(rig: &Rig, id: WireId) -> Vec<Cure> {
+    let wired = &rig.wires[id.0];
+    let Cable::Speaker(area) = wired.wire.cable else { return Vec::new() };
+    let load = super::loading::ohms_of(rig.thing(wired.to.0));
+    let whole = cable::longest(load, area, rules::MOST_SPEAKER_LOSS).get().floor();
+    vec![Cure::Shorter { limit: Metres::new(whole) }]
+}
+
+/// Whether one half of this source is for the performers' ears only.
+fn carries_a_cue(rig: &Rig, source: ThingId) -> bool {
+    let cues = rig.strips.iter().filter(|strip| strip.cue.is_some());
+    let mut sources = cues.filter_map(|strip| rig.source_of(strip.channel.number() as u8));
+    sources.any(|(_, wired)| wired.from.0 == source)
 }
 
 /// Each change with the verdict that it leads to, and how far one has to go for it.
@@ -109,10 +140,16 @@ fn tries(rig: &Rig, id: WireId, out: &Output, input: &Input, around: Around) -> 
     let judged = |out: &Output, wire: &Wire, input: &Input| rules::judge(out, wire, input, around).verdict();
     let mut tried = Vec::new();
     let to = rig.thing(wired.to.0);
+    let as_long = |wire: Wire| Wire { length: wired.wire.length, through: wired.wire.through.clone(), ..wire };
     for port in gear::other_inputs(wired.to.1) {
         if let Some(other) = gear::input(to.kind, &to.spec, port) {
-            let wire = Wire { length: wired.wire.length, ..Wire::usual(out, &other) };
-            tried.push((Cure::OtherInput(port), judged(out, &wire, &other), 0));
+            tried.push((Cure::OtherInput(port), judged(out, &as_long(Wire::usual(out, &other)), &other), 0));
+            if out.layout == Layout::OnePlug {
+                let name = owned(rig, GearKind::Lead(LeadKind::Split));
+                let rank = if name.is_some() { 0 } else { 2 };
+                let verdict = judged(out, &as_long(Wire::split(out, &other)), &other);
+                tried.push((Cure::LeadInto(LeadKind::Split, name, port), verdict, rank));
+            }
         }
     }
     let supply = |on| Input { supply: Supply::Phantom(Some(on)), ..input.clone() };
@@ -133,7 +170,7 @@ fn tries(rig: &Rig, id: WireId, out: &Output, input: &Input, around: Around) -> 
     }
     if out.drive == Drive::Signal {
         for wire in [Wire::usual(out, input), Wire::split(out, input)] {
-            let wire = Wire { length: wired.wire.length, ..wire };
+            let wire = as_long(wire);
             let kind = super::counts::lead_of(&super::rig::Wired { wire: wire.clone(), ..wired.clone() });
             let name = owned(rig, GearKind::Lead(kind));
             let rank = if name.is_some() { 1 } else { 2 };

@@ -6,7 +6,7 @@
 
 use super::kind::{InKind, OutKind};
 use super::port::{Input, Layout, Output, Socket, Supply, Takes};
-use super::quantity::{Area, Metres, Ohms, Watts};
+use super::quantity::{Area, Metres, Ohms, Volts, Watts};
 use super::wire::InLine;
 
 /// A kind of thing.
@@ -151,6 +151,8 @@ pub struct Spec {
     pub ohms: Option<Ohms>,
     /// The least load of an amplifier.
     pub least_ohms: Option<Ohms>,
+    /// Of a line amplifier: 70 or 100 V.
+    pub line_volts: Option<Volts>,
     /// What an amplifier gives into its least load, or a loudspeaker bears.
     pub watts: Option<Watts>,
     /// From the mains, rated.

@@ -139,6 +139,8 @@ pub struct Venue {
     pub width: Option<Metres>,
     pub height: Option<Metres>,
     pub reverb: Option<Seconds>,
+    /// Mean absorption coefficient, where nobody measured the reverberation.
+    pub absorption: Option<f64>,
     /// The audience's noise, dBA.
     pub noise: Option<Spl>,
     /// What somebody wants at the last row, dBA.
@@ -150,6 +152,12 @@ pub struct Venue {
 }
 
 impl Venue {
+    /// m², of a box of these sides.
+    pub fn surface(&self) -> Option<f64> {
+        let (length, width, height) = (self.length?.get(), self.width?.get(), self.height?.get());
+        Some(2.0 * (length * width + length * height + width * height))
+    }
+
     /// m³.
     pub fn volume(&self) -> Option<f64> {
         Some(self.length?.get() * self.width?.get() * self.height?.get())
@@ -178,8 +186,8 @@ pub struct Rig {
     pub stock: Option<Vec<Gear>>,
     pub venue: Option<Venue>,
     pub accepted: Vec<Accepted>,
-    /// The most channels that any song has open, where songs are listed.
-    pub open_at_once: Option<u32>,
+    /// The channels that each song has open, where songs are listed.
+    pub songs: Vec<Vec<u8>>,
     /// For batteries.
     pub show_hours: Option<f64>,
 }

@@ -72,9 +72,7 @@ pub fn other_half(rig: &Rig, id: WireId) -> bool {
 fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
     let number = strip.channel.number() as u8;
     let about = About::Channel(number);
-    let arrives =
-        rig.wires.iter().any(|wired| rig.thing(wired.to.0).kind.is_desk() && wired.to.1.channel() == Some(number));
-    if !arrives {
+    if !arrives(rig, number) {
         found.never(about, Trouble::NotWired);
         return;
     }
@@ -92,7 +90,12 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
         if let Some(node) = heard_by(Role::Hall).next() {
             found.never(about, Trouble::CueInTheHall { cue, speaker: speaker(node) });
         }
-        if let Some(node) = heard_by(Role::Recording).next() {
+        // On a track of its own it does no harm; in a mix it does.
+        let in_a_mix = |node: &&Node| {
+            let buses = reached.iter().filter(|bus| matches!(bus, Node::Bus(_)));
+            buses.into_iter().any(|bus| paths.reached(*bus).contains(*node))
+        };
+        if let Some(node) = heard_by(Role::Recording).find(in_a_mix) {
             found.never(about, Trouble::CueInTheRecording { cue, recorder: speaker(node) });
         }
         if heard_by(Role::Monitor).next().is_none() {
@@ -114,6 +117,11 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
     twice_in_a_monitor(rig, paths, strip, found);
 }
 
+/// Whether a wire brings anything to a channel.
+fn arrives(rig: &Rig, channel: u8) -> bool {
+    rig.wires.iter().any(|wired| rig.thing(wired.to.0).kind.is_desk() && wired.to.1.channel() == Some(channel))
+}
+
 /// The hall's side that a channel does not reach although the mains have both.
 fn missing_side(rig: &Rig, paths: &Paths, number: u8) -> Option<SideKey> {
     let strip = rig.strip(number)?;
@@ -133,14 +141,15 @@ fn missing_side(rig: &Rig, paths: &Paths, number: u8) -> Option<SideKey> {
     }
 }
 
-/// A cue on one half of a source whose halves are summed somewhere.
+/// A cue on one half of a source whose other wire carries both halves.
 fn cue_summed(rig: &Rig, channel: u8, cue: super::rig::Cue, found: &mut Found) {
     let Some((_, own)) = rig.source_of(channel) else { return };
-    let summed = |wired: &Wired| {
-        wired.from.0 == own.from.0 && wired.wire.through.contains(&InLine::ResistorSum)
-            || wired.from == own.from && wired.from.1.side().is_none() && wired.to != own.to
+    let both = |wired: &Wired| {
+        let whole = wired.from.1 == OutPort::Own(None) && wired.wire.cable != Cable::Split;
+        wired.from.0 == own.from.0 && (whole || wired.wire.through.contains(&InLine::ResistorSum))
     };
-    if rig.wires.iter().any(summed) {
+    let stereo = output_of(rig, own).is_some_and(|out| out.layout != Layout::Mono);
+    if stereo && rig.wires.iter().any(both) {
         found.never(About::Channel(channel), Trouble::CueSummed(cue));
     }
 }
@@ -167,7 +176,8 @@ fn twice_in_a_monitor(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found
 }
 
 fn things(rig: &Rig, paths: &Paths, found: &mut Found) {
-    let sources: Vec<Node> = rig.strips.iter().map(|strip| Node::Channel(strip.channel.number() as u8)).collect();
+    let channels = rig.strips.iter().map(|strip| strip.channel.number() as u8);
+    let sources: Vec<Node> = channels.filter(|channel| arrives(rig, *channel)).map(Node::Channel).collect();
     for id in rig.ids() {
         let thing = rig.thing(id);
         let used = rig.wires.iter().any(|wired| wired.from.0 == id || wired.to.0 == id);

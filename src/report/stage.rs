@@ -130,7 +130,7 @@ fn draw(token: &Token, (x, y): (f64, f64), taken: &mut Vec<[f64; 4]>, svg: &mut 
         TokenKind::HallSpeaker | TokenKind::Desk => {
             format!("<rect x=\"{:.1}\" y=\"{:.1}\" width=\"7.2\" height=\"7.2\"", x - 3.6, y - 3.6)
         }
-        TokenKind::Monitor | TokenKind::Seat => {
+        TokenKind::Monitor => {
             format!("<path d=\"M{:.1} {:.1}h8.4l-2 -6h-4.4z\"", x - 4.2, y + 3.0)
         }
     };

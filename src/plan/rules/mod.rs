@@ -14,6 +14,7 @@ mod stereo;
 
 pub use lead::corner_hz;
 pub use level::loading_loss;
+pub use loudspeaker::MOST_LOSS as MOST_SPEAKER_LOSS;
 
 use super::port::{Drive, Input, Mode, Output, Takes};
 use super::verdict::{Judgement, Reason, Verdict};

@@ -27,6 +27,7 @@ pub enum Sum {
     SeatLevel,
     Needed,
     CriticalDistance,
+    Eyring,
     PotentialGain,
     NeededGain,
     Delay,
@@ -66,6 +67,8 @@ pub enum Quantity {
     Directivity,
     Volume,
     ReverbTime,
+    Surface,
+    Absorption,
     NoiseLevel,
     OverNoise,
     NeededLevel,
@@ -86,6 +89,8 @@ pub enum Quantity {
     PrecedenceDelay,
     SpacingRatio,
     Spill,
+    Ripple,
+    FirstNotch,
     Voltage,
     PowerFactor,
     Current,
@@ -121,6 +126,7 @@ pub enum Assumption {
     NoOtherLoad,
     PeakIsNotAverage,
     WorkingValue,
+    BoxOfABox,
     AtFullPower,
 }
 

@@ -24,6 +24,9 @@ pub fn cure(rig: &Rig, cure: &Cure) -> String {
             }
         }
         Cure::Lead(kind, name) => format!("Take another lead: {}", owned(lead(*kind), name)),
+        Cure::LeadInto(kind, name, port) => {
+            format!("Take another lead: {}, into {}", owned(lead(*kind), name), in_name(*port))
+        }
         Cure::Shorter { limit } => format!("Take a lead of {} m or less", limit.get()),
         Cure::PhantomOn => "Switch +48 V on for this input, after plugging".into(),
         Cure::PhantomOff => "Switch +48 V OFF for this input, before plugging".into(),

@@ -86,6 +86,7 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
         Trouble::NoSuchOutput => "there is no such output on it".into(),
         Trouble::NoSuchInput => "there is no such input on it".into(),
         Trouble::NotWired => "no wire brings it to the desk".into(),
+        Trouble::NotListed { channel } => format!("channel {channel} is not in the input list: give it a line there"),
         Trouble::NotHeard(closed) => not_heard(closed),
         Trouble::HeardOnOneSide(side) => {
             format!("half of the hall does not hear it: it is panned away from the {}", side_word(*side))
@@ -128,6 +129,11 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
             "its loudspeakers together are {:.1} Ω, it bears {:.1} Ω at least: take one off",
             total.get(),
             least.get()
+        ),
+        Trouble::LineOverloaded { taps, amplifier } => format!(
+            "taps of {:.0} W on a line of {:.0} W: 80 % is right, more than all of it is too much",
+            taps.get(),
+            amplifier.get()
         ),
         Trouble::AmplifierTooStrong { amplifier, speakers } => format!(
             "{:.0} W can burn loudspeakers of {:.0} W: mark its knob, and stay under it",

@@ -1,8 +1,18 @@
 //! Why a wire is judged as it is: one plain sentence a reason, with the number that proves it.
 
-use crate::plan::verdict::{Reason, WireEnd};
+use crate::plan::verdict::{Reason, Remark, Verdict, WireEnd};
 use crate::units::Db;
 use crate::view::numbers::span;
+
+/// The sentence of a remark; one that is only a note is told as one.
+pub fn remark(remark: Remark) -> String {
+    match (remark.weight, remark.reason) {
+        (Verdict::Fits, Reason::TooHot { over }) => {
+            format!("Its very loudest is {} over: keep it a little down", whole(over))
+        }
+        (_, why) => reason(why),
+    }
+}
 
 /// What is the matter, in one sentence.
 pub fn reason(reason: Reason) -> String {

@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::findings::{about, chain, finding_line, headline, refused, unknown, verdict_word};
-use super::{CAUTIONS, Plan, cure, end, lead_of, reason, sum_line};
+use super::{CAUTIONS, Plan, cure, end, lead_of, remark, sum_line};
 use crate::plan::checks::named;
 use crate::plan::rig::WireId;
 use crate::view::numbers::thousandths;
@@ -52,8 +52,7 @@ pub fn plan_records(plan: &Plan, whole: bool) -> Vec<Value> {
 fn details(plan: &Plan, all: &mut Vec<Value>) {
     let (rig, checked) = (&plan.rig, &plan.checked);
     for (index, wired) in rig.wires.iter().enumerate() {
-        let remarks: Vec<String> =
-            checked.judgements[index].remarks.iter().map(|remark| reason(remark.reason)).collect();
+        let remarks: Vec<String> = checked.judgements[index].remarks.iter().map(|one| remark(*one)).collect();
         all.push(json!({
             "type": "wire", "label": wired.label, "from": end(rig, wired.from), "to": end(rig, wired.to),
             "lead": lead_of(wired), "verdict": verdict_word(checked.of_wire(WireId(index))), "remarks": remarks,

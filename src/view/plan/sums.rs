@@ -12,6 +12,14 @@ pub fn sum_lines(plan: &Plan) -> Vec<String> {
     plan.checked.worked.iter().map(line).collect()
 }
 
+/// The stage of the chain that clips first.
+pub fn weakest_stage(plan: &Plan) -> Option<String> {
+    let stages = plan.checked.worked.iter().filter(|(_, worked)| worked.sum == Sum::Headroom);
+    let (what, worked) = stages.min_by(|a, b| a.1.value().total_cmp(&b.1.value()))?;
+    let (stage, left) = (about(&plan.rig, *what), figure(worked.value()));
+    Some(format!("Weakest stage: {stage}, {left} dB left with the gain fully down. 10 dB everywhere is right"))
+}
+
 /// "Needed gain 9.5 dB = 20 lg(D0 / EAD); D0 15 m, EAD 5 m. Assumed: …".
 pub fn sum_line(worked: &Worked) -> String {
     let given: Vec<String> = worked.given.iter().map(|given| told(*given)).collect();
@@ -34,6 +42,7 @@ pub(super) const fn formula(sum: Sum) -> &'static str {
         Sum::SeatLevel => "L at 1 m + 10 lg(1/d² + 1/Dc²)",
         Sum::Needed => "noise + what speech needs over it",
         Sum::CriticalDistance => "0.057 √(Q · V / T)",
+        Sum::Eyring => "0.161 V / (−S ln(1 − α))",
         Sum::PotentialGain => "20 lg(D0 · D1 / (Ds · D2)) − 10 lg NOM − 6 + credit",
         Sum::NeededGain => "20 lg(D0 / EAD)",
         Sum::Delay => "d / c + what keeps the stage first",
@@ -97,6 +106,8 @@ const fn symbol_and_unit(what: Q) -> (&'static str, &'static str) {
         Q::Directivity => ("Q", ""),
         Q::Volume => ("V", " m³"),
         Q::ReverbTime => ("T", " s"),
+        Q::Surface => ("S", " m²"),
+        Q::Absorption => ("α", ""),
         Q::NoiseLevel => ("noise", " dBA"),
         Q::OverNoise => ("over it", " dB"),
         Q::NeededLevel => ("needed", " dBA"),
@@ -117,6 +128,8 @@ const fn symbol_and_unit(what: Q) -> (&'static str, &'static str) {
         Q::PrecedenceDelay => ("stage first", " ms"),
         Q::SpacingRatio => ("ratio", ""),
         Q::Spill => ("spill", " dB"),
+        Q::Ripple => ("ripple", " dB"),
+        Q::FirstNotch => ("first notch", " Hz"),
         Q::Voltage => ("V", " V"),
         Q::PowerFactor => ("power factor", ""),
         Q::Current => ("current", " A"),
@@ -145,6 +158,7 @@ const fn assumed(assumption: Assumption) -> &'static str {
         Assumption::NoOtherLoad => "nothing else on this circuit",
         Assumption::PeakIsNotAverage => "average 12 dB under the loudspeaker’s peak",
         Assumption::WorkingValue => "a working value, editable",
+        Assumption::BoxOfABox => "a plain box of these sides",
         Assumption::AtFullPower => "loudspeakers driven to their limit all the time",
     }
 }
