@@ -10,7 +10,7 @@ use super::cures::{self, Cure};
 use super::gear::{GearKind, InPort, OutPort};
 use super::hall::{self, Loudness};
 use super::loading;
-use super::port::{Drive, Takes};
+use super::port::{Drive, OnPhantom, Output, Supply, Takes};
 use super::quantity::{Amperes, Ohms, Watts};
 use super::rig::{Bus, Cue, Rig, ThingId, WireId, Wired};
 use super::routing::{Closed, Paths, SideKey};
@@ -53,6 +53,8 @@ pub enum Trouble {
         cue: Cue,
         recorder: ThingId,
     },
+    /// The audience hears these channels, the recording does not.
+    RecordingLacks(Vec<u8>),
     CueUnheard(Cue),
     /// Both halves of a stereo source are summed to one, and one half is a cue.
     CueSummed(Cue),
@@ -72,6 +74,8 @@ pub enum Trouble {
     LoadTooLow {
         total: Ohms,
         least: Ohms,
+        /// How many of them it bears.
+        bears: usize,
     },
     /// Taps on a line, together.
     LineOverloaded {
@@ -262,10 +266,20 @@ fn judge_wire(rig: &Rig, id: WireId, found: &mut Found) -> Judgement {
         found.never(About::Wire(id), trouble);
         return Judgement::default();
     };
-    if let Some(channel) = wired.to.1.channel().filter(|channel| rig.strip(*channel).is_none()) {
+    let listed = |channel: &u8| rig.strip(*channel).is_some() || rig.desk() != Some(wired.to.0);
+    if let Some(channel) = wired.to.1.channel().filter(|channel| !listed(channel)) {
         found.but(About::Wire(id), Trouble::NotListed { channel });
     }
+    let out = if powered_elsewhere(rig, id) { Output { phantom: OnPhantom::Ignores, ..out } } else { out };
     rules::judge(&out, &wired.wire, &input, Around { other_half: signals::other_half(rig, id) })
+}
+
+/// Whether a source on several inputs gets its phantom power by another of its wires.
+fn powered_elsewhere(rig: &Rig, id: WireId) -> bool {
+    let wired = &rig.wires[id.0];
+    let others = rig.wires.iter().enumerate().filter(|(index, other)| *index != id.0 && other.from == wired.from);
+    let mut supplies = others.filter_map(|(_, other)| signals::input_of(rig, other)).map(|input| input.supply);
+    supplies.any(|supply| supply == Supply::Phantom(Some(true)))
 }
 
 /// Least ratio of load to source where several inputs hang on one output.
@@ -285,9 +299,13 @@ fn shared_sockets(rig: &Rig, judgements: &[Judgement], found: &mut Found) {
         if shares.len() < 2 || earlier(&|other| other.from == wired.from) || wired.from.1 == OutPort::Link {
             continue;
         }
-        let splitter = |other: &Wired| other.wire.through.contains(&InLine::Splitter);
-        if rig.thing(wired.from.0).kind.is_mic() && shares.iter().filter(|(_, other)| !splitter(other)).count() > 1 {
-            found.but(About::Wire(id), Trouble::Wire(Reason::MicSplitWithoutTransformer));
+        let straight = shares.iter().filter(|(_, other)| !other.wire.through.contains(&InLine::Splitter)).count();
+        if rig.thing(wired.from.0).kind.is_mic() {
+            // A splitter is made for what hangs on it.
+            if straight > 1 {
+                found.but(About::Wire(id), Trouble::Wire(Reason::MicSplitWithoutTransformer));
+            }
+            continue;
         }
         let loads = shares.iter().filter_map(|(at, other)| {
             let input = signals::input_of(rig, other).filter(|input| input.takes == Takes::Signal)?;
@@ -362,6 +380,7 @@ impl Trouble {
             Self::HeardOnOneSide(_) => "one-side-only",
             Self::CueInTheHall { .. } => "cue-in-the-hall",
             Self::CueInTheRecording { .. } => "cue-in-the-recording",
+            Self::RecordingLacks(_) => "recording-lacks",
             Self::CueUnheard(_) => "cue-unheard",
             Self::CueSummed(_) => "cue-summed",
             Self::SoloOn => "solo-on",

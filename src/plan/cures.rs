@@ -5,15 +5,16 @@
 //! Edge cases: loudspeaker level has one cure only, a line output in its place; some findings have none.
 
 use super::checks::{About, Finding, Trouble};
-use super::gear::{self, GearKind, InPort, LeadKind, OutPort};
+use super::gear::{self, GearKind, InPort, LeadKind, OutPort, Role, Side};
 use super::hall::Loudness;
-use super::port::{Drive, Input, Layout, Output, Supply};
-use super::quantity::Metres;
+use super::kind::OutKind;
+use super::port::{Drive, Input, InputSide, Layout, ModeKind, Output, Supply};
+use super::quantity::{Metres, Ohms};
 use super::rig::{Rig, ThingId, WireId};
 use super::rules::{self, Around};
 use super::signals;
 use super::sums::{cable, feedback};
-use super::verdict::{Reason, Verdict};
+use super::verdict::{Judgement, Reason, Verdict};
 use super::wire::{Cable, InLine, Wire};
 use crate::units::Db;
 
@@ -24,6 +25,14 @@ pub enum Cure {
     OtherInput(InPort),
     /// Put this between; the name is the gear list's, where it has one.
     Insert(InLine, Option<String>),
+    /// The same, and into another input of the channel.
+    InsertInto(InLine, Option<String>, InPort),
+    /// Leave this box out.
+    Remove(InLine),
+    /// Take it from there.
+    OtherOutput(OutPort),
+    /// This box in the place of that one.
+    Swap(InLine, InLine, Option<String>),
     /// Take another lead; the name is the gear list's.
     Lead(LeadKind, Option<String>),
     /// The same, into another input of the channel.
@@ -35,9 +44,14 @@ pub enum Cure {
     PhantomOff,
     /// Feed it from a line output of the desk.
     LineOutput(ThingId, OutPort),
+    /// A microphone before the loudspeaker, in the place of its wire.
+    Microphone(Option<String>),
     /// Put an amplifier between.
     Amplifier(Option<String>),
-    WireBothSides,
+    /// Whether the left socket alone would give both halves.
+    WireBothSides {
+        sums: bool,
+    },
     TapeTheKnob,
     /// Take one of them out.
     Unplug,
@@ -49,7 +63,7 @@ pub enum Cure {
 
 /// Told of one wire; more would be a catalogue.
 const MOST: usize = 3;
-const BOXES: [InLine; 8] = [
+const BOXES: [InLine; 9] = [
     InLine::PassiveDi,
     InLine::BatteryDi,
     InLine::ActiveDi,
@@ -58,7 +72,10 @@ const BOXES: [InLine; 8] = [
     InLine::Pad20,
     InLine::Pad40,
     InLine::ResistorSum,
+    InLine::PhonoPreamp,
 ];
+/// A source under it loses nothing on a line input, so one for instruments is no gain to it.
+const LOW_IMPEDANCE: Ohms = Ohms::new(1_000.0);
 
 pub(super) fn of(rig: &Rig, finding: &Finding, loudness: &Loudness) -> Vec<Cure> {
     if let (About::Channel(channel), Trouble::GainShort { .. }) = (finding.about, &finding.trouble) {
@@ -68,18 +85,18 @@ pub(super) fn of(rig: &Rig, finding: &Finding, loudness: &Loudness) -> Vec<Cure>
     }
     let (About::Wire(id), Trouble::Wire(reason)) = (finding.about, &finding.trouble) else { return Vec::new() };
     let wired = &rig.wires[id.0];
-    let role = rig.thing(wired.to.0).kind.role();
     match reason {
         Reason::EarthRemoved | Reason::MainsElsewhere | Reason::NotTheSameKind => return Vec::new(),
-        Reason::SpeakerLevel => {
-            let line = signals::line_output(rig, role);
-            return line.map(|(desk, port)| Cure::LineOutput(desk, port)).into_iter().collect();
-        }
+        Reason::SpeakerLevel => return instead_of_speaker_level(rig, wired.to),
         Reason::NeedsStepDown | Reason::LineSpeakerOnAmplifier => return vec![Cure::CompetentPerson],
         Reason::NeedsAmplifier => return vec![Cure::Amplifier(owned(rig, GearKind::Amplifier))],
         Reason::OutputsFight => return vec![Cure::Unplug],
         Reason::LevelByKnob => return vec![Cure::TapeTheKnob],
-        Reason::HalfOfPair { .. } => return vec![Cure::WireBothSides],
+        Reason::HalfOfPair { sums } => return vec![Cure::WireBothSides { sums: *sums }],
+        Reason::InsertIsNoOutput => {
+            let line = signals::line_output(rig, Role::Monitor);
+            return line.map(|(desk, port)| Cure::LineOutput(desk, port)).into_iter().collect();
+        }
         Reason::MicSplitWithoutTransformer => {
             return vec![Cure::Insert(InLine::Splitter, owned_box(rig, InLine::Splitter))];
         }
@@ -97,25 +114,96 @@ pub(super) fn of(rig: &Rig, finding: &Finding, loudness: &Loudness) -> Vec<Cure>
     let mut tried = tries(rig, id, &out, &input, around);
     if carries_a_cue(rig, wired.from.0) {
         // Summed, the audience would hear it.
-        tried.retain(|(cure, _, _)| !matches!(cure, Cure::Insert(InLine::ResistorSum | InLine::StereoDi, _)));
+        let sums = |inline: InLine| matches!(inline, InLine::ResistorSum | InLine::StereoDi);
+        tried.retain(|one| !matches!(one.cure, Cure::Insert(inline, _) | Cure::InsertInto(inline, ..) if sums(inline)));
     }
     if let Reason::LongUnbalanced { limit, .. } = reason {
-        tried.push((Cure::Shorter { limit: *limit }, Verdict::Fits, 1));
+        tried.push(Try { cure: Cure::Shorter { limit: *limit }, after: Judgement::default(), effort: BOX_AT_HAND });
     }
-    let before = rules::judge(&out, &wired.wire, &input, around);
-    let mut helps: Vec<(Cure, Verdict, u8)> =
-        tried.into_iter().filter(|(_, after, _)| *after < before.verdict()).collect();
-    // What is there comes before what would have to be bought, however well that fits.
-    helps.sort_by_key(|(_, after, rank)| (*rank > 1, *after, *rank));
+    best(tried, &rules::judge(&out, &wired.wire, &input, around), reason)
+}
+
+/// A change, what the rules then say, and how far one has to go for it.
+struct Try {
+    cure: Cure,
+    after: Judgement,
+    effort: u8,
+}
+
+const NOTHING_TO_FETCH: u8 = 0;
+const LEAD_AT_HAND: u8 = 1;
+const BOX_AT_HAND: u8 = 2;
+const LEAD_TO_BORROW: u8 = 3;
+const BOX_TO_BORROW: u8 = 4;
+
+impl Try {
+    fn at_hand(&self) -> bool {
+        self.effort <= BOX_AT_HAND
+    }
+}
+
+/// Those that take this reason away and bring nothing as bad: what is there before what would have to be bought, each
+/// sort of change once, and nothing that only half helps beside what helps.
+fn best(mut tried: Vec<Try>, before: &Judgement, reason: &Reason) -> Vec<Cure> {
+    let badness = |judgement: &Judgement| {
+        let buts = judgement.remarks.iter().filter(|remark| remark.weight == Verdict::WorksBut).count();
+        (judgement.verdict(), buts)
+    };
+    let weight_in = |judgement: &Judgement| {
+        let same = judgement.remarks.iter().filter(|remark| remark.reason.code() == reason.code());
+        same.map(|remark| remark.weight).max().unwrap_or(Verdict::Fits)
+    };
+    let bearable = |after: &Judgement| after.verdict() < Verdict::Never && badness(after) < badness(before);
+    tried.retain(|one| bearable(&one.after) && weight_in(&one.after) < weight_in(before));
+    tried.sort_by_key(|one| (!one.at_hand(), badness(&one.after), one.effort));
+    let best_at_hand = tried.iter().filter(|one| one.at_hand()).map(|one| one.after.verdict()).min();
+    let best = tried.iter().map(|one| one.after.verdict()).min();
+    let wanted = |one: &Try| {
+        let after = Some(one.after.verdict());
+        if one.at_hand() {
+            after == best_at_hand
+        } else {
+            after == best && best_at_hand.is_none_or(|at| Some(at) >= best)
+        }
+    };
     let mut cures: Vec<Cure> = Vec::new();
-    for (cure, _, _) in helps {
-        let likeness = std::mem::discriminant(&cure);
-        if cures.iter().all(|other| std::mem::discriminant(other) != likeness) {
-            cures.push(cure);
+    for one in tried.into_iter().filter(wanted) {
+        if cures.iter().all(|other| other.sort() != one.cure.sort()) {
+            cures.push(one.cure);
         }
     }
     cures.truncate(MOST);
     cures
+}
+
+impl Cure {
+    /// Changes of one sort need to be told once only.
+    const fn sort(&self) -> u8 {
+        match self {
+            Self::OtherInput(_) => 0,
+            Self::Insert(..) | Self::InsertInto(..) | Self::Swap(..) | Self::Remove(_) => 1,
+            Self::Lead(..) | Self::LeadInto(..) => 2,
+            Self::Shorter { .. } => 3,
+            Self::PhantomOn | Self::PhantomOff => 4,
+            _ => 5,
+        }
+    }
+}
+
+/// In the place of an amplifier's output: a line output of the desk, or, into the desk, a microphone.
+fn instead_of_speaker_level(rig: &Rig, (to, port): (ThingId, InPort)) -> Vec<Cure> {
+    let thing = rig.thing(to);
+    if thing.kind.is_desk() {
+        return vec![Cure::Microphone(owned(rig, GearKind::Source(OutKind::DynamicMic)))];
+    }
+    let fits = |(desk, out): &(ThingId, OutPort)| {
+        let from = rig.thing(*desk);
+        let ports = (gear::output(from.kind, &from.spec, *out), gear::input(thing.kind, &thing.spec, port));
+        let (Some(out), Some(input)) = ports else { return false };
+        rules::judge(&out, &Wire::usual(&out, &input), &input, Around::default()).verdict() < Verdict::Never
+    };
+    let line = signals::line_output(rig, thing.kind.role()).filter(fits);
+    line.map(|(desk, port)| Cure::LineOutput(desk, port)).into_iter().collect()
 }
 
 /// As long as this cross-section may be on this loudspeaker.
@@ -134,50 +222,118 @@ fn carries_a_cue(rig: &Rig, source: ThingId) -> bool {
     sources.any(|(_, wired)| wired.from.0 == source)
 }
 
-/// Each change with the verdict that it leads to, and how far one has to go for it.
-fn tries(rig: &Rig, id: WireId, out: &Output, input: &Input, around: Around) -> Vec<(Cure, Verdict, u8)> {
+/// Each change that could make sense for what these two ports are.
+fn tries(rig: &Rig, id: WireId, out: &Output, input: &Input, around: Around) -> Vec<Try> {
     let wired = &rig.wires[id.0];
-    let judged = |out: &Output, wire: &Wire, input: &Input| rules::judge(out, wire, input, around).verdict();
-    let mut tried = Vec::new();
+    let old = &wired.wire;
+    let judged = |wire: &Wire, input: &Input| rules::judge(out, wire, input, around);
+    let feeds = old.through.iter().fold(*out, |out, inline| inline.after(out));
     let to = rig.thing(wired.to.0);
-    let as_long = |wire: Wire| Wire { length: wired.wire.length, through: wired.wire.through.clone(), ..wire };
-    for port in gear::other_inputs(wired.to.1) {
-        if let Some(other) = gear::input(to.kind, &to.spec, port) {
-            tried.push((Cure::OtherInput(port), judged(out, &as_long(Wire::usual(out, &other)), &other), 0));
-            if out.layout == Layout::OnePlug {
-                let name = owned(rig, GearKind::Lead(LeadKind::Split));
-                let rank = if name.is_some() { 0 } else { 2 };
-                let verdict = judged(out, &as_long(Wire::split(out, &other)), &other);
-                tried.push((Cure::LeadInto(LeadKind::Split, name, port), verdict, rank));
+    let others = gear::other_inputs(wired.to.1).into_iter();
+    let others: Vec<(InPort, Input)> = others
+        .filter(|port| match port {
+            InPort::Instrument(_) => feeds.impedance > LOW_IMPEDANCE,
+            InPort::Stereo(..) => feeds.layout != Layout::Mono,
+            _ => true,
+        })
+        .filter_map(|port| Some((port, gear::input(to.kind, &to.spec, port)?)))
+        .collect();
+    let mut tried = Vec::new();
+    let mut add = |cure, after, effort| tried.push(Try { cure, after, effort });
+    if out.drive == Drive::Signal {
+        let usual = led(old, out, &feeds, input);
+        for wire in [Wire { cable: Cable::Split, ..usual.clone() }, usual] {
+            let kind = super::counts::lead_of(&super::rig::Wired { wire: wire.clone(), ..wired.clone() });
+            let (name, effort) = lead_at_hand(rig, kind);
+            add(Cure::Lead(kind, name), judged(&wire, input), effort);
+        }
+    }
+    for (port, other) in &others {
+        add(Cure::OtherInput(*port), judged(&led(old, out, &feeds, other), other), NOTHING_TO_FETCH);
+        if feeds.layout == Layout::OnePlug {
+            let (name, effort) = lead_at_hand(rig, LeadKind::Split);
+            let wire = Wire { cable: Cable::Split, ..led(old, out, &feeds, other) };
+            add(Cure::LeadInto(LeadKind::Split, name, *port), judged(&wire, other), effort);
+        }
+    }
+    if let Supply::Phantom(now) = input.supply {
+        let supply = |on| Input { supply: Supply::Phantom(Some(on)), ..input.clone() };
+        if now != Some(true) {
+            add(Cure::PhantomOn, judged(old, &supply(true)), NOTHING_TO_FETCH);
+        }
+        if now != Some(false) {
+            add(Cure::PhantomOff, judged(old, &supply(false)), NOTHING_TO_FETCH);
+        }
+    }
+    for inline in BOXES.into_iter().filter(|inline| !old.through.contains(inline) && suits(*inline, &feeds)) {
+        let (name, effort) = box_at_hand(rig, inline);
+        // The new box's own needs (an active DI's phantom power) are the cure's, not the wire's.
+        if !is_di(inline) || input.modes.iter().any(|mode| mode.kind == ModeKind::Mic) {
+            add(Cure::Insert(inline, name.clone()), judged(&boxed(old, out, input, inline), input), effort);
+        }
+        for (port, other) in others.iter().filter(|(port, _)| belongs(inline, *port) && input.side == InputSide::Single)
+        {
+            let after = judged(&boxed(old, out, other, inline), other);
+            add(Cure::InsertInto(inline, name.clone(), *port), after, effort);
+        }
+    }
+    for (at, worn) in old.through.iter().enumerate().filter(|(_, worn)| worn.load().is_some()) {
+        let mut without = old.clone();
+        without.through.remove(at);
+        let before = without.through[..at].iter().fold(*out, |out, inline| inline.after(out));
+        let feeds = without.through.iter().fold(*out, |out, inline| inline.after(out));
+        add(Cure::Remove(*worn), judged(&led(&without, out, &feeds, input), input), NOTHING_TO_FETCH);
+        for inline in BOXES.into_iter().filter(|inline| is_di(*worn) && is_di(*inline) && suits(*inline, &before)) {
+            let mut wire = old.clone();
+            wire.through[at] = inline;
+            let (name, effort) = box_at_hand(rig, inline);
+            add(Cure::Swap(*worn, inline, name), judged(&wire, input), effort);
+        }
+    }
+    if matches!(wired.from.1, OutPort::Phones(_)) {
+        let from = rig.thing(wired.from.0);
+        let side = Some(Side::Left);
+        let used = |port: OutPort| rig.wires.iter().any(|other| other.from == (wired.from.0, port));
+        for port in [OutPort::Own(side), OutPort::Record(side)].into_iter().filter(|port| !used(*port)) {
+            if let Some(line) = gear::output(from.kind, &from.spec, port) {
+                let feeds = old.through.iter().fold(line, |out, inline| inline.after(out));
+                let after = rules::judge(&line, &led(old, &line, &feeds, input), input, around);
+                add(Cure::OtherOutput(port), after, NOTHING_TO_FETCH);
             }
         }
     }
-    let supply = |on| Input { supply: Supply::Phantom(Some(on)), ..input.clone() };
-    if let Supply::Phantom(now) = input.supply {
-        if now != Some(true) {
-            tried.push((Cure::PhantomOn, judged(out, &wired.wire, &supply(true)), 0));
-        }
-        if now != Some(false) {
-            tried.push((Cure::PhantomOff, judged(out, &wired.wire, &supply(false)), 0));
-        }
-    }
-    for inline in BOXES.into_iter().filter(|inline| !wired.wire.through.contains(inline)) {
-        let wire = boxed(&wired.wire, out, input, inline);
-        let name = owned_box(rig, inline);
-        let rank = if name.is_some() || inline == InLine::ResistorSum { 1 } else { 3 };
-        // The new box's own needs (an active DI's phantom power) are the cure's, not the wire's.
-        tried.push((Cure::Insert(inline, name), judged(out, &wire, input), rank));
-    }
-    if out.drive == Drive::Signal {
-        for wire in [Wire::usual(out, input), Wire::split(out, input)] {
-            let wire = as_long(wire);
-            let kind = super::counts::lead_of(&super::rig::Wired { wire: wire.clone(), ..wired.clone() });
-            let name = owned(rig, GearKind::Lead(kind));
-            let rank = if name.is_some() { 1 } else { 2 };
-            tried.push((Cure::Lead(kind, name), judged(out, &wire, input), rank));
-        }
-    }
     tried
+}
+
+/// The lead that anybody would take there, with the length and the boxes of the old one.
+fn led(old: &Wire, out: &Output, feeds: &Output, input: &Input) -> Wire {
+    let usual = Wire::usual(feeds, input);
+    let through = if old.through.is_empty() { usual.through.clone() } else { old.through.clone() };
+    Wire { from_plug: out.socket.own_plug(), length: old.length, through, ..usual }
+}
+
+/// The input that a box is made for: a DI's is a microphone's, a passive sum stays at line level.
+const fn belongs(inline: InLine, port: InPort) -> bool {
+    match port {
+        InPort::Mic(_) => is_di(inline),
+        InPort::Line(_) => matches!(inline, InLine::ResistorSum),
+        _ => false,
+    }
+}
+
+const fn is_di(inline: InLine) -> bool {
+    matches!(inline, InLine::PassiveDi | InLine::ActiveDi | InLine::BatteryDi)
+}
+
+/// Whether a box is made for such a source at all.
+fn suits(inline: InLine, feeds: &Output) -> bool {
+    match inline {
+        InLine::PassiveDi | InLine::ActiveDi | InLine::BatteryDi => !feeds.balanced && feeds.layout != Layout::OnePlug,
+        InLine::StereoDi => !feeds.balanced && feeds.layout == Layout::OnePlug,
+        InLine::ResistorSum => feeds.layout == Layout::OnePlug,
+        InLine::PhonoPreamp => feeds.riaa,
+        _ => true,
+    }
 }
 
 /// The wire with one more box at the source, and a balanced lead behind it where that is possible.
@@ -195,6 +351,20 @@ fn boxed(wire: &Wire, out: &Output, input: &Input, inline: InLine) -> Wire {
         length: wire.length,
         through,
     }
+}
+
+/// A lead of the list, and how far one has to go for it.
+fn lead_at_hand(rig: &Rig, kind: LeadKind) -> (Option<String>, u8) {
+    let name = owned(rig, GearKind::Lead(kind));
+    let effort = if name.is_some() { LEAD_AT_HAND } else { LEAD_TO_BORROW };
+    (name, effort)
+}
+
+fn box_at_hand(rig: &Rig, inline: InLine) -> (Option<String>, u8) {
+    let name = owned_box(rig, inline);
+    // Anybody who solders makes it.
+    let effort = if name.is_some() || inline == InLine::ResistorSum { BOX_AT_HAND } else { BOX_TO_BORROW };
+    (name, effort)
 }
 
 fn owned(rig: &Rig, kind: GearKind) -> Option<String> {

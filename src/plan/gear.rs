@@ -199,6 +199,8 @@ pub enum OutPort {
     Aux(u8),
     Group(u8),
     Phones(Option<Side>),
+    /// A channel's insert, misused as an output.
+    Insert(u8),
     Record(Option<Side>),
     /// Loudspeaker output of an amplifier, counted from 1.
     Speaker(u8),
@@ -245,6 +247,11 @@ pub fn output(kind: GearKind, spec: &Spec, port: OutPort) -> Option<Output> {
         (GearKind::Source(OutKind::LaptopPhones), OutPort::Usb) => OutKind::UsbOut,
         (_, OutPort::Network) if desk => OutKind::NetworkOut,
         (GearKind::Source(kind), OutPort::Own(_)) => kind,
+        (
+            GearKind::Source(OutKind::ActiveInstrument | OutKind::StereoKeys) | GearKind::Recorder,
+            OutPort::Phones(_),
+        ) => OutKind::DeskPhones,
+        (_, OutPort::Insert(_)) if desk => OutKind::InsertSend,
         (_, OutPort::Main(_) | OutPort::Aux(_) | OutPort::Group(_)) if desk => OutKind::DeskOut,
         (_, OutPort::Phones(_)) if desk => OutKind::DeskPhones,
         (_, OutPort::Record(_)) if desk => OutKind::RecordOut,

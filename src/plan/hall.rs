@@ -97,7 +97,7 @@ pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) -> Loudness {
         for (part, (id, _)) in parts.into_iter().zip(&speakers) {
             found.show(About::Thing(*id), part);
         }
-        let over_noise = venue.noise.map(|noise| seats::needed(noise, seats::OVER_NOISE_SPEECH));
+        let over_noise = venue.noise.map(|noise| seats::needed(noise, over_noise_of(rig)));
         let needed = [over_noise.as_ref().map(Worked::value), venue.target.map(Spl::get)].into_iter().flatten();
         let needed = needed.reduce(f64::max).map(Spl::new);
         if let Some(needed) = needed.filter(|needed| level < *needed) {
@@ -119,6 +119,13 @@ pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) -> Loudness {
     }
     loudness.gains = rig.strips.iter().filter_map(|strip| gain(rig, paths, strip, &speakers, found)).collect();
     loudness
+}
+
+/// Words want more over the noise than music does.
+fn over_noise_of(rig: &Rig) -> Db {
+    let speaks = |strip: &Strip| matches!(strip.kind, SourceKind::Speech | SourceKind::Headset | SourceKind::SoloVocal);
+    let music_alone = !rig.strips.is_empty() && !rig.strips.iter().any(speaks);
+    if music_alone { seats::OVER_NOISE_MUSIC } else { seats::OVER_NOISE_SPEECH }
 }
 
 /// As measured, or else from the mean absorption.

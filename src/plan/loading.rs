@@ -42,7 +42,8 @@ pub(super) fn check(rig: &Rig, found: &mut Found) {
 
 /// Taps on a constant-voltage line against what its amplifier gives.
 fn line(rig: &Rig, id: ThingId, output: u8, found: &mut Found) {
-    let speakers = driven(rig, id, output);
+    let mut speakers = driven(rig, id, output);
+    speakers.retain(|speaker| rig.thing(*speaker).kind == GearKind::LineSpeaker);
     let taps: Option<Vec<Watts>> = speakers.iter().map(|speaker| rig.thing(*speaker).spec.watts).collect();
     let spec = &rig.thing(id).spec;
     let Some(taps) = taps.filter(|taps| !taps.is_empty()) else { return };
@@ -80,6 +81,14 @@ pub fn ohms_of(thing: &Thing) -> Ohms {
     }
 }
 
+/// How many of these loudspeakers an amplifier bears, the highest impedances first.
+fn most_on(speakers: &[Ohms], least: Ohms) -> usize {
+    let mut highest = speakers.to_vec();
+    highest.sort_by(|a, b| b.get().total_cmp(&a.get()));
+    let bears = |count: &usize| loads::parallel(highest[..*count].iter().copied()).get() >= 0.99 * least.get();
+    (1..=highest.len()).take_while(bears).count()
+}
+
 fn amplifier(rig: &Rig, id: ThingId, output: u8, found: &mut Found) {
     let speakers = driven(rig, id, output);
     if speakers.is_empty() {
@@ -91,12 +100,17 @@ fn amplifier(rig: &Rig, id: ThingId, output: u8, found: &mut Found) {
     let worked = loads::on_amplifier(&all, least);
     // A rounding of the nominal value is no lower load.
     if worked.value() < least.get() * 0.99 {
-        found.never(About::Thing(id), Trouble::LoadTooLow { total: Ohms::new(worked.value()), least });
+        found.never(
+            About::Thing(id),
+            Trouble::LoadTooLow { total: Ohms::new(worked.value()), least, bears: most_on(&all, least) },
+        );
     }
     found.show(About::Thing(id), worked);
     let rated: Option<f64> =
         speakers.iter().map(|speaker| rig.thing(*speaker).spec.watts.map(Watts::get)).sum::<Option<f64>>();
-    if let (Some(amplifier), Some(rated)) = (spec.watts, rated) {
+    // The watts of a loudspeaker for a line are its tap's, at the line's voltage.
+    let on_a_line = speakers.iter().any(|speaker| rig.thing(*speaker).kind == GearKind::LineSpeaker);
+    if let (Some(amplifier), Some(rated), false) = (spec.watts, rated, on_a_line) {
         let speakers = Watts::new(rated);
         if amplifier.get() > 2.0 * rated {
             found.but(About::Thing(id), Trouble::AmplifierTooStrong { amplifier, speakers });

@@ -205,8 +205,11 @@ impl Rig {
         self.strips.iter().find(|strip| strip.channel.number() == u16::from(channel))
     }
 
+    /// The desk that the input list is for: of several, the one that most channels come to.
     pub fn desk(&self) -> Option<ThingId> {
-        self.ids().find(|id| self.thing(*id).kind.is_desk())
+        let desks = self.ids().filter(|id| self.thing(*id).kind.is_desk());
+        let channels = |id: &ThingId| self.into_thing(*id).filter(|wired| wired.to.1.channel().is_some()).count();
+        desks.max_by_key(|id| (channels(id), std::cmp::Reverse(id.0)))
     }
 
     pub fn bus(&self, bus: Bus) -> Option<&BusSetting> {

@@ -31,6 +31,7 @@ pub fn incoherent_sum(levels: impl IntoIterator<Item = Spl>) -> Spl {
 
 /// What must stand over the noise of the hall.
 pub const OVER_NOISE_SPEECH: Db = Db::new(15.0);
+pub const OVER_NOISE_MUSIC: Db = Db::new(10.0);
 
 /// The level of one seat: one box at 1 m, the distance, the room.
 pub fn seat(at_one_metre: Spl, distance: Metres, critical: Option<Metres>) -> Worked {

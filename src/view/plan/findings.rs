@@ -105,6 +105,13 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
                 name(*recorder)
             )
         }
+        Trouble::RecordingLacks(channels) => {
+            let mut names: Vec<String> = channels.iter().take(3).map(|channel| channel_name(rig, *channel)).collect();
+            if channels.len() > names.len() {
+                names.push(format!("{} more", channels.len() - names.len()));
+            }
+            format!("the hall hears {}, this recording does not: feed it from the main mix", names.join(", "))
+        }
         Trouble::CueUnheard(cue) => format!("nobody hears the {}: send it to a monitor", cue_word(*cue)),
         Trouble::CueSummed(cue) => {
             format!(
@@ -125,11 +132,17 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
             "one switch gives +48 V to all, and {} may be harmed: a DI or transformer there, or another microphone here",
             channel_name(rig, *harmed)
         ),
-        Trouble::LoadTooLow { total, least } => format!(
-            "its loudspeakers together are {:.1} Ω, it bears {:.1} Ω at least: take one off",
-            total.get(),
-            least.get()
-        ),
+        Trouble::LoadTooLow { total, least, bears } => {
+            let most = match bears {
+                0 => "none of them may hang on it".to_owned(),
+                bears => format!("{bears} of them at most may hang on it"),
+            };
+            format!(
+                "its loudspeakers together are {:.1} Ω, it bears {:.1} Ω at least: {most}",
+                total.get(),
+                least.get()
+            )
+        }
         Trouble::LineOverloaded { taps, amplifier } => format!(
             "taps of {:.0} W on a line of {:.0} W: 80 % is right, more than all of it is too much",
             taps.get(),
@@ -176,6 +189,7 @@ pub(super) fn short_of(short: &Shortage) -> String {
         Needed::Box(inline) => boxed(inline),
         Needed::Mic(kind) => thing_kind(GearKind::Source(kind)),
         Needed::Stand(kind) => stand(kind),
+        Needed::Battery => "fresh battery set",
     };
     let length = short.length.map_or(String::new(), |length| format!(", one of them {} m or longer", length.get()));
     let length = if short.count == 1 { length.replace("one of them ", "") } else { length };

@@ -17,7 +17,10 @@ pub fn remark(remark: Remark) -> String {
 /// What is the matter, in one sentence.
 pub fn reason(reason: Reason) -> String {
     match reason {
-        Reason::TooQuiet { short } => format!("It is {} too quiet for this input: only hiss comes up", whole(short)),
+        Reason::TooQuiet { short } if short.get() > 20.0 => {
+            format!("It is {} too quiet for this input: only hiss comes up", whole(short))
+        }
+        Reason::TooQuiet { short } => format!("It is {} too quiet for this input: hiss comes up with it", whole(short)),
         Reason::MicOnInstrumentInput => "A microphone wants a balanced mic input; this one is for instruments".into(),
         Reason::InsertIsTwoWay => {
             "An insert sends and returns on one plug: an ordinary plug stops the channel or fights its send".into()
@@ -36,7 +39,7 @@ pub fn reason(reason: Reason) -> String {
         Reason::BiasHarms => "The jack’s voltage goes straight through it and can harm it".into(),
         Reason::TooHot { over } => format!("Its peaks are {} too hot for this input: pad in, gain down", whole(over)),
         Reason::LoadsSource { loss } => {
-            format!("The input loads it down: {} quieter, and dull; it wants a DI or a hi-Z input", whole(loss))
+            format!("It is loaded down, {} quieter and dull: it wants 1 MΩ, an active DI or a hi-Z input", whole(loss))
         }
         Reason::PhantomReachesSource => {
             "Through this adapter phantom power reaches the source: +48 V OFF, or a DI".into()
@@ -47,7 +50,15 @@ pub fn reason(reason: Reason) -> String {
         Reason::SubtractsStereo => {
             "Left and right on one plug into one input: they cancel, and the voice in the middle vanishes".into()
         }
-        Reason::OutputsFight => "Two outputs tied together fight each other: one wire an input".into(),
+        Reason::OutputsFight => {
+            "Two outputs tied together fight, and can destroy each other: one wire to each input".into()
+        }
+        Reason::NeedsPhonoPreamp => {
+            "A record player wants a phono preamplifier: without one, no bass and much hiss".into()
+        }
+        Reason::InsertIsNoOutput => {
+            "An insert is no output: the plug stops its channel, and half in is a matter of luck".into()
+        }
         Reason::LevelByKnob => "Its level hangs on a knob: set it, tape it, do not touch it again".into(),
         Reason::NeedsStepDown => "A 70/100 V line would destroy it without the right transformer".into(),
         Reason::SpeakerLevel => "Loudspeaker level, 6 to 80 V, destroys this input. No adapter makes it right".into(),
@@ -82,7 +93,10 @@ pub fn reason(reason: Reason) -> String {
         Reason::EarthRemoved => "A mains earth must never be taken off: it kills. This is no step of any plan".into(),
         Reason::ReturnLeadElsewhere => "A lead wired for an insert’s return gives nothing here".into(),
         Reason::SplitLoads { load } => {
-            format!("All inputs together load it with {:.0} Ω: a splitter or fewer", load.get())
+            format!(
+                "It feeds several inputs at once, together {:.0} Ω: quieter and dull. A splitter, or fewer",
+                load.get()
+            )
         }
         Reason::MicSplitWithoutTransformer => {
             "One microphone on two inputs: a splitter with a transformer, phantom from one side only".into()
