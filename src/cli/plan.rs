@@ -125,6 +125,9 @@ fn show(of: &PlanFolder) -> anyhow::Result<Exit> {
     for line in plan::sum_lines(&plan) {
         out::line(&format!("  {line}"))?;
     }
+    for line in plan::seat_lines(&plan) {
+        out::line(&format!("  {line}"))?;
+    }
     if let Some(line) = plan::weakest_stage(&plan) {
         out::line(&format!("  {line}"))?;
     }

@@ -5,12 +5,12 @@
 //! Edge cases: loudspeaker level has one cure only, a line output in its place; some findings have none.
 
 use super::checks::{About, Finding, Trouble};
-use super::gear::{self, GearKind, InPort, LeadKind, OutPort, Role, Side};
+use super::gear::{self, Gear, GearKind, InPort, LeadKind, OutPort, Role, Side};
 use super::hall::Loudness;
 use super::kind::OutKind;
-use super::port::{Drive, Input, InputSide, Layout, ModeKind, Output, Supply};
+use super::port::{Drive, Input, InputSide, Layout, ModeKind, Output, Socket, Supply};
 use super::quantity::{Metres, Ohms};
-use super::rig::{Rig, ThingId, WireId};
+use super::rig::{Rig, ThingId, WireId, Wired};
 use super::rules::{self, Around};
 use super::signals;
 use super::sums::{cable, feedback};
@@ -160,11 +160,7 @@ fn best(mut tried: Vec<Try>, before: &Judgement, reason: &Reason) -> Vec<Cure> {
     let best = tried.iter().map(|one| one.after.verdict()).min();
     let wanted = |one: &Try| {
         let after = Some(one.after.verdict());
-        if one.at_hand() {
-            after == best_at_hand
-        } else {
-            after == best && best_at_hand.is_none_or(|at| Some(at) >= best)
-        }
+        if one.at_hand() { after == best_at_hand } else { after == best && after != best_at_hand }
     };
     let mut cures: Vec<Cure> = Vec::new();
     for one in tried.into_iter().filter(wanted) {
@@ -242,16 +238,18 @@ fn tries(rig: &Rig, id: WireId, out: &Output, input: &Input, around: Around) -> 
     let mut add = |cure, after, effort| tried.push(Try { cure, after, effort });
     if out.drive == Drive::Signal {
         let usual = led(old, out, &feeds, input);
-        for wire in [Wire { cable: Cable::Split, ..usual.clone() }, usual] {
-            let kind = super::counts::lead_of(&super::rig::Wired { wire: wire.clone(), ..wired.clone() });
-            let (name, effort) = lead_at_hand(rig, kind);
+        // A split ends in two plugs for two sockets; a headset jack is one and has room for neither.
+        let split = Some(Wire { cable: Cable::Split, ..usual.clone() }).filter(|_| input.socket != Socket::Headset);
+        for wire in split.into_iter().chain([usual]) {
+            let kind = super::counts::lead_of(&Wired { wire: wire.clone(), ..wired.clone() });
+            let (name, effort) = lead_at_hand(rig, kind, wired);
             add(Cure::Lead(kind, name), judged(&wire, input), effort);
         }
     }
     for (port, other) in &others {
         add(Cure::OtherInput(*port), judged(&led(old, out, &feeds, other), other), NOTHING_TO_FETCH);
         if feeds.layout == Layout::OnePlug {
-            let (name, effort) = lead_at_hand(rig, LeadKind::Split);
+            let (name, effort) = lead_at_hand(rig, LeadKind::Split, wired);
             let wire = Wire { cable: Cable::Split, ..led(old, out, &feeds, other) };
             add(Cure::LeadInto(LeadKind::Split, name, *port), judged(&wire, other), effort);
         }
@@ -269,11 +267,11 @@ fn tries(rig: &Rig, id: WireId, out: &Output, input: &Input, around: Around) -> 
         let (name, effort) = box_at_hand(rig, inline);
         // The new box's own needs (an active DI's phantom power) are the cure's, not the wire's.
         if !is_di(inline) || input.modes.iter().any(|mode| mode.kind == ModeKind::Mic) {
-            add(Cure::Insert(inline, name.clone()), judged(&boxed(old, out, input, inline), input), effort);
+            add(Cure::Insert(inline, name.clone()), judged(&boxed(old, out, input, inline, false), input), effort);
         }
         for (port, other) in others.iter().filter(|(port, _)| belongs(inline, *port) && input.side == InputSide::Single)
         {
-            let after = judged(&boxed(old, out, other, inline), other);
+            let after = judged(&boxed(old, out, other, inline, true), other);
             add(Cure::InsertInto(inline, name.clone(), *port), after, effort);
         }
     }
@@ -336,26 +334,25 @@ fn suits(inline: InLine, feeds: &Output) -> bool {
     }
 }
 
-/// The wire with one more box at the source, and a balanced lead behind it where that is possible.
-fn boxed(wire: &Wire, out: &Output, input: &Input, inline: InLine) -> Wire {
-    let through: Vec<InLine> = [inline].into_iter().chain(wire.through.iter().copied()).collect();
-    let balances = matches!(
-        inline,
-        InLine::PassiveDi | InLine::ActiveDi | InLine::BatteryDi | InLine::StereoDi | InLine::Isolator
-    );
-    let pair = balances && input.balanced && input.socket.own_plug().carries_a_pair();
-    Wire {
-        from_plug: out.socket.own_plug(),
-        to_plug: if pair { input.socket.own_plug() } else { wire.to_plug },
-        cable: if pair { Cable::Pair } else { wire.cable },
-        length: wire.length,
-        through,
+/// The wire with one more box at the source; behind a box that balances, and into another socket, by a new lead.
+fn boxed(old: &Wire, out: &Output, input: &Input, inline: InLine, another: bool) -> Wire {
+    let through: Vec<InLine> = [inline].into_iter().chain(old.through.iter().copied()).collect();
+    let wire = Wire { through, ..old.clone() };
+    if !another && !is_di(inline) && !matches!(inline, InLine::StereoDi | InLine::Isolator) {
+        return wire;
     }
+    let feeds = wire.through.iter().fold(*out, |out, inline| inline.after(out));
+    led(&wire, out, &feeds, input)
 }
 
-/// A lead of the list, and how far one has to go for it.
-fn lead_at_hand(rig: &Rig, kind: LeadKind) -> (Option<String>, u8) {
-    let name = owned(rig, GearKind::Lead(kind));
+/// A lead of the list that is long enough, and how far one has to go for it.
+fn lead_at_hand(rig: &Rig, kind: LeadKind, wired: &Wired) -> (Option<String>, u8) {
+    let reaches = |gear: &&Gear| {
+        gear.kind == GearKind::Lead(kind)
+            && gear.count > 0
+            && gear.spec.length.is_none_or(|length| !wired.described || length >= wired.wire.length)
+    };
+    let name = rig.stock.iter().flatten().find(reaches).map(|gear| gear.name.clone());
     let effort = if name.is_some() { LEAD_AT_HAND } else { LEAD_TO_BORROW };
     (name, effort)
 }

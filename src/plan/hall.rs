@@ -110,7 +110,7 @@ pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) -> Loudness {
         loudness.seats.push(SeatLevel { seat: index, level, needed });
     }
     if let Some(loudest) = loudness.seats.iter().map(|seat| seat.level.get()).reduce(f64::max) {
-        found.show(About::Whole, exposure::safe_hours(Spl::new(loudest)));
+        found.show(About::Whole, exposure::safe_minutes(Spl::new(loudest)));
     }
     if let (Some(celsius), Some(humidity)) = (venue.celsius, venue.humidity) {
         let ways = venue.seats.iter().flat_map(|seat| speakers.iter().map(|(_, place)| place.distance(seat.place)));
@@ -339,6 +339,7 @@ fn start_gains(rig: &Rig, found: &mut Found) {
             && let Some(mode) = input.modes.first()
         {
             let feeds = wired.wire.through.iter().fold(kind.port(), |out, inline| inline.after(out));
+            found.show(About::Channel(channel), levels::loading(feeds.impedance, mode.impedance));
             let stage = levels::Stage { level: feeds.usual, clips: mode.clips };
             found.show(About::Channel(channel), levels::headroom(stage, strip.crest, strip.show_lift));
         }

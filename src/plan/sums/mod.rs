@@ -20,6 +20,7 @@ pub mod time;
 pub enum Sum {
     StartGain,
     Headroom,
+    Loading,
     Parallel,
     CableLoss,
     Damping,

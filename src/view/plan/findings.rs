@@ -261,7 +261,7 @@ pub fn refused(rig: &Rig, refused: Refused) -> String {
     }
 }
 
-/// One channel from source to ears: "1 Lectern: dynamic mic → Hall desk mic 1 → main → Main left, Main right".
+/// One channel from source to ears: "1 Lectern: dynamic mic, by mic cable, 20 m → Hall desk mic 1 → main → Main left, Main right".
 pub fn chain(plan: &Plan, channel: u8) -> String {
     let rig = &plan.rig;
     let name = channel_name(rig, channel);
@@ -278,7 +278,7 @@ pub fn chain(plan: &Plan, channel: u8) -> String {
         things.collect::<Vec<_>>().join(", ")
     };
     let mut parts = vec![
-        format!("{name}: {} {}", thing_kind(thing.kind), lead_of(wired)),
+        format!("{name}: {}, by {}", thing_kind(thing.kind), lead_of(wired)),
         format!("{}{switch}", end(rig, wired.to)),
     ];
     for (role, word) in [(Role::Hall, "hall"), (Role::Monitor, "monitors"), (Role::Recording, "recording")] {

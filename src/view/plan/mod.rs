@@ -23,7 +23,7 @@ pub use reasons::{reason, remark};
 pub use records::{PLAN_KEYS, plan_records};
 pub use sheets::{Page, PageKind, pages};
 pub use stage::{StagePlot, Token, TokenKind, stage_plot};
-pub use sums::{sum_line, sum_lines, weakest_stage};
+pub use sums::{seat_lines, sum_line, sum_lines, weakest_stage};
 
 use crate::event::rig;
 use crate::plan::checks::Checked;

@@ -3,6 +3,7 @@
 use super::Plan;
 use super::findings::about;
 use crate::plan::sums::{Assumption, Given, Quantity as Q, Sum, Worked};
+use crate::view::words::plain;
 
 /// All computations, grouped by what they are about.
 pub fn sum_lines(plan: &Plan) -> Vec<String> {
@@ -20,6 +21,16 @@ pub fn weakest_stage(plan: &Plan) -> Option<String> {
     Some(format!("Weakest stage: {stage}, {left} dB left with the gain fully down. 10 dB everywhere is right"))
 }
 
+/// "front row: 102 dB at full power, 70 dBA needed", for each seat.
+pub fn seat_lines(plan: &Plan) -> Vec<String> {
+    let seats = plan.rig.venue.iter().flat_map(|venue| &venue.seats);
+    let told = seats.zip(&plan.checked.loudness.seats).map(|(seat, level)| {
+        let needed = level.needed.map_or(String::new(), |needed| format!(", {} dBA needed", figure(needed.get())));
+        format!("{}: {} dB at full power{needed}", plain(&seat.name), figure(level.level.get()))
+    });
+    told.collect()
+}
+
 /// "Needed gain 9.5 dB = 20 lg(D0 / EAD); D0 15 m, EAD 5 m. Assumed: …".
 pub fn sum_line(worked: &Worked) -> String {
     let given: Vec<String> = worked.given.iter().map(|given| told(*given)).collect();
@@ -35,12 +46,13 @@ pub(super) const fn formula(sum: Sum) -> &'static str {
     match sum {
         Sum::StartGain => "target − (L − 20 lg Ds − 94 + 20 lg(S / 0.775 V))",
         Sum::Headroom => "clip − (level + crest + show lift)",
+        Sum::Loading => "20 lg((Z + Zout) / Z), wanted Z ≥ 10 Zout",
         Sum::Parallel => "1 / (1/Z1 + 1/Z2 + …)",
         Sum::CableLoss => "20 lg((Z + R) / Z), R = 2 · 0.0175 · length / area",
         Sum::Damping => "Z / (Zout + R)",
         Sum::LineLoad => "V² / P",
         Sum::SeatLevel => "L at 1 m + 10 lg(1/d² + 1/Dc²)",
-        Sum::Needed => "noise + what speech needs over it",
+        Sum::Needed => "noise + what must stand over it",
         Sum::CriticalDistance => "0.057 √(Q · V / T)",
         Sum::Eyring => "0.161 V / (−S ln(1 − α))",
         Sum::PotentialGain => "20 lg(D0 · D1 / (Ds · D2)) − 10 lg NOM − 6 + credit",
@@ -49,7 +61,7 @@ pub(super) const fn formula(sum: Sum) -> &'static str {
         Sum::ThreeToOne => "−20 lg(apart / distance)",
         Sum::Current => "P / (V · power factor)",
         Sum::AirLoss => "attenuation of air (ISO 9613-1) · d",
-        Sum::NioshTime => "8 h / 2^((L − 85) / 3)",
+        Sum::NioshTime => "480 min / 2^((L − 85) / 3)",
     }
 }
 
@@ -135,7 +147,7 @@ const fn symbol_and_unit(what: Q) -> (&'static str, &'static str) {
         Q::Current => ("current", " A"),
         Q::Breaker => ("breaker", " A"),
         Q::AirLoss => ("air takes", " dB"),
-        Q::Exposure => ("safe for", " h"),
+        Q::Exposure => ("safe for", " min"),
     }
 }
 
