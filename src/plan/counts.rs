@@ -136,6 +136,7 @@ pub fn lead_of(wired: &Wired) -> LeadKind {
         Cable::Pair if plug(Plug::Trs) && !plug(Plug::Xlr) => LeadKind::BalancedJack,
         Cable::Pair => LeadKind::Mic,
         Cable::Single if plug(Plug::Rca) => LeadKind::Rca,
+        Cable::Single if plug(Plug::Mini) => LeadKind::Mini,
         Cable::Single => LeadKind::Instrument,
     }
 }

@@ -8,7 +8,7 @@ use super::checks::{About, Finding, Trouble};
 use super::gear::{self, Gear, GearKind, InPort, LeadKind, OutPort, Role, Side};
 use super::hall::Loudness;
 use super::kind::OutKind;
-use super::port::{Drive, Input, InputSide, Layout, ModeKind, Output, Socket, Supply};
+use super::port::{Drive, Input, InputSide, Layout, ModeKind, Output, Plug, Socket, Supply};
 use super::quantity::{Metres, Ohms};
 use super::rig::{Rig, ThingId, WireId, Wired};
 use super::rules::{self, Around};
@@ -33,8 +33,8 @@ pub enum Cure {
     OtherOutput(OutPort),
     /// This box in the place of that one.
     Swap(InLine, InLine, Option<String>),
-    /// Take another lead; the name is the gear list's.
-    Lead(LeadKind, Option<String>),
+    /// Take another lead with these plugs; the name is the gear list's.
+    Lead(LeadKind, Option<String>, [Plug; 2]),
     /// The same, into another input of the channel.
     LeadInto(LeadKind, Option<String>, InPort),
     Shorter {
@@ -101,7 +101,8 @@ pub(super) fn of(rig: &Rig, finding: &Finding, loudness: &Loudness) -> Vec<Cure>
             return vec![Cure::Insert(InLine::Splitter, owned_box(rig, InLine::Splitter))];
         }
         Reason::ThinCable | Reason::XlrOnSpeakers => {
-            return vec![Cure::Lead(LeadKind::Speaker, owned(rig, GearKind::Lead(LeadKind::Speaker)))];
+            let plugs = [wired.wire.from_plug, wired.wire.to_plug];
+            return vec![Cure::Lead(LeadKind::Speaker, owned(rig, GearKind::Lead(LeadKind::Speaker)), plugs)];
         }
         Reason::SpeakerCableLoss { .. } => return shorter_speaker_lead(rig, id),
         Reason::UsbTooLong { .. } => return vec![Cure::Shorter { limit: Metres::new(5.0) }],
@@ -237,13 +238,15 @@ fn tries(rig: &Rig, id: WireId, out: &Output, input: &Input, around: Around) -> 
     let mut tried = Vec::new();
     let mut add = |cure, after, effort| tried.push(Try { cure, after, effort });
     if out.drive == Drive::Signal {
-        let usual = led(old, out, &feeds, input);
+        // Whatever box would belong to it is another cure.
+        let usual = Wire { through: old.through.clone(), ..led(old, out, &feeds, input) };
         // A split ends in two plugs for two sockets; a headset jack is one and has room for neither.
         let split = Some(Wire { cable: Cable::Split, ..usual.clone() }).filter(|_| input.socket != Socket::Headset);
         for wire in split.into_iter().chain([usual]) {
             let kind = super::counts::lead_of(&Wired { wire: wire.clone(), ..wired.clone() });
             let (name, effort) = lead_at_hand(rig, kind, wired);
-            add(Cure::Lead(kind, name), judged(&wire, input), effort);
+            let plugs = [wire.from_plug, wire.to_plug];
+            add(Cure::Lead(kind, name, plugs), judged(&wire, input), effort);
         }
     }
     for (port, other) in &others {

@@ -47,6 +47,8 @@ pub enum LeadKind {
     Split,
     Insert,
     Speaker,
+    /// 3.5 mm at one end, anything at the other.
+    Mini,
     Rca,
     Usb,
     Network,

@@ -221,11 +221,20 @@ impl Rig {
         self.wires.iter().filter(move |wired| wired.to.0 == id)
     }
 
+    /// The channel that a wire into the desk comes to. What comes by USB or network takes the channel of its own name.
+    pub fn channel_of(&self, wired: &Wired) -> Option<u8> {
+        let named = || self.strips.iter().find(|strip| strip.name == self.thing(wired.from.0).name);
+        match wired.to.1 {
+            InPort::Usb | InPort::Network => named().map(|strip| strip.channel.number() as u8),
+            port => port.channel(),
+        }
+    }
+
     /// The source on a channel, and its wire.
     pub fn source_of(&self, channel: u8) -> Option<(&Thing, &Wired)> {
         let desk = self.desk()?;
         let arrives =
-            |wired: &&Wired| wired.to.1.channel() == Some(channel) && !matches!(wired.to.1, InPort::Insert(_));
+            |wired: &&Wired| self.channel_of(wired) == Some(channel) && !matches!(wired.to.1, InPort::Insert(_));
         let wired = self.into_thing(desk).find(arrives)?;
         Some((self.thing(wired.from.0), wired))
     }

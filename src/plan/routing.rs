@@ -174,7 +174,7 @@ fn wire_edges(rig: &Rig, wire: WireId, wired: &Wired, edges: &mut Vec<Edge>) {
         // The two-track return goes to the mains, past every channel.
         (true, InPort::TwoTrack(Side::Left)) => Node::Bus(Bus::MainLeft),
         (true, InPort::TwoTrack(Side::Right)) => Node::Bus(Bus::MainRight),
-        (true, port) => match port.channel() {
+        (true, _) => match rig.channel_of(wired) {
             Some(channel) => Node::Channel(channel),
             None => return,
         },

@@ -133,7 +133,7 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
 
 /// Whether a wire brings anything to a channel.
 fn arrives(rig: &Rig, channel: u8) -> bool {
-    rig.desk().is_some_and(|desk| rig.into_thing(desk).any(|wired| wired.to.1.channel() == Some(channel)))
+    rig.desk().is_some_and(|desk| rig.into_thing(desk).any(|wired| rig.channel_of(wired) == Some(channel)))
 }
 
 /// Whether the source of this name reaches the audience without the desk, as a microphone in an active loudspeaker does.

@@ -25,8 +25,8 @@ pub fn svg(plot: &StagePlot) -> String {
     let area = Area::of(plot);
     let height = area.height + TOP + MARGIN + 12.0;
     let mut svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {height:.1}\" font-family=\"'DejaVu Sans', Arial, \
-         sans-serif\" font-size=\"{FONT}\" fill=\"#000\" stroke=\"none\" role=\"img\" aria-label=\"Stage plot\">\n"
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {height:.1}\" font-family=\"'Liberation Sans', Arial, \
+         'DejaVu Sans', sans-serif\" font-size=\"{FONT}\" fill=\"#000\" stroke=\"none\" role=\"img\" aria-label=\"Stage plot\">\n"
     );
     let (_, edge) = area.at((0.0, 0.0));
     // Writing to a string cannot fail.

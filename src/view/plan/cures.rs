@@ -1,6 +1,6 @@
 //! What to do about a finding, in one sentence that begins with a verb; what the gear list holds is named.
 
-use super::names::{boxed, end, in_name, lead, out_name};
+use super::names::{boxed, end, in_name, lead, out_name, plug};
 use crate::plan::cures::Cure;
 use crate::plan::gear::{LeadKind, OutPort};
 use crate::plan::rig::Rig;
@@ -13,7 +13,7 @@ pub fn cure(rig: &Rig, cure: &Cure) -> String {
     let owned = |what: &str, name: &Option<String>| match name {
         Some(name) if !name.eq_ignore_ascii_case(what) => format!("{what} (you have: {})", plain(name)),
         Some(_) => format!("{what} (you have one)"),
-        None => format!("{what} (none on the gear list)"),
+        None => format!("{what} (none to spare on the gear list)"),
     };
     match cure {
         Cure::OtherInput(port) => format!("Plug it into {}", in_name(*port)),
@@ -32,7 +32,7 @@ pub fn cure(rig: &Rig, cure: &Cure) -> String {
         }
         Cure::OtherOutput(port) => format!("Take it from {} instead", out_name(*port)),
         Cure::Swap(old, new, name) => format!("Instead of the {}: {}", boxed(*old), owned(boxed(*new), name)),
-        Cure::Lead(LeadKind::Split, name) => {
+        Cure::Lead(LeadKind::Split, name, _) => {
             format!("Take a {}: one plug here, the other into a second input", owned(lead(LeadKind::Split), name))
         }
         Cure::LeadInto(LeadKind::Split, name, port) => format!(
@@ -40,7 +40,11 @@ pub fn cure(rig: &Rig, cure: &Cure) -> String {
             owned(lead(LeadKind::Split), name),
             in_name(*port)
         ),
-        Cure::Lead(kind, name) => format!("Take another lead: {}", owned(lead(*kind), name)),
+        Cure::Lead(kind, name, [from, to]) if from != to && *kind != LeadKind::Speaker => {
+            let ends = format!("{}, {} to {}", lead(*kind), plug(*from), plug(*to));
+            format!("Take another lead: {}", owned(&ends, name))
+        }
+        Cure::Lead(kind, name, _) => format!("Take another lead: {}", owned(lead(*kind), name)),
         Cure::LeadInto(kind, name, port) => {
             format!("Take another lead: {}, into {}", owned(lead(*kind), name), in_name(*port))
         }

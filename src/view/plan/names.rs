@@ -97,6 +97,7 @@ pub const fn lead(kind: LeadKind) -> &'static str {
         LeadKind::Split => "stereo split",
         LeadKind::Insert => "insert cable",
         LeadKind::Speaker => "speaker cable",
+        LeadKind::Mini => "mini jack cable",
         LeadKind::Rca => "RCA cable",
         LeadKind::Usb => "USB cable",
         LeadKind::Network => "network cable",

@@ -6,15 +6,17 @@
 use super::Plan;
 use super::cautions::Caution;
 use super::findings::{bus_name, channel_name, short_of, verdict_word};
-use super::names::{end, lead, lead_of, plug, thing_kind};
+use super::names::{boxed, end, lead, lead_of, plug, thing_kind};
 use super::reasons::remark;
 use crate::plan::counts;
-use crate::plan::gear::{GearKind, OutPort};
+use crate::plan::gear::{GearKind, OutPort, Role};
 use crate::plan::loading;
 use crate::plan::quantity::Watts;
 use crate::plan::rig::{Bus, Strip, Tap, WireId};
+use crate::plan::routing::Node;
 use crate::plan::sums::{Sum, Worked};
 use crate::plan::verdict::{Reason, Remark, Verdict};
+use crate::plan::wire::InLine;
 use crate::view::words::plain;
 
 /// Which sheet.
@@ -225,8 +227,12 @@ fn monitors(plan: &Plan) -> Parts {
             let send = strip.sends.iter().find(|(aux, _)| Bus::Aux(*aux) == bus);
             send.map(|(_, tap)| format!("{} ({})", channel_name(rig, strip.channel.number() as u8), tap_word(*tap)))
         });
-        let goes = rig.wires.iter().filter(|wired| matches!(wired.from.1, OutPort::Aux(n) if Bus::Aux(n) == bus));
-        let goes: Vec<String> = goes.map(|wired| plain(&rig.thing(wired.to.0).name)).collect();
+        let reached = plan.checked.paths.reached(Node::Bus(bus));
+        let goes = reached.iter().filter_map(|node| match node {
+            Node::Thing(id, _) if rig.thing(*id).kind.role() != Role::Other => Some(plain(&rig.thing(*id).name)),
+            _ => None,
+        });
+        let goes: Vec<String> = goes.collect();
         vec![
             bus_name(bus),
             rig.bus(bus).map_or(String::new(), |setting| plain(&setting.for_whom)),
@@ -311,6 +317,12 @@ fn strike(plan: &Plan) -> Parts {
     let mut leads: std::collections::BTreeMap<&str, usize> = <_>::default();
     for wired in &plan.rig.wires {
         *leads.entry(lead(counts::lead_of(wired))).or_default() += 1;
+        // A switch on a box is no box.
+        for inline in
+            wired.wire.through.iter().filter(|inline| !matches!(inline, InLine::GroundLift | InLine::EarthRemoved))
+        {
+            *leads.entry(boxed(*inline)).or_default() += 1;
+        }
     }
     let counted: Vec<String> = leads.into_iter().map(|(lead, count)| format!("{count} × {lead}")).collect();
     let notes = vec![

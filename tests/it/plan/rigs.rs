@@ -239,6 +239,39 @@ fn each_rig_is_judged_as_the_trade_would() {
             vec![],
         ),
         ("USB through a hub", kit().wire("D,Desk,usb,Recorder,usb,usb cable,8,usb hub"), vec![]),
+        ("main output to a recorder as well", kit().wire("D,Desk,main L,Recorder,in 1,mic cable,5,"), vec![]),
+        (
+            "one bass on two line inputs",
+            with("passive pickup", "bass", ",Desk,hi-z 2,jack cable,5,")
+                .input("3,Again,bass,line,no,,,,,,,,,")
+                .wire("3,Source,,Desk,line 3,jack cable,5,"),
+            vec![],
+        ),
+        ("laptop by a split, one leg unused", with("laptop", "playback", "L,Desk,line 2,stereo split,3,"), vec![]),
+        (
+            "laptop through a stereo-to-mono adapter",
+            with("laptop", "playback", ",Desk,line 2,mini jack cable,3,resistor sum"),
+            vec![],
+        ),
+        ("laptop by an insert lead", with("laptop", "playback", "L,Desk,line 2,insert cable,3,"), vec![]),
+        (
+            "tie-clip microphone with its battery into a line input",
+            with("battery condenser mic", "speech", ",Desk,line 2,mic cable,3,"),
+            vec![],
+        ),
+        (
+            "powered mixer’s loudspeaker output into a line input",
+            kit()
+                .gear("Mixer,powered mixer,1")
+                .wire("D,Desk,aux 1,Mixer,line 1,mic cable,5,")
+                .wire("E,Mixer,speaker 1,Recorder,in,jack cable,2,"),
+            vec![],
+        ),
+        (
+            "laptop by USB",
+            kit().input("2,Music,playback,line,,laptop,,,,,,,,").wire("2,Music,usb,Desk,usb,usb cable,2,"),
+            vec![],
+        ),
     ];
     let mut wrong = Vec::new();
     for (name, files, expected) in &rigs {
