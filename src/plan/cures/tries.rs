@@ -7,7 +7,7 @@
 use super::{Cure, owned_box};
 use crate::plan::counts;
 use crate::plan::gear::{self, Gear, GearKind, InPort, LeadKind, OutPort, Side};
-use crate::plan::port::{Drive, Input, InputSide, Layout, ModeKind, Output, Socket, Supply};
+use crate::plan::port::{Drive, Input, InputSide, Layout, ModeKind, OnPhantom, Output, Socket, Supply};
 use crate::plan::quantity::{Metres, Ohms};
 use crate::plan::rig::{Rig, Wired};
 use crate::plan::rules::{self, Around};
@@ -39,7 +39,7 @@ impl Try {
     }
 }
 
-const BOXES: [InLine; 9] = [
+const BOXES: [InLine; 10] = [
     InLine::PassiveDi,
     InLine::BatteryDi,
     InLine::ActiveDi,
@@ -49,6 +49,7 @@ const BOXES: [InLine; 9] = [
     InLine::Pad40,
     InLine::ResistorSum,
     InLine::PhonoPreamp,
+    InLine::PhantomBox,
 ];
 /// A source under it loses nothing on a line input, so one for instruments is no gain to it.
 const LOW_IMPEDANCE: Ohms = Ohms::new(1_000.0);
@@ -225,6 +226,7 @@ fn suits(inline: InLine, feeds: &Output) -> bool {
         InLine::StereoDi => !feeds.balanced && feeds.layout == Layout::OnePlug,
         InLine::ResistorSum => feeds.layout == Layout::OnePlug,
         InLine::PhonoPreamp => feeds.riaa,
+        InLine::PhantomBox => feeds.phantom == OnPhantom::Needs,
         _ => true,
     }
 }

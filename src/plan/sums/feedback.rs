@@ -104,7 +104,7 @@ pub fn cures(at: &Geometry) -> Vec<(Cure, Db)> {
         cures.push((Cure::MicCloser { to: half }, gained(closer)));
     }
     if at.open_mics > 1 {
-        let open = at.open_mics - 1;
+        let open = at.open_mics.div_ceil(2);
         cures.push((Cure::FewerOpen { to: open }, gained(Geometry { open_mics: open, ..*at })));
         cures.push((Cure::CloserAndFewer { to: half, open }, gained(Geometry { open_mics: open, ..closer })));
     }

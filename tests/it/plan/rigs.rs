@@ -462,6 +462,24 @@ fn each_rig_is_judged_as_the_trade_would() {
             kit().input("2,Music,playback,line,,laptop,,,,,,,,").wire("2,Music,usb,Desk,usb,usb cable,2,"),
             vec![],
         ),
+        (
+            "condenser into an active monitor",
+            kit()
+                .change(VOICE, &VOICE.replace("aux 1 pre", ""))
+                .input("2,Choir,choir,mic,no,condenser mic,,,,,,,,")
+                .change("C,Desk,aux 1,Wedge,in,", "C,Choir,,Wedge,in,"),
+            vec![
+                "wire C: never no-phantom",
+                "→ Put between: phantom box (none to spare on the gear list)",
+                "channel 2: never not-wired",
+                "wire C: but speech-mic-only",
+            ],
+        ),
+        (
+            "condenser on a desk without phantom power",
+            with("condenser mic", "choir", ",Desk,mic 2,mic cable,10,").change("16,4,each", "16,4,no"),
+            vec!["wire 2: never no-phantom", "→ Put between: phantom box (none to spare on the gear list)"],
+        ),
     ];
     let mut wrong = Vec::new();
     for (name, files, expected) in &rigs {
