@@ -108,10 +108,12 @@ pub(super) fn of(rig: &Rig, finding: &Finding, loudness: &Loudness) -> Vec<Cure>
         let sums = |inline: InLine| matches!(inline, InLine::ResistorSum | InLine::StereoDi);
         tried.retain(|one| !matches!(one.cure, Cure::Insert(inline, _) | Cure::InsertInto(inline, ..) if sums(inline)));
     }
+    let mut cures = best(tried, &rules::judge(&out, &wired.wire, &input, around), reason);
+    // Where the desk stands nearer, that is enough.
     if let Reason::LongUnbalanced { limit, .. } = reason {
-        tried.push(Try::shorter(*limit));
+        cures.push(Cure::Shorter { limit: *limit });
     }
-    best(tried, &rules::judge(&out, &wired.wire, &input, around), reason)
+    cures
 }
 
 /// Those that take this reason away and bring nothing as bad: what is there before what would have to be bought, each
@@ -151,9 +153,8 @@ impl Cure {
             Self::OtherInput(_) => 0,
             Self::Insert(..) | Self::InsertInto(..) | Self::Swap(..) | Self::Remove(_) => 1,
             Self::Lead(..) | Self::LeadInto(..) => 2,
-            Self::Shorter { .. } => 3,
-            Self::PhantomOn | Self::PhantomOff => 4,
-            _ => 5,
+            Self::PhantomOn | Self::PhantomOff => 3,
+            _ => 4,
         }
     }
 }

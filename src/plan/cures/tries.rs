@@ -8,7 +8,7 @@ use super::{Cure, owned_box};
 use crate::plan::counts;
 use crate::plan::gear::{self, Gear, GearKind, InPort, LeadKind, OutPort, Side};
 use crate::plan::port::{Drive, Input, InputSide, Layout, ModeKind, OnPhantom, Output, Socket, Supply};
-use crate::plan::quantity::{Metres, Ohms};
+use crate::plan::quantity::Ohms;
 use crate::plan::rig::{Rig, Wired};
 use crate::plan::rules::{self, Around};
 use crate::plan::verdict::Judgement;
@@ -28,12 +28,6 @@ const LEAD_TO_BORROW: u8 = 3;
 const BOX_TO_BORROW: u8 = 4;
 
 impl Try {
-    /// A shorter lead: right where the desk stands near enough.
-    pub const fn shorter(limit: Metres) -> Self {
-        let after = Judgement { switch: None, remarks: Vec::new() };
-        Self { cure: Cure::Shorter { limit }, after, effort: BOX_AT_HAND }
-    }
-
     pub const fn at_hand(&self) -> bool {
         self.effort <= BOX_AT_HAND
     }
