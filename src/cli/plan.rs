@@ -118,11 +118,17 @@ fn show(of: &PlanFolder) -> anyhow::Result<Exit> {
             plan::lead_of(wired)
         ))?;
         for remark in &plan.checked.judgements[index].remarks {
-            out::line(&format!("                {}", plan::reason(remark.reason)))?;
+            out::line(&format!("                {}", plan::remark(*remark)))?;
         }
     }
     out::line("Computed")?;
     for line in plan::sum_lines(&plan) {
+        out::line(&format!("  {line}"))?;
+    }
+    for line in plan::seat_lines(&plan) {
+        out::line(&format!("  {line}"))?;
+    }
+    if let Some(line) = plan::weakest_stage(&plan) {
         out::line(&format!("  {line}"))?;
     }
     out::line("Found")?;

@@ -21,11 +21,11 @@ pub use cures::cure;
 pub use drawing::{BoxKind, Drawing, DrawnBox, DrawnWire};
 pub use findings::{about, chain, finding_line, headline, refused, unknown, verdict_sign, verdict_word, wire_words};
 pub use names::{end, in_name, lead, lead_of, out_name, plug, thing_kind};
-pub use reasons::reason;
+pub use reasons::{reason, remark};
 pub use records::{PLAN_KEYS, plan_records};
 pub use sheets::{Page, PageKind, pages};
 pub use stage::{StagePlot, Token, TokenKind, stage_plot};
-pub use sums::{sum_line, sum_lines};
+pub use sums::{seat_lines, sum_line, sum_lines, weakest_stage};
 pub use walk::{Found, Spot, all_fits, first, of_spot, tally, walk};
 
 use crate::event::rig;

@@ -3,6 +3,7 @@
 use super::Plan;
 use super::findings::about;
 use crate::plan::sums::{Assumption, Given, Quantity as Q, Sum, Worked};
+use crate::view::words::plain;
 
 /// All computations, grouped by what they are about.
 pub fn sum_lines(plan: &Plan) -> Vec<String> {
@@ -10,6 +11,24 @@ pub fn sum_lines(plan: &Plan) -> Vec<String> {
         format!("{}: {}", about(&plan.rig, *what), sum_line(worked))
     };
     plan.checked.worked.iter().map(line).collect()
+}
+
+/// The stage of the chain that clips first.
+pub fn weakest_stage(plan: &Plan) -> Option<String> {
+    let stages = plan.checked.worked.iter().filter(|(_, worked)| worked.sum == Sum::Headroom);
+    let (what, worked) = stages.min_by(|a, b| a.1.value().total_cmp(&b.1.value()))?;
+    let (stage, left) = (about(&plan.rig, *what), figure(worked.value()));
+    Some(format!("Weakest stage: {stage}, {left} dB left with the gain fully down. 10 dB everywhere is right"))
+}
+
+/// "front row: 102 dB at full power, 70 dBA needed", for each seat.
+pub fn seat_lines(plan: &Plan) -> Vec<String> {
+    let seats = plan.rig.venue.iter().flat_map(|venue| &venue.seats);
+    let told = seats.zip(&plan.checked.loudness.seats).map(|(seat, level)| {
+        let needed = level.needed.map_or(String::new(), |needed| format!(", {} dBA needed", figure(needed.get())));
+        format!("{}: {} dB at full power{needed}", plain(&seat.name), figure(level.level.get()))
+    });
+    told.collect()
 }
 
 /// "Needed gain 9.5 dB = 20 lg(D0 / EAD); D0 15 m, EAD 5 m. Assumed: …".
@@ -27,20 +46,22 @@ pub(super) const fn formula(sum: Sum) -> &'static str {
     match sum {
         Sum::StartGain => "target − (L − 20 lg Ds − 94 + 20 lg(S / 0.775 V))",
         Sum::Headroom => "clip − (level + crest + show lift)",
+        Sum::Loading => "20 lg((Z + Zout) / Z), wanted Z ≥ 10 Zout",
         Sum::Parallel => "1 / (1/Z1 + 1/Z2 + …)",
         Sum::CableLoss => "20 lg((Z + R) / Z), R = 2 · 0.0175 · length / area",
         Sum::Damping => "Z / (Zout + R)",
         Sum::LineLoad => "V² / P",
         Sum::SeatLevel => "L at 1 m + 10 lg(1/d² + 1/Dc²)",
-        Sum::Needed => "noise + what speech needs over it",
+        Sum::Needed => "noise + what must stand over it",
         Sum::CriticalDistance => "0.057 √(Q · V / T)",
+        Sum::Eyring => "0.161 V / (−S ln(1 − α))",
         Sum::PotentialGain => "20 lg(D0 · D1 / (Ds · D2)) − 10 lg NOM − 6 + credit",
         Sum::NeededGain => "20 lg(D0 / EAD)",
         Sum::Delay => "d / c + what keeps the stage first",
         Sum::ThreeToOne => "−20 lg(apart / distance)",
         Sum::Current => "P / (V · power factor)",
         Sum::AirLoss => "attenuation of air (ISO 9613-1) · d",
-        Sum::NioshTime => "8 h / 2^((L − 85) / 3)",
+        Sum::NioshTime => "480 min / 2^((L − 85) / 3)",
     }
 }
 
@@ -97,6 +118,8 @@ const fn symbol_and_unit(what: Q) -> (&'static str, &'static str) {
         Q::Directivity => ("Q", ""),
         Q::Volume => ("V", " m³"),
         Q::ReverbTime => ("T", " s"),
+        Q::Surface => ("S", " m²"),
+        Q::Absorption => ("α", ""),
         Q::NoiseLevel => ("noise", " dBA"),
         Q::OverNoise => ("over it", " dB"),
         Q::NeededLevel => ("needed", " dBA"),
@@ -117,12 +140,14 @@ const fn symbol_and_unit(what: Q) -> (&'static str, &'static str) {
         Q::PrecedenceDelay => ("stage first", " ms"),
         Q::SpacingRatio => ("ratio", ""),
         Q::Spill => ("spill", " dB"),
+        Q::Ripple => ("ripple", " dB"),
+        Q::FirstNotch => ("first notch", " Hz"),
         Q::Voltage => ("V", " V"),
         Q::PowerFactor => ("power factor", ""),
         Q::Current => ("current", " A"),
         Q::Breaker => ("breaker", " A"),
         Q::AirLoss => ("air takes", " dB"),
-        Q::Exposure => ("safe for", " h"),
+        Q::Exposure => ("safe for", " min"),
     }
 }
 
@@ -145,6 +170,7 @@ const fn assumed(assumption: Assumption) -> &'static str {
         Assumption::NoOtherLoad => "nothing else on this circuit",
         Assumption::PeakIsNotAverage => "average 12 dB under the loudspeaker’s peak",
         Assumption::WorkingValue => "a working value, editable",
+        Assumption::BoxOfABox => "a plain box of these sides",
         Assumption::AtFullPower => "loudspeakers driven to their limit all the time",
     }
 }

@@ -43,7 +43,7 @@ fn pressed(mut harness: Harness<'static, App>, keys: &[Key]) -> Harness<'static,
 /// A ring-out that has just found what rings.
 fn ringing((width, height, look): Place) -> Harness<'static, App> {
     let (playing, hall) = (Rehearsal::new(1, Mood::Normal), Hall::default());
-    let mut harness = pressed(window_with_halls(&playing, hall.opener(), look, width, height), &[Key::F2, Key::Space]);
+    let mut harness = pressed(window_with_halls(&playing, hall.opener(), look, width, height), &[Key::F4, Key::Space]);
     for frame in 0..6000 {
         hall.listen(1);
         if matches!(hall.step(), RingStep::Cut(_)) && !hall.picture().cuts.is_empty() {
@@ -59,7 +59,7 @@ fn ringing((width, height, look): Place) -> Harness<'static, App> {
 
 fn show((width, height, look): Place, rings: bool) -> Harness<'static, App> {
     let (playing, hall) = (Rehearsal::new(1, Mood::Normal), Hall::default());
-    let mut harness = pressed(window_with_halls(&playing, hall.opener(), look, width, height), &[Key::F3]);
+    let mut harness = pressed(window_with_halls(&playing, hall.opener(), look, width, height), &[Key::F5]);
     hall.listen(50);
     harness.step();
     if rings {
