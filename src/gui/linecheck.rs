@@ -24,7 +24,7 @@ use crate::engine::linecheck::{
 use crate::engine::session::Status;
 use crate::event::{Tick, write_ticks};
 use crate::units::Dbfs;
-use crate::view::linecheck::{LINE_CAUTIONS, LineReply, assembly_lines, speaker_result};
+use crate::view::linecheck::{LINE_CAUTIONS, LineReply, speaker_result};
 use crate::view::lines::{self, LineState};
 use crate::view::{self, NextStep, Reply, Setup, words};
 
@@ -337,8 +337,8 @@ impl LinePage {
         let shown = area.show(ui, |ui| {
             ui.set_max_width(ui.available_width() - BAR);
             if let Some(found) = &snapshot.assembly {
-                for line in assembly_lines(found) {
-                    ui.label(RichText::new(line).font(look.strong()));
+                for (name, state, told) in lines::assembly_rows(found) {
+                    row(ui, look, &Row { name: &name, state, told, level: None, at_hand: false });
                 }
                 return;
             }

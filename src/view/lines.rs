@@ -3,11 +3,11 @@
 //! Headlines are read from two metres: few words, the channel by its number, at most 26 letters but for a name. The
 //! whole sentence is `linecheck`'s. Edge cases: a channel without a name is its number.
 
-use super::linecheck::{LineNext, LineReply, line_end, line_result, line_step};
+use super::linecheck::{LineNext, LineReply, assembly_lines, line_end, line_result, line_step};
 use super::sentence::{Arrow, NextStep, Reply};
 use super::setup::who;
 use crate::coach::linecheck::{Call, HumCure, LineAdvice, LineAnswer, LineOutcome, LineStep, Side, Way};
-use crate::engine::linecheck::{LineSnapshot, LineStatus};
+use crate::engine::linecheck::{AssemblyFound, LineSnapshot, LineStatus};
 use crate::event::{Date, Tick};
 use crate::units::ChannelId;
 
@@ -254,6 +254,30 @@ pub fn mark(snapshot: &LineSnapshot) -> Option<LineState> {
     }
 }
 
+/// What an assembly found, a row each: name, state, words.
+pub fn assembly_rows(found: &AssemblyFound) -> [(String, LineState, String); 3] {
+    let heard = |heard: bool| if heard { LineState::Right } else { LineState::NotYet };
+    let states = [
+        heard(found.microphone.is_some()),
+        heard(found.video[0].is_some()),
+        match found.hall {
+            None => LineState::NotYet,
+            Some(LineAnswer::Both) => LineState::Right,
+            Some(_) => LineState::Wrong,
+        },
+    ];
+    let mut states = states.into_iter();
+    assembly_lines(found).map(|line| {
+        let (name, told) = line.split_at_checked(NAME).unwrap_or((&line, ""));
+        let state = states.next().unwrap_or(LineState::NotYet);
+        let told = if state == LineState::NotYet { "" } else { told };
+        (name.trim_end().to_owned(), state, told.to_owned())
+    })
+}
+
+/// Letters of a name in an assembly's lines.
+const NAME: usize = 12;
+
 /// Each line's level and floor.
 pub fn numbers_of(snapshot: &LineSnapshot, names: &[String]) -> Vec<String> {
     let told = |(index, line): (usize, &crate::engine::linecheck::LineLevel)| {
@@ -262,4 +286,29 @@ pub fn numbers_of(snapshot: &LineSnapshot, names: &[String]) -> Vec<String> {
         format!("{name}: now {}, floor {floor}", super::numbers::dbfs(line.level))
     };
     snapshot.lines.iter().enumerate().map(told).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_assemblys_rows_are_its_lines() {
+        let nothing = assembly_rows(&AssemblyFound::default());
+        assert!(nothing.iter().all(|(_, state, told)| *state == LineState::NotYet && told.is_empty()));
+        let found = AssemblyFound {
+            microphone: Some(ChannelId::new(0)),
+            video: [Some(ChannelId::new(10)), Some(ChannelId::new(11))],
+            hall: Some(LineAnswer::Left),
+        };
+        let row = |name: &str, state, told: &str| (name.to_owned(), state, told.to_owned());
+        assert_eq!(
+            assembly_rows(&found),
+            [
+                row("Microphone", LineState::Right, "channel 1"),
+                row("Video", LineState::Right, "channels 11 and 12"),
+                row("In the hall", LineState::Wrong, "on the left only: look at the right loudspeaker"),
+            ]
+        );
+    }
 }

@@ -297,10 +297,17 @@ impl Painting<'_> {
         if low(self.look) {
             let room = inner.width() - if mark > 0.0 { mark + 4.0 } else { 0.0 };
             let title = crate::gui::fit(painter, &drawn.title, self.look.body(), palette.text, room);
+            let left = inner.left() + title.size().x + SPACE;
             painter.galley(pos2(inner.left(), rect.center().y - title.size().y / 2.0), title, palette.text);
             if mark > 0.0 {
                 let centre = pos2(inner.right() - size * 0.5, rect.center().y);
                 shapes::verdict(painter, palette, drawn.verdict, centre, size * 0.85);
+                // The word beside it where the name leaves room; it is spoken in any case.
+                let word = crate::gui::fit(painter, word, self.look.small(), palette.quiet, f32::INFINITY);
+                let from = inner.right() - mark - word.size().x;
+                if from > left {
+                    painter.galley(pos2(from, rect.center().y - word.size().y / 2.0), word, palette.quiet);
+                }
             }
             return response.clicked();
         }

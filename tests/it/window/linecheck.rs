@@ -270,8 +270,8 @@ fn an_assembly_needs_no_plan() {
     assert!(has("Tap the microphone") && has("Play the video’s loudest part"), "{told:#?}");
     assert!(has("Speak from the stage: where do you hear it?"), "{told:#?}");
     assert!(said(&harness).contains("Ready: microphone and video are heard"), "{}", said(&harness));
-    harness.get_by_label_contains("Microphone  channel 1");
-    harness.get_by_label_contains("on both sides");
+    harness.get_by_label("Microphone: arrived, channel 1");
+    harness.get_by_label("In the hall: arrived, on both sides");
 }
 
 #[test]
