@@ -115,8 +115,8 @@ impl App {
     /// How the window is left, for the next time.
     fn keep(&mut self) {
         let event = self.setup.event.as_ref().and_then(|event| std::path::absolute(event.folder()).ok());
-        let Look { bright, still, text } = self.look;
-        (self.world.keep)(&Recent { event, bright, still, text });
+        let Look { bright, still, text, feet } = self.look;
+        (self.world.keep)(&Recent { event, bright, still, text, feet });
     }
 
     fn hear(&mut self, hearing: Hearing, connection: Connection) {
@@ -287,6 +287,10 @@ impl App {
             Action::Go(view) => self.go(view),
             Action::Table => self.soundcheck.turn_to_table(),
             Action::Bright => self.set_look(Look { bright: !self.look.bright, ..self.look }),
+            Action::Feet => {
+                self.set_look(Look { feet: !self.look.feet, ..self.look });
+                self.plan.read_again();
+            }
             Action::Still => self.set_look(Look { still: !self.look.still, ..self.look }),
             Action::Text(larger) => {
                 let at = TEXT_SIZES.iter().position(|size| *size == self.look.text).unwrap_or(1);

@@ -105,6 +105,7 @@ pub fn help(ui: &mut Ui, look: Look) -> Option<Action> {
             (labels::SMALLER, Action::Text(false)),
             (labels::LARGER, Action::Text(true)),
             (still, Action::Still),
+            (if look.feet { labels::METRES } else { labels::FEET }, Action::Feet),
         ] {
             if ui.button(label).clicked() {
                 wanted = Some(action);

@@ -12,6 +12,7 @@ use eframe::egui::{Color32, Context, FontData, FontDefinitions, FontFamily, Font
 
 use crate::engine::ChannelState;
 use crate::event::Recent;
+use crate::view::lengths;
 
 const fn rgb(hex: u32) -> Color32 {
     Color32::from_rgb((hex >> 16) as u8, (hex >> 8) as u8, hex as u8)
@@ -89,11 +90,13 @@ pub struct Look {
     pub text: f32,
     /// Less movement.
     pub still: bool,
+    /// Feet beside metres.
+    pub feet: bool,
 }
 
 impl Default for Look {
     fn default() -> Self {
-        Self { bright: false, text: 1.0, still: false }
+        Self { bright: false, text: 1.0, still: false, feet: false }
     }
 }
 
@@ -114,7 +117,7 @@ impl Look {
     /// As the window was left.
     pub fn of(recent: &Recent) -> Self {
         let text = TEXT_SIZES.into_iter().find(|size| *size == recent.text).unwrap_or(1.0);
-        Self { bright: recent.bright, text, still: recent.still }
+        Self { bright: recent.bright, text, still: recent.still, feet: recent.feet }
     }
 
     pub const fn palette(self) -> Palette {
@@ -154,6 +157,7 @@ pub fn bold(size: f32) -> FontId {
 
 /// Carries the typeface into the window, and its colours.
 pub fn apply(context: &Context, look: Look) {
+    lengths::show_feet(look.feet);
     let palette = look.palette();
     let mut visuals = if look.bright { Visuals::light() } else { Visuals::dark() };
     visuals.panel_fill = palette.ground;

@@ -9,6 +9,7 @@ pub mod hall;
 pub mod headline;
 pub mod inputs;
 pub mod labels;
+pub mod lengths;
 pub mod linecheck;
 pub mod lines;
 pub mod numbers;

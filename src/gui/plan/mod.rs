@@ -88,7 +88,7 @@ impl PlanPage {
         }
     }
 
-    fn read_again(&mut self) {
+    pub fn read_again(&mut self) {
         let before = match &self.read {
             Some(Ok(read)) => Some(read.found().next.sentence),
             _ => None,

@@ -3,9 +3,11 @@
 use super::names::{boxed, end, in_name, lead, out_name, plug};
 use crate::plan::cures::Cure;
 use crate::plan::gear::{LeadKind, OutPort};
+use crate::plan::quantity::Metres;
 use crate::plan::rig::Rig;
 use crate::plan::sums::feedback;
 use crate::plan::wire::InLine;
+use crate::view::lengths::length;
 use crate::view::numbers;
 use crate::view::words::plain;
 
@@ -65,13 +67,17 @@ pub fn cure(rig: &Rig, cure: &Cure) -> String {
     }
 }
 
+fn one_tenth(distance: Metres) -> String {
+    length(&format!("{:.1}", distance.get()), distance)
+}
+
 fn geometry(cure: feedback::Cure) -> String {
     match cure {
-        feedback::Cure::MicCloser { to } => format!("Move the microphone to {:.1} m", to.get()),
+        feedback::Cure::MicCloser { to } => format!("Move the microphone to {}", one_tenth(to)),
         feedback::Cure::FewerOpen { to: 1 } => "Open one microphone only".into(),
         feedback::Cure::FewerOpen { to } => format!("Open {to} microphones at most"),
         feedback::Cure::SpeakerForward { to } => {
-            format!("Loudspeaker forward, to {:.1} m from the microphone", to.get())
+            format!("Loudspeaker forward, to {} from the microphone", one_tenth(to))
         }
         feedback::Cure::Aim => "Turn microphone and loudspeaker away from each other (at best)".into(),
         feedback::Cure::CloserAndFewer { to, open } => {

@@ -25,7 +25,7 @@ pub use reasons::{reason, remark};
 pub use records::{PLAN_KEYS, plan_records};
 pub use sheets::{Page, PageKind, pages};
 pub use stage::{StagePlot, Token, TokenKind, stage_plot};
-pub use sums::{seat_lines, sum_line, sum_lines, weakest_stage};
+pub use sums::{computed_lines, sum_line, weakest_stage};
 pub use walk::{Found, Spot, all_fits, first, of_spot, tally, walk};
 
 use crate::event::rig;

@@ -6,6 +6,7 @@ use crate::plan::gear::{GearKind, InPort, LeadKind, OutPort, Side, StandKind};
 use crate::plan::port::{ModeKind, Plug};
 use crate::plan::rig::{Rig, ThingId, Wired};
 use crate::plan::wire::{Cable, InLine};
+use crate::view::lengths::length;
 use crate::view::words::plain;
 
 /// "Hall desk mic 3".
@@ -112,7 +113,7 @@ pub fn lead_of(wired: &Wired) -> String {
         words = format!("{words} {} mm²", area.get());
     }
     if wired.described {
-        words = format!("{words}, {} m", wired.wire.length.get());
+        words = format!("{words}, {}", length(&wired.wire.length.get().to_string(), wired.wire.length));
     }
     for inline in &wired.wire.through {
         words = format!("{words} + {}", boxed(*inline));

@@ -11,12 +11,13 @@ use super::reasons::remark;
 use crate::plan::counts;
 use crate::plan::gear::{GearKind, OutPort, Role};
 use crate::plan::loading;
-use crate::plan::quantity::Watts;
+use crate::plan::quantity::{Metres, Watts};
 use crate::plan::rig::{Bus, Strip, Tap, WireId};
 use crate::plan::routing::Node;
 use crate::plan::sums::{Sum, Worked};
 use crate::plan::verdict::{Reason, Remark, Verdict};
 use crate::plan::wire::InLine;
+use crate::view::lengths::cell;
 use crate::view::words::plain;
 
 /// Which sheet.
@@ -200,19 +201,18 @@ fn briefly(one: &Remark) -> Option<String> {
 fn stage(plan: &Plan) -> Parts {
     let plot = super::stage_plot(plan);
     let rows = plot.tokens.iter().map(|token| {
-        vec![
-            token.mark.clone(),
-            token.label.clone(),
-            format!("{:.1}", token.at.0),
-            format!("{:.1}", token.at.1),
-            token.detail.clone(),
-        ]
+        vec![token.mark.clone(), token.label.clone(), tenths(token.at.0), tenths(token.at.1), token.detail.clone()]
     });
     let told = [("In the hall", &plot.in_the_hall), ("No place given", &plot.without_place)];
     let told = told.into_iter().filter(|(_, things)| !things.is_empty());
     let notes = told.map(|(what, things)| format!("{what}: {}", things.join(", "))).collect();
     let columns = vec!["Mark", "What", "Right of middle, m", "From the front edge, m", "Stand"];
     (notes, columns, rows.collect(), vec![Caution::Rigging])
+}
+
+/// Of a metre.
+fn tenths(metres: f64) -> String {
+    cell(&format!("{metres:.1}"), Metres::new(metres))
 }
 
 fn monitors(plan: &Plan) -> Parts {

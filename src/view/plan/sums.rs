@@ -2,11 +2,18 @@
 
 use super::Plan;
 use super::findings::about;
+use crate::plan::quantity::Metres;
 use crate::plan::sums::{Assumption, Given, Quantity as Q, Sum, Worked};
+use crate::view::lengths::length;
 use crate::view::words::plain;
 
+/// All that was computed: the sums, the seats, the weakest stage.
+pub fn computed_lines(plan: &Plan) -> Vec<String> {
+    sum_lines(plan).into_iter().chain(seat_lines(plan)).chain(weakest_stage(plan)).collect()
+}
+
 /// All computations, grouped by what they are about.
-pub fn sum_lines(plan: &Plan) -> Vec<String> {
+fn sum_lines(plan: &Plan) -> Vec<String> {
     let line = |(what, worked): &(crate::plan::checks::About, Worked)| {
         format!("{}: {}", about(&plan.rig, *what), sum_line(worked))
     };
@@ -22,7 +29,7 @@ pub fn weakest_stage(plan: &Plan) -> Option<String> {
 }
 
 /// "front row: 102 dB at full power, 70 dBA needed", for each seat.
-pub fn seat_lines(plan: &Plan) -> Vec<String> {
+fn seat_lines(plan: &Plan) -> Vec<String> {
     let seats = plan.rig.venue.iter().flat_map(|venue| &venue.seats);
     let told = seats.zip(&plan.checked.loudness.seats).map(|(seat, level)| {
         let needed = level.needed.map_or(String::new(), |needed| format!(", {} dBA needed", figure(needed.get())));
@@ -65,11 +72,17 @@ pub(super) const fn formula(sum: Sum) -> &'static str {
     }
 }
 
+const METRES: &str = " m";
+
 /// "D0 15 m".
 fn told(given: Given) -> String {
     let (symbol, unit) = symbol_and_unit(given.what);
     let value = figure(given.value);
-    if let Q::LoadOf(n) = given.what { format!("Z{n} {value} Ω") } else { format!("{symbol} {value}{unit}") }
+    match given.what {
+        Q::LoadOf(n) => format!("Z{n} {value} Ω"),
+        _ if unit == METRES => format!("{symbol} {}", length(&value, Metres::new(given.value))),
+        _ => format!("{symbol} {value}{unit}"),
+    }
 }
 
 /// Three digits are all that any of this is worth.
@@ -104,7 +117,7 @@ const fn symbol_and_unit(what: Q) -> (&'static str, &'static str) {
         Q::LoadOf(_) => ("Z", " Ω"),
         Q::TotalLoad => ("load", " Ω"),
         Q::LeastLoad => ("least", " Ω"),
-        Q::Length => ("length", " m"),
+        Q::Length => ("length", METRES),
         Q::ConductorArea => ("area", " mm²"),
         Q::Load => ("Z", " Ω"),
         Q::LoopResistance => ("R", " Ω"),
@@ -113,8 +126,8 @@ const fn symbol_and_unit(what: Q) -> (&'static str, &'static str) {
         Q::DampingFactor => ("damping", ""),
         Q::LineVoltage => ("V", " V"),
         Q::TotalPower => ("P", " W"),
-        Q::Distance => ("d", " m"),
-        Q::CriticalDistance => ("Dc", " m"),
+        Q::Distance => ("d", METRES),
+        Q::CriticalDistance => ("Dc", METRES),
         Q::Directivity => ("Q", ""),
         Q::Volume => ("V", " m³"),
         Q::ReverbTime => ("T", " s"),
@@ -123,12 +136,12 @@ const fn symbol_and_unit(what: Q) -> (&'static str, &'static str) {
         Q::NoiseLevel => ("noise", " dBA"),
         Q::OverNoise => ("over it", " dB"),
         Q::NeededLevel => ("needed", " dBA"),
-        Q::SourceToListener => ("D0", " m"),
-        Q::MicToSpeaker => ("D1", " m"),
-        Q::SourceToMic => ("Ds", " m"),
-        Q::SpeakerToListener => ("D2", " m"),
+        Q::SourceToListener => ("D0", METRES),
+        Q::MicToSpeaker => ("D1", METRES),
+        Q::SourceToMic => ("Ds", METRES),
+        Q::SpeakerToListener => ("D2", METRES),
         Q::OpenMics => ("NOM", ""),
-        Q::EquivalentDistance => ("EAD", " m"),
+        Q::EquivalentDistance => ("EAD", METRES),
         Q::PotentialGain => ("gain before it rings", " dB"),
         Q::NeededGain => ("needed gain", " dB"),
         Q::PatternCredit => ("credit", " dB"),

@@ -67,7 +67,7 @@ pub fn all_fits(plan: &Plan) -> Found {
         proof: "every wire looked at by the levels, plugs and powers of its two ends".into(),
         reply: Reply::Over,
     };
-    let computed = super::sum_lines(plan);
+    let computed = super::computed_lines(plan);
     Found {
         verdict: Some(Verdict::Fits),
         headline: "Everything fits".into(),

@@ -159,3 +159,27 @@ fn json_lines_carry_the_same_words() {
         assert!(sentence.contains(" = ") && sentence.contains("; ") && sentence.contains("Assumed: "), "{sentence}");
     }
 }
+
+/// Feet beside metres, on the page and on paper, for whoever asks; files and formulas stay metric. 1 ft = 0.3048 m.
+#[test]
+fn feet_beside_metres() {
+    let above = tempfile::tempdir().expect("a folder");
+    let folder = above.path().join("winter");
+    assert_eq!(run(&["new"], &folder).status.code(), Some(0));
+    let metric = said(&run(&["show"], &folder));
+    let both = said(&run(&["show", "--feet"], &folder));
+    assert!(!metric.contains(" ft)"), "{metric}");
+    let beside = |told: &str| {
+        let (metres, feet) = told.split_once(" m (")?;
+        let number = |text: &str| text.rsplit([' ', '(']).next()?.parse::<f64>().ok();
+        Some((number(metres)?, number(feet.split_once(" ft)")?.0)?))
+    };
+    let pairs: Vec<(f64, f64)> = both.split(", ").filter_map(beside).collect();
+    assert!(pairs.len() > 5, "{both}");
+    for (metres, feet) in pairs {
+        assert!((feet * 0.3048 - metres).abs() <= 0.16, "{metres} m, {feet} ft");
+    }
+    run(&["print", "--feet"], &folder);
+    let plot = fs::read_to_string(folder.join("print/stage-plot.csv")).expect("the plot");
+    assert!(plot.contains(" ft)"), "{plot}");
+}

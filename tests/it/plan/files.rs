@@ -11,7 +11,7 @@ use beforedoors::plan::kind::OutKind;
 use beforedoors::plan::port::Plug;
 use beforedoors::plan::quantity::Metres;
 use beforedoors::plan::wire::{Cable, InLine};
-use beforedoors::view::plan::{Outcome, sum_lines};
+use beforedoors::view::plan::{Outcome, computed_lines};
 
 use super::folder::{Files, example_with, found, mistakes, plan};
 
@@ -83,7 +83,7 @@ fn gauges_and_absorption() {
 
     let venue = FILES[4].1.replace("reverb_s = 1.4", "absorption = 0.2");
     let hall = example_with(&[("venue.toml", &venue)]);
-    let lines = sum_lines(&plan(hall.path()));
+    let lines = computed_lines(&plan(hall.path()));
     // 18 × 12 × 6 m: 0.161 · 1296 / (792 · 0.2231) = 1.18 s.
     assert!(lines.iter().any(|line| line.starts_with("The event: T 1.18 s = 0.161 V / (−S ln(1 − α))")), "{lines:#?}");
 }

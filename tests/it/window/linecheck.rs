@@ -21,6 +21,7 @@ use eframe::egui::{Key, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 
+use super::painter::Painter;
 use super::{Rehearsal, opener, world};
 
 const fn at(index: u16) -> ChannelId {
@@ -133,6 +134,7 @@ pub fn window(lines: &Lines, look: Look, (width, height): (f32, f32)) -> Harness
     let lines = lines.opener();
     Harness::builder()
         .with_size(vec2(width, height))
+        .renderer(Painter::default())
         .build_eframe(|context| App::new(&context.egui_ctx, Setup::default(), look, world).with_line_opener(lines))
 }
 
@@ -218,6 +220,16 @@ fn swapped_lines_are_named_and_put_right_from_start_to_end_by_keys_alone() {
     }
     harness.get_by_label_contains("Loudspeakers: arrived, pull together");
     harness.get_by_label("Begin  Space");
+}
+
+/// Two swapped lines have just been found.
+pub fn swapped(look: Look, size: (f32, f32)) -> Harness<'static, App> {
+    let lines = Lines::with(&[RigFault::Swapped(at(3), at(4))]);
+    let mut harness = window(&lines, look, size);
+    press(&mut harness, Key::F2);
+    press(&mut harness, Key::Space);
+    follow(&mut harness, &lines, |snapshot| matches!(snapshot.advice.step, LineStep::Swap { .. }));
+    harness
 }
 
 #[test]

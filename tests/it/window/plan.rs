@@ -14,6 +14,7 @@ use eframe::egui::{Key, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 
+use super::painter::Painter;
 use super::{Rehearsal, opener, world};
 
 /// On an event, or on none; what is made lies in `made`.
@@ -21,7 +22,7 @@ pub fn window(event: Option<&Path>, made: &Path, look: Look, (width, height): (f
     let playing = Rehearsal::new(1, Mood::Normal);
     let setup = event.map_or_else(Setup::default, |folder| Setup::of(Event::open(folder).unwrap().0));
     let (world, made) = (world(opener(&playing)), made.join("example"));
-    Harness::builder().with_size(vec2(width, height)).build_eframe(|context| {
+    Harness::builder().with_size(vec2(width, height)).renderer(Painter::default()).build_eframe(|context| {
         App::new(&context.egui_ctx, setup, look, world)
             .with_printer(beforedoors::report::files)
             .with_example_folder(made)
@@ -71,7 +72,7 @@ fn the_example_is_made_its_never_named_and_mended_on_disk() {
     for words in [
         "Never: Wire 11, Laptop → Hall desk mic 11",
         "Left and right on one plug into one input: they cancel",
-        "→ Put between: stereo DI (none on the gear list)",
+        "→ Take a stereo split (you have: Laptop lead): one plug into line 11, the other into a second input",
     ] {
         assert!(told.contains(words), "{words}: {told}");
     }
@@ -81,7 +82,6 @@ fn the_example_is_made_its_never_named_and_mended_on_disk() {
     harness.get_by_label_contains("2 “never”");
     // Its numbers, all other cures and every caution are one key away.
     press(&mut harness, Key::W);
-    harness.get_by_label_contains("→ Take another lead: stereo split (you have: Laptop lead)");
     harness.get_by_label_contains("11 Laptop: headroom −5 dB = clip − (level + crest + show lift); clip −2 dBu");
     for caution in CAUTIONS {
         assert!(harness.query_all_by_label(caution.words()).count() > 0, "{caution:?}");
@@ -93,10 +93,7 @@ fn the_example_is_made_its_never_named_and_mended_on_disk() {
         "11,Laptop,,Hall desk,mic 11,,3,,",
         "11,Laptop,L,Hall desk,line 11,stereo split,3,,",
     );
-    wait_until(&mut harness, "Never: 12 Click: the click would be on the recording");
-    harness.get_by_label_contains("1 “never”");
-    mend(&event.join("patch.csv"), "G,Hall desk,usb,Helper's laptop,usb,usb cable,2,,\n", "");
-    wait_until(&mut harness, "Works, but: Wire 6, Guitar");
+    wait_until(&mut harness, "Works, but: 1 Lectern: about 1.8 dB short before it rings");
     assert_eq!(harness.query_all_by_label_contains("“never”").count(), 0);
 }
 
@@ -118,11 +115,11 @@ fn all_that_was_found_is_walked_by_keys_and_a_wire_is_picked() {
         harness.get_by_label_contains("2 “never”");
     }
     let of = |words: &str| told.iter().filter(|told| told.contains(words)).count();
-    assert_eq!((of("Never: "), of("Works, but: ")), (2, 10), "{told:#?}");
+    assert_eq!((of("Never: "), of("Works, but: ")), (2, 8), "{told:#?}");
     assert_eq!(of("accepted: it stayed quiet at last year's concert"), 1);
-    harness.get_by_label("12 of 12");
+    harness.get_by_label("10 of 10");
     press(&mut harness, Key::ArrowUp);
-    harness.get_by_label("11 of 12");
+    harness.get_by_label("9 of 10");
     // A wire that fits says so too, with its note.
     for _ in 0..12 {
         press(&mut harness, Key::PageUp);
