@@ -15,6 +15,7 @@ mod linecheck;
 mod list;
 mod opened;
 mod panels;
+mod past;
 mod picker;
 mod picture;
 mod plan;

@@ -30,9 +30,10 @@ pub fn why(ui: &mut Ui, look: Look, soundcheck: &Soundcheck, desk: &DeskWords) {
         // Room for neither is worse than room for one.
         let both = !large || whole.y > 8.0 * look.body().size;
         let size = if large && both { vec2(whole.x, (whole.y - GAP) / 2.0) } else { whole };
-        peaks(&mut columns[1], look, snapshot, &soundcheck.history, (channel, size));
+        let past = soundcheck.past.look();
+        peaks(&mut columns[1], look, snapshot, &past.history, (channel, size));
         let line = snapshot.inputs[channel.index()].line;
-        if let Some(heights) = line.filter(|_| both).and_then(|line| soundcheck.spectra.heights(line)) {
+        if let Some(heights) = line.filter(|_| both).and_then(|line| past.spectra.heights(line)) {
             bands(&mut columns[if large { 1 } else { 2 }], look, &heights, (channel, size));
         }
     });
