@@ -16,6 +16,7 @@ use super::past::SharedPast;
 use crate::engine::Snapshot;
 use crate::engine::linecheck::LineSnapshot;
 use crate::engine::session::Status;
+use crate::engine::watched::{Picture, Told};
 
 /// Between two pictures for who wants less movement.
 const STILL: Duration = Duration::from_millis(500);
@@ -92,11 +93,14 @@ impl Wake {
         }
     }
 
-    /// There is something new.
-    pub fn now(&self) {
-        if self.eyes.look_at(self.of) {
-            self.context.request_repaint();
+    /// The same of a hall: a ring-out shows its spectrum, a show only what it says.
+    pub fn look_at_hall(&mut self, picture: &Picture) {
+        let mut shown = DefaultHasher::new();
+        if matches!(picture.told, Told::RingOut { .. }) {
+            picture.at.get().to_bits().hash(&mut shown);
         }
+        format!("{:?} {:?} {:?}", picture.told, picture.refused, picture.over).hash(&mut shown);
+        self.tell(0, shown.finish());
     }
 }
 

@@ -22,7 +22,7 @@ use super::theme::{self, DOORS, GAP, Look, TEXT_SIZES};
 use super::waker::Eyes;
 use super::{Panel, View, Wake, doors};
 use crate::engine::session::{Hearing, Link, Pace, Session, Status};
-use crate::engine::watched::{Moment, Watch, WatchLink, Where};
+use crate::engine::watched::{Moment, Picture, Watch, WatchLink, Where};
 use crate::engine::{Connection, Mood, Snapshot};
 use crate::event::{Event, Recent, clock, log};
 use crate::view::{Reply, Setup, labels, lengths};
@@ -55,8 +55,9 @@ impl World {
                 .map(|session| Box::new(session) as Box<dyn Link>)
                 .map_err(|error| error.to_string())
         });
-        let hall: HallOpener = Box::new(|moment, place, wake| {
-            Watch::start(moment, place, Box::new(move || wake.now())).map(|watch| Box::new(watch) as Box<dyn WatchLink>)
+        let hall: HallOpener = Box::new(|moment, place, mut wake| {
+            let wake = Box::new(move |picture: &Picture| wake.look_at_hall(picture));
+            Watch::start(moment, place, wake).map(|watch| Box::new(watch) as Box<dyn WatchLink>)
         });
         // Settings that can't be kept are no reason to disturb anyone.
         Self { listen, hall, keep: Box::new(|recent| drop(recent.keep())), devices: input::list, clock }
