@@ -1,4 +1,4 @@
-//! What would mend a wire: every small change is tried on the rules themselves ([`tries`]), and those that help are told.
+//! What would mend a wire: every small change is tried on the rules themselves (`tries`), and those that help are told.
 //!
 //! Helpful is what takes the reason away and leaves the wire better than it was. What the gear list holds comes first. Never tried: anything at the mains, a loudspeaker transformer, a lift of an earth.
 //! Edge cases: loudspeaker level has one cure only, a line output in its place; some findings have none.
