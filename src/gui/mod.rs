@@ -64,6 +64,11 @@ pub enum View {
 impl View {
     const ALL: [Self; 6] = [Self::Plan, Self::LineCheck, Self::Soundcheck, Self::RingOut, Self::Show, Self::Recordings];
 
+    /// Whether its step has numbers behind it that open from the bottom.
+    const fn has_a_why(self) -> bool {
+        matches!(self, Self::Plan | Self::LineCheck | Self::Soundcheck)
+    }
+
     const fn name(self) -> &'static str {
         match self {
             Self::Plan => "Plan",

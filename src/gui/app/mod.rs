@@ -187,6 +187,7 @@ impl App {
                 self.leave_the_list();
             }
             self.before = self.view;
+            self.panel = Panel::None;
             self.soundcheck.noted = None;
         }
         self.view = view;
@@ -284,6 +285,7 @@ impl App {
     fn act(&mut self, action: Action) {
         match action {
             Action::Send(command) => self.soundcheck.send(command),
+            Action::Open(Panel::Why) if !self.view.has_a_why() => {}
             Action::Open(panel) => {
                 self.panel = if self.panel == panel { Panel::None } else { panel };
                 if self.panel == Panel::Input {

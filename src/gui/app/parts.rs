@@ -10,6 +10,9 @@ use crate::gui::theme::{GAP, TARGET};
 use crate::gui::{Panel, View, panels};
 use crate::view::{inputs, labels, words};
 
+/// Below this width the views' names and the buttons stand in two rows.
+const ONE_ROW: f32 = 1140.0;
+
 impl App {
     pub(super) fn head(&mut self, ui: &mut Ui) {
         let palette = self.look.palette();
@@ -34,8 +37,9 @@ impl App {
                 ui.add_space(GAP);
                 ui.label(RichText::new(told).font(self.look.strong()).color(palette.text));
             }
-            // Large text has two rows.
-            let layout = if self.look.text > 1.0 {
+            // Large text has two rows, and so has a narrow window.
+            let two_rows = self.look.text > 1.0 || ui.max_rect().width() < ONE_ROW;
+            let layout = if two_rows {
                 ui.end_row();
                 Layout::left_to_right(Align::Center)
             } else {
@@ -44,21 +48,21 @@ impl App {
             ui.with_layout(layout, |ui| {
                 let help = (labels::HELP, Action::Open(Panel::Help));
                 let input = (labels::INPUT, Action::Open(Panel::Input));
-                let buttons: &[(&str, Action)] = match self.view {
-                    View::Soundcheck => &[
-                        help,
-                        (labels::WHY, Action::Open(Panel::Why)),
-                        (self.soundcheck.table_label(), Action::Table),
-                        input,
-                        (inputs::OPEN, Action::Go(View::Inputs)),
-                    ],
-                    View::Plan => &[help, (labels::WHY, Action::Open(Panel::Why))],
-                    View::LineCheck => &[help, (labels::WHY, Action::Open(Panel::Why)), input],
-                    View::Show => &[help, (labels::MARK, Action::Mark)],
-                    View::RingOut => &[help, input],
-                    View::Recordings | View::Inputs => &[help],
+                let why = (labels::WHY, Action::Open(Panel::Why));
+                let table = (self.soundcheck.table_label(), Action::Table);
+                let mut buttons = match self.view {
+                    View::Soundcheck => vec![(inputs::OPEN, Action::Go(View::Inputs)), input, table, why, help],
+                    View::Plan => vec![why, help],
+                    View::LineCheck => vec![input, why, help],
+                    View::Show => vec![(labels::MARK, Action::Mark), help],
+                    View::RingOut => vec![input, help],
+                    View::Recordings | View::Inputs => vec![help],
                 };
-                for &(label, action) in buttons {
+                // The first one drawn stands at the right edge.
+                if !two_rows {
+                    buttons.reverse();
+                }
+                for (label, action) in buttons {
                     if ui.button(label).clicked() {
                         wanted = Some(action);
                     }
