@@ -166,8 +166,10 @@ pub enum Doubt {
     OpenedTwice(u16),
     #[error("the last line has no end; check that the whole file is there")]
     CutOff,
-    #[error("the word “{word}” is not known here; it is kept but not used. Did you mean “{near}”?")]
-    UnknownKey { word: String, near: String },
+    #[error("the word “{word}” is not known here; it is kept but not used{}", did_you_mean(.near))]
+    UnknownKey { word: String, near: Option<String> },
+    #[error("“{0}” is no thing of this event, so its place is not used")]
+    PlaceOfNothing(String),
 }
 
 /// The mistakes and warnings of one file, gathered while it is read.

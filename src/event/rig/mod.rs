@@ -40,7 +40,7 @@ use super::settings::{Reader, number};
 use super::{Event, Song, save, text};
 use crate::coach::Targets;
 use crate::plan::gear::{Gear, GearKind};
-use crate::plan::rig::{Accepted, Bus, BusSetting, Place, Rig, Strip, Thing, Venue};
+use crate::plan::rig::{Accepted, Bus, BusSetting, Rig, Strip, Thing, Venue};
 use crate::units::{Db, SourceKind};
 use patch::Known;
 
@@ -51,8 +51,12 @@ const PATCH_FILE: &str = "patch.csv";
 const GEAR_FILE: &str = "gear.csv";
 const VENUE_FILE: &str = "venue.toml";
 
-/// Where things stand, by name.
-type Places = Vec<(String, Place)>;
+/// What `venue.toml` says.
+struct Hall {
+    path: PathBuf,
+    venue: Venue,
+    places: Vec<venue::Placed>,
+}
 
 /// Reads an event with its rig, or all that is wrong in any of its files.
 pub fn open(folder: impl AsRef<Path>) -> Result<(Event, Rig, Vec<EventWarning>), EventError> {
@@ -97,10 +101,8 @@ impl Files<'_> {
     fn rig(&mut self, event: &Event) -> Result<Rig, EventError> {
         let keys = self.keys()?;
         let stock = self.stock(keys.gear.as_deref())?;
-        let (venue, places) = match self.venue(keys.venue.as_deref())? {
-            Some((venue, places)) => (Some(venue), places),
-            None => (None, Vec::new()),
-        };
+        let hall = self.venue(keys.venue.as_deref())?;
+        let (venue, places) = hall.as_ref().map_or((None, &[][..]), |hall| (Some(hall.venue.clone()), &hall.places));
         let mut known = Vec::new();
         let strips = self.strips(event, stock.as_deref().unwrap_or_default(), &mut known)?;
         known.extend(from_stock(stock.as_deref().unwrap_or_default()));
@@ -109,8 +111,11 @@ impl Files<'_> {
             id: None,
         }));
         for known in &mut known {
-            let place = places.iter().find(|(name, _)| name.eq_ignore_ascii_case(&known.thing.name));
-            known.thing.place = place.map(|(_, place)| *place).or(known.thing.place);
+            let place = places.iter().find(|place| place.is_of(&known.thing.name));
+            known.thing.place = place.map(|place| place.at).or(known.thing.place);
+        }
+        if let Some(hall) = &hall {
+            self.reading_file(hall.path.clone(), |findings| venue::unplaced(&hall.places, &known, findings));
         }
         let mut things = Vec::new();
         let wires = match self.optional(&self.folder.join(PATCH_FILE))? {
@@ -145,7 +150,7 @@ impl Files<'_> {
         for (channel, input) in channels.into_iter().zip(&event.inputs) {
             let usual = desk::usual_gear(input.kind, input.connection, input.phantom);
             let (kind, spec) = match &channel.gear {
-                None => (GearKind::Source(usual), <_>::default()),
+                None => (GearKind::Source(usual), desk::only_of(GearKind::Source(usual), stock)),
                 Some(word) => desk::gear_of(word, stock).unwrap_or_else(|| {
                     self.unknown_gear(word, channel.gear_at, stock);
                     (GearKind::Source(usual), <_>::default())
@@ -191,12 +196,13 @@ impl Files<'_> {
         })))
     }
 
-    fn venue(&mut self, said: Option<&str>) -> Result<Option<(Venue, Places)>, EventError> {
+    fn venue(&mut self, said: Option<&str>) -> Result<Option<Hall>, EventError> {
         let Some((path, bytes)) = self.shared(said, VENUE_FILE)? else { return Ok(None) };
-        Ok(self.reading_file(path, |findings| {
+        let read = self.reading_file(path.clone(), |findings| {
             text::ended(&bytes, findings);
             text::decode(&bytes, findings).map(|text| venue::read(&text, findings))
-        }))
+        });
+        Ok(read.map(|(venue, places)| Hall { path, venue, places }))
     }
 
     /// A file that events share: where it was said to be, or here, or in the folder above.

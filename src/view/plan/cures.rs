@@ -42,7 +42,7 @@ pub fn cure(rig: &Rig, cure: &Cure) -> String {
             owned(lead(LeadKind::Split), name),
             in_name(*port)
         ),
-        Cure::Lead(kind, name, [from, to]) if from != to && *kind != LeadKind::Speaker => {
+        Cure::Lead(kind, name, [from, to]) if from != to && !matches!(kind, LeadKind::Speaker | LeadKind::XlrJack) => {
             let ends = format!("{}, {} to {}", lead(*kind), plug(*from), plug(*to));
             format!("Take another lead: {}", owned(&ends, name))
         }
@@ -60,6 +60,13 @@ pub fn cure(rig: &Rig, cure: &Cure) -> String {
         Cure::Amplifier(name) => format!("Put between: {}", owned("amplifier", name)),
         Cure::WireBothSides { sums: true } => "Wire the other side too, or plug into L/mono alone".into(),
         Cure::WireBothSides { sums: false } => "Wire the other side too".into(),
+        Cure::SplitApart(name, [music, cue]) => format!(
+            "Take a {}: one plug into {}, the other into {}",
+            owned(lead(LeadKind::Split), name),
+            in_name(*music),
+            in_name(*cue)
+        ),
+        Cure::ChangeSides => "Let left and right change places".into(),
         Cure::TapeTheKnob => "Set the knob once and tape it".into(),
         Cure::Unplug => "Take one of the two out".into(),
         Cure::Gain(change, gain) => format!("{}: {}", geometry(*change), numbers::change(*gain)),

@@ -5,7 +5,7 @@ use super::names::{boxed, end, lead, lead_of, mode, stand, thing_kind};
 use super::reasons::reason;
 use crate::plan::checks::{About, Finding, Refused, Trouble, Unknown};
 use crate::plan::counts::{Needed, Shortage};
-use crate::plan::gear::{GearKind, Role};
+use crate::plan::gear::{GearKind, Role, Side};
 use crate::plan::rig::{Bus, Cue, Rig, WireId};
 use crate::plan::routing::{Closed, Node, SideKey, with_role};
 use crate::plan::verdict::Verdict;
@@ -38,6 +38,7 @@ pub fn headline(plan: &Plan) -> String {
         counted(plan.rig.wires.len() as u64, "wire", "wires")
     );
     let said = match counts {
+        (0, 0) if plan.checked.is_blind() => "can’t tell yet".to_owned(),
         (0, 0) => "nothing wrong found".to_owned(),
         (0, but) => format!("{but} “works, but”"),
         (never, 0) => format!("{never} “never”"),
@@ -87,6 +88,18 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
         Trouble::NoSuchInput => "there is no such input on it".into(),
         Trouble::NotWired => "no wire brings it to the desk".into(),
         Trouble::NotListed { channel } => format!("channel {channel} is not in the input list: give it a line there"),
+        Trouble::WrongChannel { listed, ends } => {
+            let own = channel_name(rig, *listed);
+            format!("the input list says {own}, and this wire ends in channel {ends}: change the wire or the list")
+        }
+        Trouble::ChannelTaken { by } => format!(
+            "wire {} comes to the same channel: two sockets, one gain and one fader. Only one of them may be plugged",
+            plain(&rig.wires[by.0].label)
+        ),
+        Trouble::SideCrossed(side) => format!(
+            "its {} side goes into the channel that is called the other",
+            if *side == Side::Left { "left" } else { "right" }
+        ),
         Trouble::NotHeard(closed) => not_heard(closed),
         Trouble::HeardOnOneSide(side) => {
             format!("half of the hall does not hear it: it is panned away from the {}", side_word(*side))
@@ -178,7 +191,9 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
         Trouble::TooManyChannels { used, has } => format!("input {used} is used, it has {has}"),
         Trouble::TooManyAuxes { used, has } => format!("aux {used} is used, it has {has}"),
         Trouble::BatteryTooShort { hours, needed } => {
-            format!("its battery lasts {hours} h, the show wants {needed:.1} h: a fresh one at the interval")
+            format!(
+                "its battery lasts {hours} h, the show wants {needed:.1} h (its length and half again): a fresh one at the interval"
+            )
         }
     }
 }

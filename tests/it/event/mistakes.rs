@@ -364,6 +364,7 @@ fn doubts_about_an_event() {
         event_warnings("nmae = \"A\"\nour_key = 1\n[[song]]\nopen = [2, 2]\n[desk]\nknobs = \"Trim\"\n", Some(THREE)),
         [
             "event.toml:1:1 (nmae): the word “nmae” is not known here; it is kept but not used. Did you mean “name”?",
+            "event.toml:2:1 (our_key): the word “our_key” is not known here; it is kept but not used",
             "event.toml:1:1 (name): the event has no name; it will be called “FOLDER” after its folder",
             "event.toml:4:8 (song 1): the song has no name; it will be called “song 1”",
             "event.toml:4:12 (song 1, open): channel 2 is opened twice by this song",
