@@ -85,7 +85,7 @@ pub fn open(folder: impl AsRef<Path>) -> Result<(Event, Rig, Vec<EventWarning>),
 /// Writes a file of the folder so that it is always whole.
 pub fn write(folder: &Path, name: &str, text: &str) -> Result<(), EventError> {
     let path = folder.join(name);
-    let unwritable = |source| EventError::Unwritable { path: path.clone(), source };
+    let unwritable = |cause| EventError::Unwritable { path: path.clone(), cause };
     fs::create_dir_all(path.parent().unwrap_or(folder)).map_err(unwritable)?;
     save::replace(&path, text.as_bytes())
 }
@@ -114,14 +114,20 @@ impl Files<'_> {
             let place = places.iter().find(|place| place.is_of(&known.thing.name));
             known.thing.place = place.map(|place| place.at).or(known.thing.place);
         }
-        if let Some(hall) = &hall {
+        // What hangs on a file that is not whole is not told of beside it.
+        let whole = self.mistakes.is_empty() && stock.is_some();
+        if let Some(hall) = hall.as_ref().filter(|_| whole) {
             self.reading_file(hall.path.clone(), |findings| venue::unplaced(&hall.places, &known, findings));
         }
         let mut things = Vec::new();
         let wires = match self.optional(&self.folder.join(PATCH_FILE))? {
             Some(bytes) => self.reading(PATCH_FILE, |findings| {
                 text::ended(&bytes, findings);
-                patch::read(&bytes, &mut known, &mut things, findings)
+                let wires = patch::read(&bytes, &mut known, &mut things, findings);
+                if !whole {
+                    patch::tell_the_cause(stock.is_none(), findings);
+                }
+                wires
             }),
             None => Vec::new(),
         };

@@ -7,7 +7,7 @@
 
 use super::sheet::{Heading, Row, Sheet, heading, needed};
 use super::words::{self, BOXES, CABLES, INS, OUTS, PLUGS};
-use crate::event::error::{Fault, Findings, quote};
+use crate::event::error::{Fault, Findings, Mistake, quote};
 use crate::event::words::{nearest, plain};
 use crate::plan::gear::{self, GearKind, InPort, OutPort};
 use crate::plan::port::{Plug, Socket};
@@ -56,6 +56,16 @@ pub fn read(bytes: &[u8], known: &mut [Known], things: &mut Vec<Thing>, findings
         wires.extend(wire(&row, label, known, things, findings));
     }
     wires
+}
+
+/// Names that another file would have told follow from what is wrong with that file: they are no mistakes of their own.
+pub fn tell_the_cause(no_gear_list: bool, findings: &mut Findings) {
+    let follows = |mistake: &Mistake| matches!(&mistake.fault, Fault::UnknownThing { near: None, .. });
+    let first = findings.mistakes.iter().find(|mistake| follows(mistake)).cloned();
+    findings.mistakes.retain(|mistake| !follows(mistake));
+    if let (Some(Mistake { at, fault: Fault::UnknownThing { stood, .. } }), true) = (first, no_gear_list) {
+        findings.mistake((at.line, at.column), &at.field, Fault::NoGearList(format!("“{stood}”")));
+    }
 }
 
 fn wire(
@@ -114,8 +124,7 @@ fn named(
     let Some(at) = at else {
         let names: Vec<(String, &String)> = known.iter().map(|one| (plain(&one.thing.name), &one.thing.name)).collect();
         let near = nearest(&text, names.iter().map(|(plain, name)| (plain.as_str(), (*name).clone())));
-        let expected = "a name from inputs.csv or gear.csv, or a circuit of venue.toml";
-        row.wrong(column, "a thing of this event", expected, near, findings);
+        row.mistake(column, Fault::UnknownThing { stood: quote(&text), near }, findings);
         return None;
     };
     let known = &mut known[at];

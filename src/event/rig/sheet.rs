@@ -239,7 +239,8 @@ impl<'a> Row<'a> {
         if within.is_none() {
             let separators = if thousands { ", without a comma between thousands" } else { "" };
             let expected = format!("a number from {} to {} ({unit}){separators}", range.start(), range.end());
-            self.wrong(column, "a number in range", expected, None, findings);
+            let metres = feet_as_metres(&text).filter(|metres| unit == "m" && range.contains(metres));
+            self.wrong(column, "a number in range", expected, metres.map(|metres| format!("{metres:.1}")), findings);
         }
         within
     }
@@ -257,4 +258,11 @@ impl<'a> Row<'a> {
         }
         number
     }
+}
+
+/// What whoever measured in feet meant.
+fn feet_as_metres(text: &str) -> Option<f64> {
+    const FOOT: f64 = 0.3048;
+    let feet = ["feet", "foot", "ft", "'", "’"].iter().find_map(|word| text.strip_suffix(word))?;
+    Some(feet.trim().parse::<f64>().ok()? * FOOT)
 }

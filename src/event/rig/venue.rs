@@ -56,9 +56,7 @@ pub fn unplaced(places: &[Placed], known: &[Known], findings: &mut Findings) {
         let near = nearest(&place.thing, names.iter().map(|(plain, name)| (plain.as_str(), (*name).clone())));
         let field = "place, thing";
         if near.is_some() {
-            let expected = "a name from gear.csv or inputs.csv".to_owned();
-            let fault = Fault::Value { stood: quote(&place.thing), thing: "a thing of this event", expected, near };
-            findings.mistake(place.line_column, field, fault);
+            findings.mistake(place.line_column, field, Fault::UnknownThing { stood: quote(&place.thing), near });
         } else {
             findings.warn(place.line_column, field, Doubt::PlaceOfNothing(quote(&place.thing)));
         }

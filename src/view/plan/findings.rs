@@ -9,6 +9,7 @@ use crate::plan::gear::{GearKind, Role, Side};
 use crate::plan::rig::{Bus, Cue, Rig, WireId};
 use crate::plan::routing::{Closed, Node, SideKey, with_role};
 use crate::plan::verdict::Verdict;
+use crate::view::lengths::told;
 use crate::view::numbers::{counted, span};
 use crate::view::words::plain;
 
@@ -206,7 +207,7 @@ pub(super) fn short_of(short: &Shortage) -> String {
         Needed::Stand(kind) => stand(kind),
         Needed::Battery => "fresh battery set",
     };
-    let length = short.length.map_or(String::new(), |length| format!(", one of them {} m or longer", length.get()));
+    let length = short.length.map_or(String::new(), |length| format!(", one of them {} or longer", told(length)));
     let length = if short.count == 1 { length.replace("one of them ", "") } else { length };
     format!("{} × {thing}{length}", short.count)
 }

@@ -119,7 +119,7 @@ fn words_that_are_not_known_are_told_of_wherever_they_stand() {
     let told = mistakes(misspelt.path());
     assert_eq!(told.len(), 1, "{told:?}");
     assert!(told[0].contains("“Main lift” is not a thing of this event"), "{told:?}");
-    assert!(told[0].ends_with("Did you mean “Main left”?"), "{told:?}");
+    assert!(told[0].contains("Did you mean “Main left”?"), "{told:?}");
     // A hall may know of things that stay in the cupboard tonight.
     let spare = format!("{}\n[[place]]\nthing = \"Balcony box\"\nx_m = 0\ny_m = -9\n", example("venue.toml"));
     let spare = example_with(&[("venue.toml", &spare)]);
@@ -130,4 +130,33 @@ fn words_that_are_not_known_are_told_of_wherever_they_stand() {
     assert!(warned(&key).contains("“temperature_c” is not known here"), "{}", warned(&key));
     let aux = found(&plan(changed("event.toml", &[("name = \"aux 2\"", "name = \"aux 22\"")]).path()));
     assert!(aux.contains(&"Hall desk: never too-many-auxes".to_owned()), "{aux:?}");
+}
+
+#[test]
+fn feet_are_answered_in_metres() {
+    let folder = changed("patch.csv", &[("mic 1,mic cable,20", "mic 1,mic cable,80 ft")]);
+    let told = mistakes(folder.path());
+    assert_eq!(told.len(), 1);
+    assert!(told[0].contains("“80 ft” is not a number in range. Did you mean “24.4”? Expected"), "{told:?}");
+}
+
+/// One file that is not whole would else be told of once a line of the others.
+#[test]
+fn one_cause_is_told_once() {
+    let folder = example_with(&[]);
+    fs::remove_file(folder.path().join("gear.csv")).expect("removed");
+    let told = mistakes(folder.path());
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert!(told[0].contains("there is no gear.csv, so nobody knows what “Hall desk” is"), "{told:?}");
+    let kind = changed("gear.csv", &[("Band wedge,passive monitor", "Band wedge,pasive monitr")]);
+    let told = mistakes(kind.path());
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert!(told[0].contains("is not a kind of gear. Did you mean “passive monitor”? Expected one of"), "{told:?}");
+    let latin = example_with(&[]);
+    let mut bytes = fs::read(latin.path().join("inputs.csv")).expect("read");
+    let at = bytes.iter().rposition(|byte| *byte == b'a').expect("a letter");
+    bytes[at] = 0xE9;
+    fs::write(latin.path().join("inputs.csv"), bytes).expect("written");
+    let told = mistakes(latin.path());
+    assert!(told.len() == 1 && told[0].contains("which is not UTF-8 text"), "{told:?}");
 }
