@@ -427,7 +427,12 @@ impl eframe::App for App {
         EguiPanel::top("head").show_separator_line(false).frame(around).show(ui, |ui| self.head(ui));
         EguiPanel::bottom("foot").show_separator_line(false).frame(around).show(ui, |ui| self.foot(ui));
         if self.panel != Panel::None {
-            let tall = ui.ctx().content_rect().height() * if self.panel == Panel::Input { 0.5 } else { 0.34 };
+            let share = match self.panel {
+                Panel::Help => 0.58,
+                Panel::Input => 0.5,
+                Panel::Why | Panel::None => 0.34,
+            };
+            let tall = ui.ctx().content_rect().height() * share;
             let frame = egui::Frame::NONE.fill(palette.edge).inner_margin(GAP as i8);
             EguiPanel::bottom("panel")
                 .exact_size(tall)

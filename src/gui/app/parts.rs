@@ -125,7 +125,7 @@ impl App {
         match self.panel {
             Panel::None => {}
             Panel::Help => {
-                if let Some(action) = panels::help(ui, self.look) {
+                if let Some(action) = panels::help(ui, self.look, self.view) {
                     self.act(action);
                 }
             }

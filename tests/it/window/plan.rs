@@ -159,7 +159,7 @@ fn sheets_are_printed_into_the_events_folder_and_it_says_where() {
     rig::write_example(&event).unwrap();
     let mut harness = window(Some(&event), folder.path(), Look::default(), USUAL);
     press(&mut harness, Key::F1);
-    harness.get_by_label("Print sheets  P").click();
+    harness.get_by_label("Print on A4  P").click();
     harness.step();
     harness.step();
     harness.get_by_label_contains("concert/print. Open all.html there");
