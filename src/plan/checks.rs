@@ -155,6 +155,8 @@ pub enum Unknown {
     NoVenue,
     NoSeats,
     NoSpeakerPlaces,
+    /// Of this loudspeaker, where others have one.
+    NoPlaceOf(ThingId),
     NoRoom,
     NoCircuits,
 }

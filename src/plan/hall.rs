@@ -80,6 +80,11 @@ pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) -> Loudness {
         found.cannot_tell(Unknown::NoSpeakerPlaces);
         return loudness;
     }
+    let heard = |id: &ThingId| matches!(rig.thing(*id).kind.role(), Role::Hall | Role::Monitor);
+    for id in rig.ids().filter(|id| heard(id) && rig.thing(*id).place.is_none() && rig.into_thing(*id).next().is_some())
+    {
+        found.cannot_tell(Unknown::NoPlaceOf(id));
+    }
     let critical = match (venue.volume(), reverb_of(venue, found)) {
         (Some(volume), Some(reverb)) => Some(critical(volume, reverb, found)),
         _ => {

@@ -248,8 +248,12 @@ const fn cue_word(cue: Cue) -> &'static str {
 }
 
 /// What cannot be told, and what would tell it.
-pub const fn unknown(unknown: Unknown) -> &'static str {
-    match unknown {
+pub fn unknown(rig: &Rig, unknown: Unknown) -> String {
+    let told = match unknown {
+        Unknown::NoPlaceOf(id) => {
+            let name = plain(&rig.thing(id).name);
+            return format!("what {name} adds at a seat, and where it rings: put a [[place]] for it into venue.toml");
+        }
         Unknown::NoInputs => "no inputs: write inputs.csv, one line a channel",
         Unknown::NoWires => "which wire goes where: write patch.csv, one line a wire",
         Unknown::NoDesk => "the ways through the desk: name a desk in gear.csv and plug into it in patch.csv",
@@ -259,7 +263,8 @@ pub const fn unknown(unknown: Unknown) -> &'static str {
         Unknown::NoSpeakerPlaces => "how loud it is at a seat: put a [[place]] for each loudspeaker into venue.toml",
         Unknown::NoRoom => "what the hall’s echo adds: length_m, width_m, height_m and reverb_s in venue.toml",
         Unknown::NoCircuits => "the current on the circuits: [[circuit]] in venue.toml, and mains wires in patch.csv",
-    }
+    };
+    told.into()
 }
 
 /// A line of `accepted` that accepts nothing.
