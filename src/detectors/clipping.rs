@@ -16,8 +16,8 @@ const NEAR_FULL_SCALE: Dbfs = Dbfs::new(-0.3);
 const OVERSHOOT: Db = Db::new(0.5);
 const PLACES: u32 = 5;
 const PLACES_NEAR_FULL_SCALE: u32 = 2;
-/// Two runs within this of each other have the same value: 0.01 dB, a noise floor's worth.
-const SAME_VALUE: f32 = 0.001;
+/// Two runs within this of each other have the same value: 0.026 dB, a noise floor's worth.
+const SAME_VALUE: f32 = 0.003;
 const PASSAGE: Seconds = Seconds::new(1.0);
 /// A repeated value not met for this long is forgotten: the gain may have changed.
 const FORGET: Seconds = Seconds::new(10.0);
