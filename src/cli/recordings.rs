@@ -14,6 +14,7 @@ use super::setup;
 use super::{Exit, out};
 use crate::engine::Step;
 use crate::engine::recording::{self, ChannelVerdict, Recording, RecordingError};
+use crate::engine::takes::Companions;
 use crate::units::{ChannelId, Dbfs};
 use crate::view::numbers;
 use crate::view::words::plain;
@@ -58,9 +59,13 @@ fn report_in_order(
     let mut waiting: Vec<Option<Result<Recording, RecordingError>>> = paths.iter().map(|_| None).collect();
     let mut next = 0;
     let mut worst = Exit::Fine;
+    let mut companions = Companions::new(paths);
     while let Ok((index, result)) = results.recv() {
         waiting[index] = Some(result);
-        while let Some(result) = waiting.get_mut(next).and_then(Option::take) {
+        while let Some(mut result) = waiting.get_mut(next).and_then(Option::take) {
+            if let Ok(recording) = &mut result {
+                companions.meet(recording);
+            }
             bar.suspend(|| -> anyhow::Result<()> {
                 worst = worst.and(report(&paths[next], &result, args, setup)?);
                 Ok(())
@@ -88,7 +93,7 @@ fn report(
     Ok(match result {
         Err(_) => Exit::BadInput,
         Ok(recording) if recording.is_unheard() => Exit::CannotTell,
-        Ok(recording) if !recording.findings.is_empty() => Exit::Findings,
+        Ok(recording) if recording.has_faults() => Exit::Findings,
         Ok(recording) => recording.channels.iter().map(exit_of).fold(Exit::Fine, Exit::and),
     })
 }
@@ -110,8 +115,8 @@ fn report_json(name: &str, recording: &Recording, args: &RecordingsArgs, setup: 
         let advice = advice_line(id, verdict, setup);
         out::json(&records::channel(name, id, channel, shown(verdict), &advice, args.aes17))?;
     }
-    for finding in &recording.findings {
-        out::json(&records::finding(name, finding, format.rate))?;
+    for finding in recording.worst_first() {
+        out::json(&records::finding(name, finding, format.rate, &recording.partners))?;
     }
     for warning in &recording.warnings {
         out::json(&records::warning(name, &warning.to_string()))?;

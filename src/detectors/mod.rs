@@ -11,14 +11,16 @@ mod line;
 mod peaks;
 mod ringing;
 mod spill;
+mod take;
 
 pub use clipping::Tops;
-pub use finding::{Evidence, Finding, FreakReason};
+pub use finding::{DropoutForm, Evidence, Finding, FreakReason, HeaderFault, HumForm, Partner, Severity};
 pub use heard::Heard;
 pub use knob::Estimate;
 pub use line::{Alike, Hum, HumPattern, LineEars, Mains, Onset, PRESENCE};
 pub use peaks::SetAside;
 pub use ringing::{Certainty, Ring, RingEvent, Ringing, Signs};
+pub use take::{Alike as TracksAlike, MainsHum, Print, TakeEar, WholeEar, WholeTake, between_channels};
 
 use crate::meters::Readings;
 use crate::units::{ChannelId, Db, Dbfs, FrameCount, Hertz, SampleRate, Seconds, SourceKind};

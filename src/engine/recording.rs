@@ -3,12 +3,14 @@
 //! Many recordings spread over all cores, and so do the channels of one. Memory does not grow with the length; of the
 //! level over time an [`Envelope`] of fixed size is kept.
 
+use std::cmp::Reverse;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
 use super::envelope::Envelope;
+use super::takes::{Likeness, Listeners};
 use crate::block::BlockBuf;
 use crate::block::Format;
 use crate::coach::{ChannelState, Input, Step, TrimCause, Turn, Unseen, Why, judge_input, judge_take, most_urgent};
@@ -33,6 +35,10 @@ pub struct Recording {
     pub warnings: Vec<FileWarning>,
     /// Its level over time.
     pub envelope: Envelope,
+    /// Other recordings that findings name.
+    pub partners: Vec<PathBuf>,
+    /// What it is held against others by; taken away once that is done.
+    pub likeness: Option<Box<Likeness>>,
 }
 
 /// Why a recording can't be measured.
@@ -46,9 +52,24 @@ impl Recording {
 
     /// Nothing was heard on any channel, so that nothing can be told of it.
     pub fn is_unheard(&self) -> bool {
-        let not_heard = |finding: &Finding| matches!(finding.evidence, Evidence::NotHeard { .. });
+        let not_heard = |finding: &Finding| {
+            matches!(finding.evidence, Evidence::NotHeard { .. } | Evidence::Silent { .. } | Evidence::Low { .. })
+                || finding.evidence.is_note()
+        };
         let unheard = |verdict: &ChannelVerdict| verdict.state == ChannelState::NotHeard;
         self.channels.iter().all(unheard) && self.findings.iter().all(not_heard)
+    }
+
+    /// Whether anything was found that is more than a note.
+    pub fn has_faults(&self) -> bool {
+        self.findings.iter().any(|finding| !finding.evidence.is_note())
+    }
+
+    /// The findings in the order of how bad they are, then of their times; notes last.
+    pub fn worst_first(&self) -> Vec<&Finding> {
+        let mut findings: Vec<&Finding> = self.findings.iter().collect();
+        findings.sort_by_key(|finding| (Reverse(finding.severity()), finding.evidence.is_note()));
+        findings
     }
 
     /// The most urgent channel and its verdict, if there is anything to do.
@@ -136,6 +157,7 @@ pub fn measure(path: &Path, inputs: &[Input], progress: &(dyn Fn(f64) + Sync)) -
     let mut detectors = detectors(format, inputs);
     let mut findings = Vec::new();
     let mut envelope = Envelope::new(format.channels);
+    let mut listeners = Listeners::new(format);
     let mut block = BlockBuf::new(format.channels, format.rate.frames(STRETCH).get() as usize);
     let mut read = 0;
     loop {
@@ -144,12 +166,14 @@ pub fn measure(path: &Path, inputs: &[Input], progress: &(dyn Fn(f64) + Sync)) -
         let mut watch = |readings: &Readings| {
             detectors.observe(readings);
             envelope.observe(readings);
+            listeners.observe(readings);
         };
         if format.channels == 1 {
             meters.push(&block.as_block(), &mut watch);
         } else {
             meters.push_parallel(&block.as_block(), &mut watch);
         }
+        listeners.push(&block.as_block());
         meters.watch_pair(detectors.wanted_pair(meters.readings().frames));
         findings.extend(detectors.drain());
         if let Some(total) = total.filter(|&total| total > 0) {
@@ -162,20 +186,33 @@ pub fn measure(path: &Path, inputs: &[Input], progress: &(dyn Fn(f64) + Sync)) -
     meters.finish(&mut |readings| {
         detectors.observe(readings);
         envelope.observe(readings);
+        listeners.observe(readings);
     });
     detectors.finish(meters.readings().at);
     findings.extend(detectors.drain());
+    let summary = meters.summary();
+    let (info, warnings) = (source.info().clone(), source.warnings().to_vec());
+    let likeness = listeners.finish(&summary, inputs, &warnings, &mut findings);
     findings.sort_by_key(|finding| (finding.start, finding.channel));
 
-    let summary = meters.summary();
     let verdict = |(index, summary): (usize, &ChannelSummary)| {
         let channel = ChannelId::from_index(index);
         let heard = Heard { activity: summary.take, ..*detectors.heard(channel) };
         judge(heard, detectors.tops(channel), summary.whole.true_peak, inputs.get(index))
     };
     let channels = summary.channels.iter().enumerate().map(verdict).collect();
-    let (info, warnings) = (source.info().clone(), source.warnings().to_vec());
-    Ok(Recording { path: path.to_owned(), info, format, summary, channels, findings, warnings, envelope })
+    Ok(Recording {
+        path: path.to_owned(),
+        info,
+        format,
+        summary,
+        channels,
+        findings,
+        warnings,
+        envelope,
+        partners: Vec::new(),
+        likeness: Some(Box::new(likeness)),
+    })
 }
 
 /// Measures many, over all cores; `done` is told of each as it ends, with its place in `paths`, and may say that no

@@ -1,7 +1,8 @@
 //! The shapes of faults: each is told from every other without its colour.
 //!
 //! Clipped: a hatched block. Flat top: a hill without its top. Not heard: a dotted ring. Set aside: a hollow spike.
-//! Spill: two rings, one into the other. No number: a cross. Gap: a dash with a gap. Sizes are points.
+//! Spill: two rings, one into the other. No number: a cross. Gap: a dash with a gap. All others: a diamond; the word
+//! beside it tells them apart. Sizes are points.
 
 use eframe::egui::{Painter, Pos2, Shape, Stroke, pos2};
 
@@ -32,6 +33,10 @@ pub fn shape(painter: &Painter, palette: Palette, kind: FaultKind, centre: Pos2,
         FaultKind::Invalid => {
             painter.line_segment([at(-0.32, -0.32), at(0.32, 0.32)], stroke);
             painter.line_segment([at(-0.32, 0.32), at(0.32, -0.32)], stroke);
+        }
+        _ => {
+            let corners = vec![at(0.0, -0.45), at(0.45, 0.0), at(0.0, 0.45), at(-0.45, 0.0)];
+            painter.add(Shape::closed_line(corners, stroke));
         }
     }
 }

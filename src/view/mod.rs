@@ -26,7 +26,7 @@ mod trail;
 pub mod words;
 
 pub use crate::coach::Need;
-pub use findings::{FaultKind, finding_advice, finding_words};
+pub use findings::{FaultKind, finding_advice, finding_words, severity_word};
 pub use headline::headline;
 pub use ringing::{RING_KEYS, pitch, ring_advice, ring_record, ring_words};
 pub use sentence::{Arrow, DeskWords, NextStep, Reply, heard_of, next_step, why_lines};

@@ -3,7 +3,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::findings::{FaultKind, finding_advice, finding_words};
+use super::findings::{FaultKind, finding_advice, finding_words, severity_word};
 use super::headline::headline;
 use super::numbers::{self, counted};
 use super::sentence::{Arrow, NextStep, next_step};
@@ -13,7 +13,7 @@ use crate::detectors::Finding;
 use crate::engine::envelope::Envelope;
 use crate::engine::recording::{ChannelVerdict, Recording, RecordingError};
 use crate::engine::{Advice, ChannelState};
-use crate::units::{ChannelId, Seconds};
+use crate::units::{ChannelId, FrameCount, Seconds};
 
 /// How bad a recording is, the worst last.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -169,7 +169,7 @@ fn badness(recording: &Recording) -> Badness {
         Badness::Clipped
     } else if recording.is_unheard() {
         Badness::CannotTell
-    } else if !recording.findings.is_empty() || recording.channels.iter().any(|verdict| verdict.step.is_some()) {
+    } else if recording.has_faults() || recording.channels.iter().any(|verdict| verdict.step.is_some()) {
         Badness::Findings
     } else {
         Badness::Fine
@@ -193,11 +193,21 @@ pub fn about(recording: &Recording) -> [String; 2] {
     ]
 }
 
-/// The findings of a recording, each with its time; of very many the first, and how many more there are.
+/// The findings of a recording, the worst first, each with its time and how bad it is, and what to do about each kind; of
+/// very many the first, and how many more there are.
 pub fn finding_lines(recording: &Recording, most: usize, setup: &Setup) -> Vec<String> {
-    let findings = &recording.findings;
-    let line = |finding| finding_line(finding, recording, setup);
-    let mut lines: Vec<String> = findings.iter().take(most).map(line).collect();
+    let findings = recording.worst_first();
+    let mut lines = Vec::new();
+    let mut advised: Vec<FaultKind> = Vec::new();
+    for finding in findings.iter().take(most) {
+        let severity = severity_word(finding.severity());
+        lines.push(format!("{}: {severity}", finding_line(finding, recording, setup)));
+        let kind = FaultKind::of(&finding.evidence);
+        if !advised.contains(&kind) {
+            advised.push(kind);
+            lines.push(format!("  → {}", finding_advice(&finding.evidence)));
+        }
+    }
     lines.extend(more_findings(findings.len().saturating_sub(most)));
     lines
 }
@@ -208,6 +218,14 @@ pub fn more_findings(more: usize) -> Option<String> {
 }
 
 fn finding_line(finding: &Finding, recording: &Recording, setup: &Setup) -> String {
+    let words = finding_words(finding);
+    let with = finding.evidence.partner().and_then(|partner| recording.partners.get(usize::from(partner.file?)));
+    let with = with.map_or(String::new(), |path| {
+        format!(" ({})", plain(&path.file_name().unwrap_or(path.as_os_str()).to_string_lossy()))
+    });
+    if finding.evidence.is_of_all() && finding.start == FrameCount::ZERO {
+        return format!("{words}{with}");
+    }
     let start = numbers::clock(finding.start.at(recording.format.rate));
-    format!("at {start}, {}: {}", who(Some(finding.channel), &setup.names), finding_words(finding))
+    format!("at {start}, {}: {words}{with}", who(Some(finding.channel), &setup.names))
 }

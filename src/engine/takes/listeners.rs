@@ -1,0 +1,96 @@
+//! What listens to a recording beside meters and live detectors, and gathers its findings when it is over.
+//!
+//! In: the blocks and the readings of one recording, in order, then its summary and what was odd about the file. Channels
+//! spread over all cores.
+
+use rayon::prelude::*;
+
+use super::align::Outline;
+use super::companions::Likeness;
+use crate::block::Block;
+use crate::block::Format;
+use crate::coach::Input;
+use crate::detectors::{Evidence, Finding, HeaderFault, Print, TakeEar, WholeEar, WholeTake, between_channels};
+use crate::meters::{Readings, Summary};
+use crate::source::file::FileWarning;
+use crate::units::{ChannelId, Dbfs, FrameCount};
+
+pub struct Listeners {
+    ears: Vec<TakeEar>,
+    whole: WholeEar,
+    outline: Outline,
+    end: FrameCount,
+}
+
+impl Listeners {
+    pub fn new(format: Format) -> Self {
+        let ear = |index| TakeEar::new(ChannelId::from_index(index), format.rate);
+        Self {
+            ears: (0..format.channels).map(ear).collect(),
+            whole: WholeEar::new(format.channels, format.rate),
+            outline: Outline::default(),
+            end: FrameCount::ZERO,
+        }
+    }
+
+    pub fn observe(&mut self, readings: &Readings) {
+        self.whole.observe(readings);
+        self.outline.push(readings.channels.iter().map(|channel| channel.hop.rms).fold(Dbfs::SILENCE, Dbfs::max));
+        self.end = readings.at;
+    }
+
+    pub fn push(&mut self, block: &Block) {
+        let listen = |(index, ear): (usize, &mut TakeEar)| ear.push(block.channel(index), block.start());
+        if self.ears.len() == 1 {
+            self.ears.iter_mut().enumerate().for_each(listen);
+        } else {
+            self.ears.par_iter_mut().enumerate().for_each(listen);
+        }
+    }
+
+    /// Adds what was found to `findings`; gives what others are held against.
+    pub fn finish(
+        &mut self,
+        summary: &Summary,
+        inputs: &[Input],
+        warnings: &[FileWarning],
+        findings: &mut Vec<Finding>,
+    ) -> Likeness {
+        let end = self.end;
+        let clipped: Vec<ChannelId> = findings.iter().filter(|f| is_clipping(f)).map(|f| f.channel).collect();
+        let mut found: Vec<Finding> =
+            self.ears.iter_mut().zip(&summary.channels).flat_map(|(ear, summary)| ear.finish(summary)).collect();
+        TakeEar::drop_ruffled_tops(&mut found, |channel| clipped.contains(&channel));
+        let low_is_own =
+            |channel: ChannelId| inputs.get(channel.index()).is_some_and(|input| input.targets.low_cut.is_none());
+        found.extend(self.whole.finish(&WholeTake { summary, low_is_own: &low_is_own }));
+        let prints: Vec<&Print> = self.ears.iter().map(TakeEar::print).collect();
+        found.extend(between_channels(&prints, summary, end));
+        found.extend(warnings.iter().filter_map(header_fault).map(|fault| Finding {
+            channel: ChannelId::new(0),
+            start: FrameCount::ZERO,
+            end,
+            evidence: Evidence::Header { fault },
+        }));
+        let silent = |channel: ChannelId| {
+            found.iter().any(|other| other.channel == channel && matches!(other.evidence, Evidence::Silent { .. }))
+        };
+        findings.retain(|old| !matches!(old.evidence, Evidence::NotHeard { .. }) || !silent(old.channel));
+        findings.extend(found);
+        Likeness { prints: prints.into_iter().cloned().collect(), outline: std::mem::take(&mut self.outline), end }
+    }
+}
+
+fn is_clipping(finding: &Finding) -> bool {
+    matches!(finding.evidence, Evidence::Clipped { .. } | Evidence::FlatTop { .. })
+}
+
+fn header_fault(warning: &FileWarning) -> Option<HeaderFault> {
+    match *warning {
+        FileWarning::Unfinished { frames } => Some(HeaderFault::Unfinished { held: frames }),
+        FileWarning::Truncated { promised, held } => Some(HeaderFault::CutShort { promised, held }),
+        FileWarning::LongerThanStated { stated, held } => Some(HeaderFault::TooShort { stated, held }),
+        FileWarning::FrameSize { stated, used } => Some(HeaderFault::FrameSize { stated, used }),
+        _ => None,
+    }
+}
