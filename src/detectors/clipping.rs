@@ -3,7 +3,7 @@
 //! Input: the flat runs of one channel (see `meters::FlatRun`). *Clipped*: a run of three or more samples
 //! at full scale. *Flat top*: runs at a repeated value below full scale, at five or more places, where the
 //! slopes of the neighbours would have carried the wave 0.5 dB further; a smooth or limited maximum does
-//! not count. Runs closer than a second are one passage. Working values, common practice.
+//! not count, nor does one sample of a loop that comes round again: the places must be of four forms or forty. Runs closer than a second are one passage. Working values, common practice.
 
 use super::finding::{Evidence, Finding, Outbox};
 use crate::meters::FlatRun;
@@ -16,11 +16,15 @@ const NEAR_FULL_SCALE: Dbfs = Dbfs::new(-0.3);
 const OVERSHOOT: Db = Db::new(0.5);
 const PLACES: u32 = 5;
 const PLACES_NEAR_FULL_SCALE: u32 = 2;
+/// A loop brings the same few runs again and again: forms (length, overshoot) that differ, or so many places.
+const FORMS: usize = 4;
+const MANY_PLACES: u32 = 40;
+const SAME_FORM: Db = Db::new(0.3);
 /// Two runs within this of each other have the same value: 0.026 dB, a noise floor's worth.
 const SAME_VALUE: f32 = 0.003;
 const PASSAGE: Seconds = Seconds::new(1.0);
 /// A repeated value not met for this long is forgotten: the gain may have changed.
-const FORGET: Seconds = Seconds::new(10.0);
+const FORGET: Seconds = Seconds::new(60.0);
 
 /// What has been seen on a channel since it was last reset.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -75,7 +79,34 @@ impl Passage {
 struct Repeated {
     value: f32,
     places: u32,
+    /// Samples and overshoot of the first runs that differ.
+    forms: [(u32, Db); FORMS],
+    known_forms: usize,
     passage: Option<Passage>,
+}
+
+impl Repeated {
+    fn begin(run: &FlatRun) -> Self {
+        let mut repeated = Self { value: run.value.abs(), passage: Some(Passage::new(run)), ..Self::default() };
+        repeated.count(run);
+        repeated
+    }
+
+    fn count(&mut self, run: &FlatRun) {
+        self.places += 1;
+        let same = |&(samples, overshoot): &(u32, Db)| {
+            samples.abs_diff(run.samples) <= 1 && (overshoot - run.overshoot).abs() <= SAME_FORM
+        };
+        if self.known_forms < FORMS && !self.forms[..self.known_forms].iter().any(same) {
+            self.forms[self.known_forms] = (run.samples, run.overshoot);
+            self.known_forms += 1;
+        }
+    }
+
+    /// Whether its places are those of a limit, not of a sound that comes again.
+    fn is_limit(&self) -> bool {
+        self.places >= PLACES && (self.known_forms == FORMS || self.places >= MANY_PLACES)
+    }
 }
 
 impl Clipping {
@@ -129,10 +160,10 @@ impl Clipping {
         let stale = known.passage.is_some_and(|passage| run.start - passage.end > self.forget);
         if known.places == 0 || stale || value > known.value * (1.0 + SAME_VALUE) {
             self.report_flat(side, out);
-            self.flat[side] = Repeated { value, places: 1, passage: Some(Passage::new(run)) };
+            self.flat[side] = Repeated::begin(run);
         } else if value >= known.value * (1.0 - SAME_VALUE) {
             let repeated = &mut self.flat[side];
-            repeated.places += 1;
+            repeated.count(run);
             match &mut repeated.passage {
                 Some(passage) => passage.extend(run),
                 none => *none = Some(Passage::new(run)),
@@ -140,7 +171,7 @@ impl Clipping {
             let level = Dbfs::from_amplitude(f64::from(repeated.value));
             if level >= NEAR_FULL_SCALE {
                 self.tops.near_full_scale |= repeated.places >= PLACES_NEAR_FULL_SCALE;
-            } else if repeated.places >= PLACES {
+            } else if repeated.is_limit() {
                 self.tops.flat = repeated.places;
                 self.tops.flat_level = level;
             }
@@ -154,7 +185,7 @@ impl Clipping {
             out.push(Finding { channel: self.channel, start: passage.start, end: passage.end, evidence });
         }
         for side in 0..2 {
-            if self.flat[side].passage.is_some_and(|passage| over(&passage)) && self.flat[side].places >= PLACES {
+            if self.flat[side].passage.is_some_and(|passage| over(&passage)) && self.flat[side].is_limit() {
                 self.report_flat(side, out);
             }
         }
@@ -163,7 +194,7 @@ impl Clipping {
     /// Reports the open passage of flat tops on this side, if it stood at enough places.
     fn report_flat(&mut self, side: usize, out: &mut Outbox) {
         let repeated = &mut self.flat[side];
-        if repeated.places < PLACES {
+        if !repeated.is_limit() {
             return;
         }
         if let Some(passage) = repeated.passage.take() {
@@ -211,7 +242,11 @@ mod tests {
             |count: u64, value: f32, over: f64| (0..count).map(|k| run(k * 5_000, value, over)).collect::<Vec<_>>();
         assert_eq!(observe(&at(4, 0.25, 1.0), 90_000), (Tops::default(), vec![]));
         assert_eq!(observe(&at(9, 0.25, 0.1), 90_000), (Tops::default(), vec![]));
-        let (tops, found) = observe(&at(5, 0.25, 1.0), 90_000);
+        // One sample of a loop, coming round again.
+        assert_eq!(observe(&at(39, 0.25, 1.0), 900_000), (Tops::default(), vec![]));
+        assert_eq!(observe(&at(40, 0.25, 1.0), 900_000).0.flat, 40);
+        let of_forms: Vec<_> = (0..5).map(|k| run(k * 5_000, 0.25, 1.0 + 0.5 * k as f64)).collect();
+        let (tops, found) = observe(&of_forms, 90_000);
         assert_eq!(tops.flat, 5);
         assert_eq!(found.len(), 1);
         let scattered: Vec<_> = (0..9).map(|k| run(k * 5_000, 0.9 - 0.05 * k as f32, 1.0)).collect();

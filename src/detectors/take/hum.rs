@@ -1,15 +1,19 @@
 //! Hum and buzz of the mains in a recording: whether it is there, 50 or 60 Hz, how loud, what kind of source it tells of.
 //!
-//! In: blocks of amplitudes, brought to about 2.4 kHz by a low-pass of 161 taps (at 48 kHz). Of the windows of four
-//! seconds, two apart, the eight quietest are kept: what always sounds stands out best where the programme pauses.
-//! When the take is over each is transformed (Hann window, twice its length), and of each frequency the second-smallest
-//! power counts: a note is not in all of them, the mains is. A line stands 10 dB over the median of 1.2 to 5 Hz beside it.
-//! A family wants two lines or more within 0.4 % of multiples of one frequency, one of them among the first three; its
-//! frequency is the mean of the lines' own (parabola through three bins in dB), the higher ones weighing more.
+//! In: blocks of amplitudes, brought to about 2.4 kHz by a low-pass of 161 taps (at 48 kHz). Of stretches of eight
+//! seconds, four apart, the eight with the quietest pauses are kept. When the take is over each is weighted by one over its
+//! power of every 50 ms (the weights of least squares in noise that comes and goes: what always sounds counts where the
+//! programme pauses), transformed in a Hann window, and divided by the median of 1 to 5 Hz beside each line; of each
+//! frequency the middle stretch counts, since a note is not in all of them.
+//!
+//! A line stands 10 dB over its surroundings. A family wants lines at exact multiples (within 0.03 Hz and 0.004 Hz a
+//! multiple) of one frequency within 0.2 % of 50 or 60 Hz: three of its own, two of them among the first three, or four
+//! that are even, the second among them, or four with one of the first three; two of them 14 dB or more. Its frequency is the mean of the lines' own
+//! (parabola through three bins in dB), the higher ones weighing more.
 //!
 //! A recording whose header tells the wrong rate shows the family where none belongs: 54.4 instead of 50 Hz. That
-//! wants four lines. A take under six seconds, silence, and less than −60 dB re the programme are no hum.
-//! Sources: mains families and what they tell, common practice; grids keep within 0.4 % (EN 50160: ±1 %).
+//! wants eight lines, the first three among them: a C lies near 60 · 48 / 44.1. A take under eight seconds, silence, and less than −60 dB re the programme are no hum.
+//! Sources: mains families and what they tell, common practice; EN 50160 lets a grid off by 1 %, they keep within 0.2 %.
 
 use std::f64::consts::{PI, TAU};
 
@@ -24,21 +28,25 @@ const LOW_RATE: f64 = 2400.0;
 /// Of the decimated rate, where the low-pass has lost half.
 const CUT: f64 = 0.42;
 const TAPS_A_PHASE: usize = 8;
-const WINDOW: f64 = 4.0;
+const WINDOW: f64 = 8.0;
 const KEPT: usize = 8;
-const FEWEST: usize = 2;
+/// Parts of a window that are weighted alike.
+const PARTS: usize = 160;
 /// Mean square of a window that holds nothing.
 const NOTHING: f64 = 1e-11;
 const HIGHEST: f64 = 900.0;
-const REACH: f64 = 0.004;
-const BESIDE: (f64, f64) = (1.2, 5.0);
+const REACH: f64 = 0.002;
+const BESIDE: (f64, f64) = (1.0, 5.0);
 const STANDS_OUT: f64 = 10.0;
+/// Two lines must stand out this clearly.
+const CLEAR: f64 = 14.0;
 /// One line can't carry more than this of the score, in dB.
 const MOST_SCORE: f64 = 25.0;
+const EXACT: (f64, f64) = (0.03, 0.004);
 const UNDER_PROGRAMME: Db = Db::new(-60.0);
 /// Rates that recorders have.
-const RATES: [u32; 7] = [32_000, 44_100, 48_000, 88_200, 96_000, 22_050, 16_000];
-const LINES_OF_A_LIE: usize = 4;
+const RATES: [u32; 3] = [32_000, 44_100, 48_000];
+const LINES_OF_A_LIE: usize = 8;
 
 /// Listens for the mains on one channel.
 pub(super) struct HumEar {
@@ -52,6 +60,7 @@ pub(super) struct HumEar {
 }
 
 struct Quiet {
+    /// Harmonic mean of the parts' mean squares: that of its pauses.
     power: f64,
     samples: Vec<f32>,
 }
@@ -123,10 +132,10 @@ impl HumEar {
     pub fn measure(&self, programme: Dbfs) -> Option<MainsHum> {
         let spectrum = Steady::of(&self.quiet, self.rate)?;
         let header = (self.rate * self.factor as f64).round() as u32;
-        let (family, true_rate, found) = best(&spectrum, header, header, 2)
+        let (family, true_rate, found) = best(&spectrum, header, header)
             .or_else(|| {
                 let lies = RATES.iter().filter(|&&rate| rate != header);
-                lies.filter_map(|&rate| best(&spectrum, header, rate, LINES_OF_A_LIE)).max_by(clearer)
+                lies.filter_map(|&rate| best(&spectrum, header, rate)).max_by(clearer)
             })
             .map(|(family, rate, found)| (family, (rate != header).then_some(rate), found))?;
         let level = Dbfs::from_power(found.power);
@@ -143,9 +152,10 @@ impl HumEar {
 
     /// Keeps the window if it is among the quietest; the next one begins in its middle.
     fn end_window(&mut self) {
-        let power = lanes::moments(&self.ring).1 / self.ring.len() as f64;
+        let all = lanes::moments(&self.ring).1 / self.ring.len() as f64;
+        let power = PARTS as f64 / parts(&self.ring).iter().map(|part| 1.0 / part).sum::<f64>();
         let loudest = self.quiet.iter_mut().max_by(|a, b| a.power.total_cmp(&b.power));
-        if let Some(loudest) = loudest.filter(|loudest| power > NOTHING && power < loudest.power) {
+        if let Some(loudest) = loudest.filter(|loudest| all > NOTHING && power < loudest.power) {
             loudest.power = power;
             loudest.samples.copy_from_slice(&self.ring);
         }
@@ -155,11 +165,24 @@ impl HumEar {
     }
 }
 
+/// Mean squares of the parts of a window, each with its neighbours; none is far below the loudest.
+fn parts(samples: &[f32]) -> [f64; PARTS] {
+    let mut own = [0.0; PARTS];
+    for (part, samples) in own.iter_mut().zip(samples.chunks(samples.len().div_ceil(PARTS))) {
+        *part = lanes::moments(samples).1 / samples.len() as f64;
+    }
+    let least = own.iter().fold(0.0f64, |most, &part| most.max(part)) * 1e-8 + 1e-13;
+    std::array::from_fn(|at| {
+        let (before, after) = (own[at.saturating_sub(1)], own[(at + 1).min(PARTS - 1)]);
+        (0.25 * before + 0.5 * own[at] + 0.25 * after).max(least)
+    })
+}
+
 /// The clearer of the two families, if the sound was recorded at `rate` and is labelled `header`.
-fn best(spectrum: &Steady, header: u32, rate: u32, lines: usize) -> Option<(u16, u32, Family)> {
+fn best(spectrum: &Steady, header: u32, rate: u32) -> Option<(u16, u32, Family)> {
     let turned = |family: u16| {
         let found = spectrum.family(f64::from(family) * f64::from(header) / f64::from(rate))?;
-        (found.lines >= lines).then_some((family, rate, found))
+        (rate == header || found.lines >= LINES_OF_A_LIE && found.low == 3).then_some((family, rate, found))
     };
     [50, 60].into_iter().filter_map(turned).max_by(clearer)
 }
@@ -168,9 +191,9 @@ fn clearer(a: &(u16, u32, Family), b: &(u16, u32, Family)) -> std::cmp::Ordering
     a.2.score.total_cmp(&b.2.score)
 }
 
-/// Power of what sounds all the time, by frequency: a line of amplitude 1 reads 1/2.
+/// The weighted spectra of the quiet windows: a line of amplitude 1 reads 1/2.
 struct Steady {
-    power: Vec<f32>,
+    spectra: Vec<Vec<f32>>,
     /// Hz from bin to bin.
     step: f64,
 }
@@ -179,10 +202,13 @@ struct Family {
     score: f64,
     frequency: f64,
     lines: usize,
+    /// Of the first three.
+    low: usize,
     power: f64,
     form: HumForm,
 }
 
+#[derive(Clone, Copy)]
 struct Line {
     order: usize,
     hertz: f64,
@@ -194,95 +220,119 @@ struct Line {
 impl Steady {
     fn of(quiet: &[Quiet], rate: f64) -> Option<Self> {
         let windows: Vec<&Quiet> = quiet.iter().filter(|window| window.power.is_finite()).collect();
-        if windows.len() < FEWEST {
-            return None;
-        }
-        let length = windows[0].samples.len();
+        let length = windows.first()?.samples.len();
         let size = (2 * length).next_power_of_two();
         let fft = RealFftPlanner::<f32>::new().plan_fft_forward(size);
         let (mut input, mut output) = (fft.make_input_vec(), fft.make_output_vec());
-        let hann: Vec<f32> = (0..length).map(|i| (0.5 - 0.5 * (TAU * i as f64 / length as f64).cos()) as f32).collect();
-        let scale = 2.0 / (length as f32 / 2.0).powi(2);
         let bins = ((HIGHEST + 10.0) / rate * size as f64) as usize;
         let mut spectra = Vec::new();
         for window in &windows {
+            let parts = parts(&window.samples);
+            let mut sum = 0.0;
             input.fill(0.0);
-            for ((out, sample), weight) in input.iter_mut().zip(&window.samples).zip(&hann) {
-                *out = sample * weight;
+            for (index, (out, sample)) in input.iter_mut().zip(&window.samples).enumerate() {
+                let hann = 0.5 - 0.5 * (TAU * (index as f64 + 0.5) / length as f64).cos();
+                let weight = hann * window.power * between(&parts, index as f64 / length as f64);
+                sum += weight;
+                *out = *sample * weight as f32;
             }
             fft.process(&mut input, &mut output).ok()?;
+            let scale = (2.0 / (sum * sum)) as f32;
             spectra.push(output[..bins].iter().map(|bin| bin.norm_sqr() * scale).collect::<Vec<f32>>());
         }
-        let second = usize::from(spectra.len() > 4);
-        let steady = |bin: usize| {
-            let mut all: Vec<f32> = spectra.iter().map(|spectrum| spectrum[bin]).collect();
-            all.sort_unstable_by(f32::total_cmp);
-            all[second]
-        };
-        Some(Self { power: (0..bins).map(steady).collect(), step: rate / size as f64 })
+        Some(Self { spectra, step: rate / size as f64 })
     }
 
     /// Lines at multiples of about `base` Hz.
     fn family(&self, base: f64) -> Option<Family> {
-        let orders = (HIGHEST / base) as usize;
-        let floors: Vec<f64> = (1..=orders).map(|order| self.beside(base * order as f64)).collect();
-        let over = |order: usize, hertz: f64| 10.0 * (self.at(hertz) / floors[order - 1]).log10();
-        let score = |base: f64| -> f64 {
-            let line = |order| over(order, base * order as f64);
-            (1..=orders).map(line).filter(|&over| over >= STANDS_OUT).map(|over| over.min(MOST_SCORE)).sum()
-        };
-        let steps = (base * REACH / 0.005).ceil() as i32;
-        let candidates = (-steps..=steps).map(|step| base + f64::from(step) * 0.005);
-        let best = candidates.map(|base| (score(base), base)).max_by(|a, b| a.0.total_cmp(&b.0))?;
-        let lines: Vec<Line> = (1..=orders)
-            .filter_map(|order| {
-                let bin = self.top(best.1 * order as f64, 0.15 + 0.03 * order as f64)?;
-                let hertz = bin * self.step;
-                let power = self.at(hertz);
-                let over = over(order, hertz);
-                let close = (hertz / order as f64 - best.1).abs() < 0.08;
-                (over >= STANDS_OUT && close).then_some(Line { order, hertz, power, over })
-            })
-            .collect();
+        let lines: Vec<Line> = (1..=(HIGHEST / base) as usize).flat_map(|order| self.lines(base, order)).collect();
+        let found = lines.iter().filter(|line| (line.hertz / line.order as f64 / base - 1.0).abs() <= REACH);
+        let with = |line: &Line| exact(&lines, line.hertz / line.order as f64);
+        // Low multiples tell more: the higher ones meet a note by chance.
+        let worth = |line: &Line| line.over.min(MOST_SCORE) / (line.order as f64).sqrt();
+        let score = |family: &Vec<Line>| family.iter().map(worth).sum::<f64>();
+        let best = found.map(with).max_by(|a, b| score(a).total_cmp(&score(b)))?;
         // 300 and 600 Hz belong to both.
-        let own = lines.iter().filter(|line| (line.order as f64 * base).round() % 300.0 != 0.0).count();
-        if own < 2 || !lines.iter().any(|line| line.order <= 3) {
+        let own = |wanted: &dyn Fn(usize) -> bool| {
+            let is_own = |line: &&Line| (line.order as f64 * base).round() % 300.0 != 0.0 && wanted(line.order);
+            best.iter().filter(is_own).count()
+        };
+        let (all, low, even) = (own(&|_| true), own(&|order| order <= 3), own(&|order| order % 2 == 0));
+        let clear = best.iter().filter(|line| line.over >= CLEAR).count();
+        let second = own(&|order| order == 2) == 1;
+        if clear < 2 || !(all >= 3 && low >= 2 || even >= 4 && second || all >= 4 && low >= 1) {
             return None;
         }
         let weight = |line: &Line| (line.order * line.order) as f64 * line.over;
-        let weights: f64 = lines.iter().map(weight).sum();
-        let frequency = lines.iter().map(|line| weight(line) * line.hertz / line.order as f64).sum::<f64>() / weights;
-        let power = lines.iter().map(|line| line.power).sum();
-        let form = form(&lines, power);
-        Some(Family { score: best.0, frequency, lines: lines.len(), power, form })
+        let weights: f64 = best.iter().map(weight).sum();
+        let frequency = best.iter().map(|line| weight(line) * line.hertz / line.order as f64).sum::<f64>() / weights;
+        let power = best.iter().map(|line| line.power).sum();
+        Some(Family { score: score(&best), frequency, lines: best.len(), low, power, form: form(&best, power) })
     }
 
-    fn at(&self, hertz: f64) -> f64 {
-        let bin = ((hertz / self.step).round() as usize).min(self.power.len() - 1);
-        f64::from(self.power[bin]).max(1e-16)
+    /// All that stands out near a multiple.
+    fn lines(&self, base: f64, order: usize) -> Vec<Line> {
+        let centre = base * order as f64;
+        let bin = |hertz: f64| (hertz / self.step).round() as usize;
+        let (first, last) = (bin(centre * (1.0 - REACH) - 0.03), bin(centre * (1.0 + REACH) + 0.03));
+        let floors: Vec<f32> = self.spectra.iter().map(|spectrum| self.beside(spectrum, centre)).collect();
+        let over = |bin: usize| middle(self.spectra.iter().zip(&floors).map(|(spectrum, floor)| spectrum[bin] / floor));
+        let over: Vec<f64> = (first - 1..=last + 1).map(|bin| f64::from(over(bin)).max(1e-9)).collect();
+        let top = |&index: &usize| {
+            over[index] >= over[index - 1]
+                && over[index] > over[index + 1]
+                && over[index] > 10f64.powf(STANDS_OUT / 10.0)
+        };
+        let line = |index: usize| {
+            let (left, here, right) = (over[index - 1].ln(), over[index].ln(), over[index + 1].ln());
+            let part = (0.5 * (left - right) / (left - 2.0 * here + right)).clamp(-0.5, 0.5);
+            let bin = first - 1 + index;
+            let power = f64::from(middle(self.spectra.iter().map(|spectrum| spectrum[bin])));
+            Line { order, hertz: (bin as f64 + part) * self.step, power, over: 10.0 * over[index].log10() }
+        };
+        (1..over.len() - 1).filter(top).map(line).collect()
     }
 
     /// The median on both sides of a line.
-    fn beside(&self, hertz: f64) -> f64 {
-        let bin = |hertz: f64| ((hertz / self.step).round().max(1.0) as usize).min(self.power.len());
+    fn beside(&self, spectrum: &[f32], hertz: f64) -> f32 {
+        let bin = |hertz: f64| ((hertz / self.step).round().max(1.0) as usize).min(spectrum.len());
         let (near, far) = BESIDE;
-        let mut around = self.power[bin(hertz - far)..bin(hertz - near)].to_vec();
-        around.extend(&self.power[bin(hertz + near)..bin(hertz + far)]);
+        let mut around = spectrum[bin(hertz - far)..bin(hertz - near)].to_vec();
+        around.extend(&spectrum[bin(hertz + near)..bin(hertz + far)]);
         around.sort_unstable_by(f32::total_cmp);
-        around.get(around.len() / 2).map_or(1e-16, |&middle| f64::from(middle).max(1e-16))
+        around.get(around.len() / 2).map_or(1e-30, |&middle| middle.max(1e-30))
     }
+}
 
-    /// The highest bin within `reach` Hz, exactly: a top of its own, not a slope.
-    fn top(&self, hertz: f64, reach: f64) -> Option<f64> {
-        let bin = |hertz: f64| (hertz / self.step).round() as usize;
-        let range = bin(hertz - reach).max(1)..=bin(hertz + reach).min(self.power.len() - 2);
-        let top = range.max_by(|&a, &b| self.power[a].total_cmp(&self.power[b]))?;
-        let log = |bin: usize| f64::from(self.power[bin].max(1e-30)).ln();
-        let (left, here, right) = (log(top - 1), log(top), log(top + 1));
-        let bend = left - 2.0 * here + right;
-        (here >= left && here >= right && bend < 0.0)
-            .then(|| top as f64 + (0.5 * (left - right) / bend).clamp(-0.5, 0.5))
+/// One over the power at a place of the window (0 to 1), without steps between the parts.
+fn between(parts: &[f64; PARTS], place: f64) -> f64 {
+    let at = (place * PARTS as f64 - 0.5).max(0.0);
+    let (here, next) = ((at as usize).min(PARTS - 1), (at as usize + 1).min(PARTS - 1));
+    let share = at.fract();
+    (1.0 - share) / parts[here] + share / parts[next]
+}
+
+/// The clearest line of each order that stands at a multiple of `base`.
+fn exact(lines: &[Line], base: f64) -> Vec<Line> {
+    let mut family: Vec<Line> = Vec::new();
+    for line in lines {
+        let off = (line.hertz - line.order as f64 * base).abs();
+        if off > EXACT.0 + EXACT.1 * line.order as f64 {
+            continue;
+        }
+        match family.last_mut().filter(|last| last.order == line.order) {
+            Some(last) if last.over < line.over => *last = *line,
+            Some(_) => {}
+            None => family.push(*line),
+        }
     }
+    family
+}
+
+fn middle(values: impl Iterator<Item = f32>) -> f32 {
+    let mut all: Vec<f32> = values.collect();
+    all.sort_unstable_by(f32::total_cmp);
+    if all.len() < 3 { all.first().copied().unwrap_or(0.0) } else { all[(all.len() - 1) / 2] }
 }
 
 /// What the orders of its lines tell of its source.
@@ -290,10 +340,10 @@ fn form(lines: &[Line], all: f64) -> HumForm {
     let power = |wanted: &dyn Fn(usize) -> bool| -> f64 {
         lines.iter().filter(|line| wanted(line.order)).map(|line| line.power).sum()
     };
-    if lines.len() >= 8 && power(&|order| order >= 7) > 0.1 * all {
-        HumForm::Dimmer
-    } else if power(&|order| order % 2 == 0) > 0.8 * all {
+    if power(&|order| order % 2 == 0) > 0.8 * all {
         HumForm::Rectifier
+    } else if lines.len() >= 8 && power(&|order| order >= 7) > 0.1 * all {
+        HumForm::Dimmer
     } else {
         HumForm::Magnetic
     }

@@ -13,6 +13,8 @@ mod hum;
 mod looks;
 mod plateaus;
 mod print;
+mod riding;
+mod turns;
 mod whole;
 
 pub use hum::MainsHum;
@@ -28,6 +30,7 @@ use dropouts::Dropouts;
 use hum::HumEar;
 use looks::Looks;
 use plateaus::Plateaus;
+use turns::Turns;
 
 const BLOCK: Seconds = Seconds::new(0.1);
 const AROUND: Seconds = Seconds::new(0.04);
@@ -52,6 +55,7 @@ struct Ears {
     hum: HumEar,
     looks: Looks,
     print: Print,
+    turns: Turns,
 }
 
 /// A block in its surroundings: look at `samples[from..to]`.
@@ -91,6 +95,7 @@ impl TakeEar {
                 hum: HumEar::new(rate),
                 looks: Looks::new(rate),
                 print: Print::new(),
+                turns: Turns::default(),
             },
         }
     }
@@ -126,7 +131,7 @@ impl TakeEar {
         let all = |evidence| Finding { channel: self.channel, start: FrameCount::ZERO, end, evidence };
         let dropouts = self.ears.dropouts.found();
         let mut found: Vec<Finding> = dropouts.iter().map(|gap| gap.finding(self.channel, self.rate)).collect();
-        found.extend(self.ears.clicks.passages(dropouts, self.channel));
+        found.extend(self.ears.clicks.passages(dropouts, summary.take.active_level, self.channel));
         if let Some(hum) = self.ears.hum.measure(summary.take.active_level) {
             found.extend(hum.evidence(self.rate).map(all));
         }
@@ -138,6 +143,11 @@ impl TakeEar {
     /// Runs at full scale or flat tops were found: the tops need no second look.
     pub fn drop_ruffled_tops(found: &mut Vec<Finding>, clipped: impl Fn(ChannelId) -> bool) {
         found.retain(|finding| !matches!(finding.evidence, Evidence::CodedClip { .. }) || !clipped(finding.channel));
+    }
+
+    /// Whether left and right stand here in turn, as if they were one channel.
+    pub fn holds_two_in_turn(&self) -> bool {
+        self.ears.turns.are_two()
     }
 
     pub fn print(&self) -> &Print {
@@ -158,6 +168,7 @@ impl TakeEar {
         self.ears.hum.look(&view);
         self.ears.looks.look(&view);
         self.ears.print.look(&view);
+        self.ears.turns.look(&view);
     }
 }
 

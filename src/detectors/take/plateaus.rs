@@ -8,12 +8,13 @@
 
 use super::View;
 use crate::detectors::finding::Evidence;
+use crate::dsp::lanes;
 use crate::units::{Db, Dbfs, SampleRate};
 
 const HOP: f64 = 0.01;
 const NEAR_TOP: f32 = 0.90;
 const OVERSHOOT: f64 = 0.5;
-const FEWEST: u32 = 6;
+const FEWEST: u32 = 12;
 const SHARE: f64 = 0.14;
 /// Times as large as the share of the crests below.
 const CONTRAST: f64 = 2.5;
@@ -42,7 +43,7 @@ impl Plateaus {
 
     pub fn look(&mut self, view: &View) {
         for (index, hop) in view.block().chunks_exact(self.hop).enumerate() {
-            let height = crate::dsp::lanes::peak(hop);
+            let height = lanes::peak(hop);
             let level = Dbfs::from_amplitude(f64::from(height)).get();
             if level < LOWEST {
                 continue;

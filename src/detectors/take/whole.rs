@@ -9,6 +9,7 @@
 //! channels: *one side* 6 dB and more apart; *the same* correlation over 0.999; *polarity* under −0.7.
 
 use super::print::Print;
+use super::riding::Riding;
 use crate::detectors::finding::{Evidence, Finding, Partner};
 use crate::dsp::histogram::{LevelHistogram, rank};
 use crate::meters::{ChannelSummary, Programme, Readings, Summary};
@@ -31,6 +32,8 @@ const LOUDEST: Dbfs = Dbfs::new(-1.0);
 const UNWRITTEN: Seconds = Seconds::new(0.5);
 const STILL_SOUND: Dbfs = Dbfs::new(-85.0);
 const FADED: Db = Db::new(-20.0);
+/// What plays where nothing should.
+const STRAY: Dbfs = Dbfs::new(-50.0);
 const ONE_SIDE: Db = Db::new(6.0);
 const SAME: f64 = 0.999;
 const INVERTED: f64 = -0.7;
@@ -48,6 +51,7 @@ struct Tone {
     all: f64,
     high: LevelHistogram,
     frames: u64,
+    riding: Riding,
 }
 
 /// The hops before what may be an unwritten end.
@@ -66,11 +70,19 @@ pub struct WholeTake<'a> {
     pub summary: &'a Summary,
     /// Of sources that live down there rumble is none.
     pub low_is_own: &'a dyn Fn(ChannelId) -> bool,
+    /// The input list has nothing on this channel.
+    pub is_unlisted: &'a dyn Fn(ChannelId) -> bool,
 }
 
 impl WholeEar {
     pub fn new(channels: usize, rate: SampleRate) -> Self {
-        let tone = |_| Tone { low: 0.0, all: 0.0, high: LevelHistogram::new(-160.0, 20.0, 0.5), frames: 0 };
+        let tone = |_| Tone {
+            low: 0.0,
+            all: 0.0,
+            high: LevelHistogram::new(-160.0, 20.0, 0.5),
+            frames: 0,
+            riding: Riding::new(),
+        };
         let end = End { sound: FrameCount::ZERO, last_hop: Dbfs::SILENCE, mean: 0.0, now: FrameCount::ZERO };
         Self { rate, channels: (0..channels).map(tone).collect(), end }
     }
@@ -91,6 +103,7 @@ impl WholeEar {
                 tone.all += bands.iter().sum::<f64>();
                 tone.high.add(bands[HISS_BAND..].iter().sum::<f64>());
                 tone.frames += 1;
+                tone.riding.push(channel.frame.rms, channel.recent.active_level);
             }
         }
     }
@@ -112,6 +125,10 @@ impl WholeEar {
             let rumble = share > RUMBLE_SHARE && !(take.low_is_own)(channel);
             found.extend(rumble.then(|| all(Evidence::Rumble { share })));
             found.extend(tone.hiss(summary).map(all));
+            found.extend(tone.riding.rise().map(|rise| all(Evidence::Riding { rise })));
+            let active = summary.take.active_level;
+            let stray = (take.is_unlisted)(channel) && active > STRAY;
+            found.extend(stray.then(|| all(Evidence::WrongTrack { level: active })));
         }
         found.extend(loud(&take.summary.programme, end));
         found.extend(self.end.finding(self.rate));

@@ -31,6 +31,9 @@ const COMMON: f64 = 20.0;
 const ALIKE: f64 = 0.3;
 const PLACES: usize = 24;
 const FEWEST: usize = 5;
+/// After so many places at least so many must have told something, else the two are no pair.
+const TRIED: usize = 6;
+const FEWEST_TRIED: usize = 2;
 const LOOK: f64 = 1.0;
 /// How far the outlines may be off.
 const REACH: f64 = 0.06;
@@ -99,22 +102,22 @@ pub struct Alignment {
 }
 
 pub fn align(first: Side, second: Side) -> Option<Alignment> {
+    let good = |found: &(f64, f64, (u32, u32))| found.0 >= ALIKE;
     let coarse = |&(up, down): &(u32, u32)| {
         let ratio = f64::from(up) / f64::from(down);
         let (offset, alike) = offset_of(&first.outline.shape(ratio), &second.outline.shape(1.0))?;
         Some((alike, offset, (up, down)))
     };
-    let (straight, lies) = RATIOS.split_at(1);
-    let good = |found: &(f64, f64, (u32, u32))| found.0 >= ALIKE;
-    let found = straight
-        .iter()
-        .filter_map(coarse)
-        .find(good)
-        .or_else(|| lies.iter().filter_map(coarse).filter(good).max_by(|a, b| a.0.total_cmp(&b.0)));
-    let (_, offset, (up, down)) = found?;
+    let mut found: Vec<_> = RATIOS.iter().take(1).filter_map(coarse).filter(good).collect();
+    if found.is_empty() {
+        found = RATIOS.iter().skip(1).filter_map(coarse).filter(good).collect();
+        found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    }
+    let (offset, slope, (up, down)) = found.into_iter().find_map(|(_, offset, (up, down))| {
+        let (offset, slope) = line(&points(first, second, offset, f64::from(up) / f64::from(down))?)?;
+        Some((offset, slope, (up, down)))
+    })?;
     let ratio = f64::from(up) / f64::from(down);
-    let points = points(first, second, offset, ratio)?;
-    let (offset, slope) = line(&points)?;
     let ppm = (slope / ratio - 1.0) * 1e6;
     let header = FileSource::open(second.path).ok()?.format().rate.get();
     let lie = (up != down).then(|| ((f64::from(header) * ratio).round() as u32, header));
@@ -197,6 +200,9 @@ fn points(first: Side, second: Side, offset: f64, ratio: f64) -> Option<Vec<(f64
     // What the clocks have drifted apart so far is followed.
     let mut late = 0.0;
     for place in 0..PLACES {
+        if place == TRIED && found.len() < FEWEST_TRIED {
+            return None;
+        }
         let ta = at(place);
         let tb = offset + ta * ratio + late - REACH;
         let (Some(sa), Some(sb)) = (a.stretch(ta, LOOK), b.stretch(tb.max(0.0), LOOK * ratio + 2.0 * REACH)) else {

@@ -22,7 +22,7 @@ const INVERTED: f64 = -0.7;
 const EARLY: Seconds = Seconds::new(0.5);
 const FEWEST_TRACKS: usize = 3;
 /// Recorders of one event are few.
-const MOST_ALIGNED: usize = 24;
+const MOST_ALIGNED: usize = 8;
 const OTHER_RECORDER: Seconds = Seconds::new(0.015);
 
 /// What a recording is held against others by.

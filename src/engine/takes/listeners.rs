@@ -63,10 +63,14 @@ impl Listeners {
         TakeEar::drop_ruffled_tops(&mut found, |channel| clipped.contains(&channel));
         let low_is_own =
             |channel: ChannelId| inputs.get(channel.index()).is_some_and(|input| input.targets.low_cut.is_none());
-        found.extend(self.whole.finish(&WholeTake { summary, low_is_own: &low_is_own }));
+        let is_unlisted = |channel: ChannelId| !inputs.is_empty() && channel.index() >= inputs.len();
+        let take = WholeTake { summary, low_is_own: &low_is_own, is_unlisted: &is_unlisted };
+        found.extend(self.whole.finish(&take));
         let prints: Vec<&Print> = self.ears.iter().map(TakeEar::print).collect();
         found.extend(between_channels(&prints, summary, end));
-        found.extend(warnings.iter().filter_map(header_fault).map(|fault| Finding {
+        let two = matches!(self.ears.as_slice(), [ear] if ear.holds_two_in_turn());
+        let two = two.then_some(HeaderFault::TwoAsOne { held: end.get() / 2 });
+        found.extend(warnings.iter().filter_map(header_fault).chain(two).map(|fault| Finding {
             channel: ChannelId::new(0),
             start: FrameCount::ZERO,
             end,
