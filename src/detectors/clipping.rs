@@ -3,7 +3,8 @@
 //! Input: the flat runs of one channel (see `meters::FlatRun`). *Clipped*: a run of three or more samples
 //! at full scale. *Flat top*: runs at a repeated value below full scale, at five or more places, where the
 //! slopes of the neighbours would have carried the wave 0.5 dB further; a smooth or limited maximum does
-//! not count, nor does one sample of a loop that comes round again: the places must be of four forms or forty. Runs closer than a second are one passage. Working values, common practice.
+//! not count, nor does one sample of a loop that comes round again: the places must be of four forms or forty, and the wave
+//! must not go beyond them. Runs closer than a second are one passage. Working values, common practice.
 
 use super::finding::{Evidence, Finding, Outbox};
 use crate::meters::FlatRun;
@@ -16,6 +17,9 @@ const NEAR_FULL_SCALE: Dbfs = Dbfs::new(-0.3);
 const OVERSHOOT: Db = Db::new(0.5);
 const PLACES: u32 = 5;
 const PLACES_NEAR_FULL_SCALE: u32 = 2;
+/// A value that the wave went this far beyond (0.35 dB) within so long is no limit: one drum in a mix was flat.
+const BEYOND: f32 = 1.04;
+const PEAK_LASTS: Seconds = Seconds::new(10.0);
 /// A loop brings the same few runs again and again: forms (length, overshoot) that differ, or so many places.
 const FORMS: usize = 4;
 const MANY_PLACES: u32 = 40;
@@ -46,6 +50,9 @@ pub struct Clipping {
     forget: FrameCount,
     clipped: Option<Passage>,
     flat: [Repeated; 2],
+    /// The highest sample of the last ten seconds or so, and when it was.
+    highest: (f32, FrameCount),
+    peak_lasts: FrameCount,
     tops: Tops,
 }
 
@@ -117,12 +124,15 @@ impl Clipping {
             forget: rate.frames(FORGET),
             clipped: None,
             flat: [Repeated::default(); 2],
+            highest: (0.0, FrameCount::ZERO),
+            peak_lasts: rate.frames(PEAK_LASTS),
             tops: Tops::default(),
         }
     }
 
-    /// The runs that ended in the newest hop, which ended at `now`.
-    pub fn observe(&mut self, runs: &[FlatRun], now: FrameCount, out: &mut Outbox) {
+    /// The runs that ended in the newest hop, which ended at `now`, and its highest sample.
+    pub fn observe(&mut self, runs: &[FlatRun], peak: Dbfs, now: FrameCount, out: &mut Outbox) {
+        self.note_peak(peak.amplitude() as f32, now);
         for run in runs {
             self.close(run.start, self.passage_gap, out);
             if run.value.abs() >= FULL_SCALE {
@@ -131,7 +141,7 @@ impl Clipping {
                     Some(passage) => passage.extend(run),
                     none => *none = Some(Passage::new(run)),
                 }
-            } else if run.overshoot >= OVERSHOOT {
+            } else if run.overshoot >= OVERSHOOT && self.highest.0 <= run.value.abs() * BEYOND {
                 self.flat_run(run, out);
             }
         }
@@ -151,6 +161,19 @@ impl Clipping {
     pub fn reset(&mut self) {
         self.tops = Tops::default();
         self.flat = [Repeated::default(); 2];
+        self.highest.0 = 0.0;
+    }
+
+    /// What went beyond a value shows that it is no limit.
+    fn note_peak(&mut self, peak: f32, now: FrameCount) {
+        if peak >= self.highest.0 || now - self.highest.1 > self.peak_lasts {
+            self.highest = (peak, now);
+        }
+        for repeated in &mut self.flat {
+            if repeated.places > 0 && self.highest.0 > repeated.value * BEYOND {
+                *repeated = Repeated::default();
+            }
+        }
     }
 
     fn flat_run(&mut self, run: &FlatRun, out: &mut Outbox) {
@@ -221,7 +244,8 @@ mod tests {
         let mut clipping = Clipping::new(ChannelId::new(0), SampleRate::new(48_000).unwrap());
         let mut out = Outbox::new();
         for run in runs {
-            clipping.observe(std::slice::from_ref(run), run.start + FrameCount::new(480), &mut out);
+            let peak = Dbfs::from_amplitude(f64::from(run.value.abs()));
+            clipping.observe(std::slice::from_ref(run), peak, run.start + FrameCount::new(480), &mut out);
         }
         clipping.finish(FrameCount::new(end), &mut out);
         (clipping.tops(), out.drain().collect())
@@ -249,6 +273,15 @@ mod tests {
         let (tops, found) = observe(&of_forms, 90_000);
         assert_eq!(tops.flat, 5);
         assert_eq!(found.len(), 1);
+        // The wave goes beyond the value: a flat sound in a mix.
+        let beyond: Vec<_> =
+            (0..9).map(|k| run(k * 5_000, [0.25, 0.3][k as usize % 2], 1.0 + 0.5 * k as f64)).collect();
+        assert!(
+            observe(&beyond, 90_000)
+                .1
+                .iter()
+                .all(|found| matches!(found.evidence, Evidence::FlatTop { level, .. } if level > Dbfs::new(-11.0)))
+        );
         let scattered: Vec<_> = (0..9).map(|k| run(k * 5_000, 0.9 - 0.05 * k as f32, 1.0)).collect();
         assert_eq!(observe(&scattered, 90_000).1, vec![]);
     }

@@ -229,8 +229,8 @@ const TOUCH_SAMPLES: u32 = 12;
 const TOUCH_RUNS: u32 = 1;
 /// A hole longer than this takes a word with it.
 const LONG_HOLE: Seconds = Seconds::new(0.1);
-/// Hum and hiss nearer to the programme than this cover its quiet parts.
-const COVERS: Db = Db::new(-35.0);
+/// Hum nearer to the programme than this covers its quiet parts.
+const COVERS: Db = Db::new(-30.0);
 
 /// 30 ms in an hour, in ppm: less is not heard beside another recording.
 const DRIFT_MATTERS: f64 = 8.3;
@@ -246,7 +246,7 @@ impl Finding {
             Evidence::Dropout { length, .. } if length > LONG_HOLE => Severity::Lost,
             Evidence::Dropout { .. } | Evidence::Crackle { .. } | Evidence::Low { .. } => Severity::Hides,
             Evidence::Gap { .. } | Evidence::Invalid { .. } => Severity::Hides,
-            Evidence::Hum { below, .. } | Evidence::Hiss { below, .. } if below > COVERS => Severity::Hides,
+            Evidence::Hum { below, .. } if below > COVERS => Severity::Hides,
             _ => Severity::Mendable,
         }
     }

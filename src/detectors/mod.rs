@@ -88,7 +88,7 @@ impl Detectors {
             self.out.push(Finding { channel: ChannelId::new(0), start, end: readings.at, evidence });
         }
         for (channel, reading) in self.channels.iter_mut().zip(&readings.channels) {
-            channel.clipping.observe(&reading.runs, readings.at, &mut self.out);
+            channel.clipping.observe(&reading.runs, reading.hop.sample_peak, readings.at, &mut self.out);
         }
         if !readings.frame_complete {
             return;

@@ -43,6 +43,9 @@ const CLEAR: f64 = 14.0;
 /// One line can't carry more than this of the score, in dB.
 const MOST_SCORE: f64 = 25.0;
 const EXACT: (f64, f64) = (0.03, 0.004);
+/// What is louder than this re the programme could be a note: two lines must stand out as clearly as this.
+const NEAR_PROGRAMME: Db = Db::new(-30.0);
+const VERY_CLEAR: f64 = 19.0;
 const UNDER_PROGRAMME: Db = Db::new(-60.0);
 /// Rates that recorders have.
 const RATES: [u32; 3] = [32_000, 44_100, 48_000];
@@ -139,11 +142,13 @@ impl HumEar {
             })
             .map(|(family, rate, found)| (family, (rate != header).then_some(rate), found))?;
         let level = Dbfs::from_power(found.power);
-        (level - programme >= UNDER_PROGRAMME).then(|| MainsHum {
+        let below = level - programme;
+        let clear = below < NEAR_PROGRAMME || found.clear_lines >= 2;
+        (below >= UNDER_PROGRAMME && clear).then(|| MainsHum {
             family,
             frequency: Hertz::new(found.frequency),
             level,
-            below: level - programme,
+            below,
             form: found.form,
             lines: found.lines as u32,
             true_rate,
@@ -204,6 +209,7 @@ struct Family {
     lines: usize,
     /// Of the first three.
     low: usize,
+    clear_lines: usize,
     power: f64,
     form: HumForm,
 }
@@ -267,7 +273,16 @@ impl Steady {
         let weights: f64 = best.iter().map(weight).sum();
         let frequency = best.iter().map(|line| weight(line) * line.hertz / line.order as f64).sum::<f64>() / weights;
         let power = best.iter().map(|line| line.power).sum();
-        Some(Family { score: score(&best), frequency, lines: best.len(), low, power, form: form(&best, power) })
+        let clear_lines = best.iter().filter(|line| line.over >= VERY_CLEAR).count();
+        Some(Family {
+            score: score(&best),
+            frequency,
+            lines: best.len(),
+            low,
+            clear_lines,
+            power,
+            form: form(&best, power),
+        })
     }
 
     /// All that stands out near a multiple.

@@ -130,9 +130,11 @@ impl TakeEar {
         let end = FrameCount::new(self.start + self.filled as u64);
         let all = |evidence| Finding { channel: self.channel, start: FrameCount::ZERO, end, evidence };
         let dropouts = self.ears.dropouts.found();
-        let mut found: Vec<Finding> = dropouts.iter().map(|gap| gap.finding(self.channel, self.rate)).collect();
-        found.extend(self.ears.clicks.passages(dropouts, summary.take.active_level, self.channel));
-        if let Some(hum) = self.ears.hum.measure(summary.take.active_level) {
+        let programme = summary.take.active_level;
+        let cut_out = dropouts.iter().filter(|gap| gap.is_cut_out(programme, self.rate));
+        let mut found: Vec<Finding> = cut_out.map(|gap| gap.finding(self.channel, self.rate)).collect();
+        found.extend(self.ears.clicks.passages(dropouts, programme, self.channel));
+        if let Some(hum) = self.ears.hum.measure(programme) {
             found.extend(hum.evidence(self.rate).map(all));
         }
         found.extend(self.ears.plateaus.evidence().map(all));

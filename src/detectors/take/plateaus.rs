@@ -66,7 +66,9 @@ impl Plateaus {
         let cut = sum(&self.cut, near, BINS);
         let share = cut / sum(&self.all, near, BINS);
         let share_below = sum(&self.cut, below, near) / sum(&self.all, below, near).max(1.0);
-        let stands = cut >= f64::from(FEWEST) && share >= SHARE && share >= CONTRAST * share_below;
+        // The very highest are plateaus too.
+        let highest = sum(&self.cut, top.saturating_sub(1), BINS) >= 2.0;
+        let stands = highest && cut >= f64::from(FEWEST) && share >= SHARE && share >= CONTRAST * share_below;
         stands.then(|| Evidence::CodedClip {
             places: cut as u32,
             level: Dbfs::new(LOWEST + (top as f64 + 0.5) * STEP),

@@ -108,15 +108,17 @@ pub fn align(first: Side, second: Side) -> Option<Alignment> {
         let (offset, alike) = offset_of(&first.outline.shape(ratio), &second.outline.shape(1.0))?;
         Some((alike, offset, (up, down)))
     };
-    let mut found: Vec<_> = RATIOS.iter().take(1).filter_map(coarse).filter(good).collect();
-    if found.is_empty() {
-        found = RATIOS.iter().skip(1).filter_map(coarse).filter(good).collect();
-        found.sort_by(|a, b| b.0.total_cmp(&a.0));
-    }
-    let (offset, slope, (up, down)) = found.into_iter().find_map(|(_, offset, (up, down))| {
+    let exact = |(_, offset, (up, down)): (f64, f64, (u32, u32))| {
         let (offset, slope) = line(&points(first, second, offset, f64::from(up) / f64::from(down))?)?;
         Some((offset, slope, (up, down)))
-    })?;
+    };
+    let (straight, lies) = RATIOS.split_at(1);
+    let lied = || {
+        let mut found: Vec<_> = lies.iter().filter_map(coarse).filter(good).collect();
+        found.sort_by(|a, b| b.0.total_cmp(&a.0));
+        found.into_iter().take(2).find_map(exact)
+    };
+    let (offset, slope, (up, down)) = straight.iter().filter_map(coarse).filter(good).find_map(exact).or_else(lied)?;
     let ratio = f64::from(up) / f64::from(down);
     let ppm = (slope / ratio - 1.0) * 1e6;
     let header = FileSource::open(second.path).ok()?.format().rate.get();

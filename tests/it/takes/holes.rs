@@ -1,5 +1,7 @@
 //! Dropouts: cut out of sound at known frames; silence that a fade, a gate or a pause leads to is none.
 
+use std::f64::consts::TAU;
+
 use beforedoors::detectors::{DropoutForm, Evidence, Severity, TakeEar};
 use beforedoors::meters::ChannelSummary;
 use beforedoors::units::{ChannelId, FrameCount, SampleRate};
@@ -57,7 +59,12 @@ fn fades_gates_pauses_and_clipping_are_none() {
     // Hits out of digital silence, as a drum machine has them.
     let hit = |i: usize| if i % 12_000 < 6_000 { (-((i % 12_000) as f32) / 400.0).exp() } else { 0.0 };
     let machine: Vec<f32> = tone().iter().enumerate().map(|(i, x)| x * hit(i)).collect();
-    for (name, plane) in [("fade", faded), ("pause", paused), ("square", square), ("machine", machine)] {
+    // Words that come out of digital silence and go back into it.
+    let word = |i: usize| (TAU * ((i % 9_600) as f64 / 9_600.0).min(0.5)).sin().max(0.0).powi(2) as f32;
+    let words: Vec<f32> = tone().iter().enumerate().map(|(i, x)| x * word(i)).collect();
+    for (name, plane) in
+        [("words", words), ("fade", faded), ("pause", paused), ("square", square), ("machine", machine)]
+    {
         assert!(of(&take(&[plane]), "dropout").is_empty(), "{name}");
     }
 }
