@@ -3,7 +3,8 @@
 //! Input: the flat runs of one channel (see `meters::FlatRun`). *Clipped*: a run of three or more samples
 //! at full scale. *Flat top*: runs at a repeated value below full scale, at five or more places, where the
 //! slopes of the neighbours would have carried the wave 0.5 dB further; a smooth or limited maximum does
-//! not count, nor does one sample of a loop that comes round again: the places must be of four forms or forty, and the wave
+//! not count, nor does one sample of a loop that comes round again: the places (both half-waves together, where their values agree) must be of two forms or
+//! forty, and the wave
 //! must not go beyond them. Runs closer than a second are one passage. Working values, common practice.
 
 use super::finding::{Evidence, Finding, Outbox};
@@ -21,7 +22,7 @@ const PLACES_NEAR_FULL_SCALE: u32 = 2;
 const BEYOND: f32 = 1.04;
 const PEAK_LASTS: Seconds = Seconds::new(10.0);
 /// A loop brings the same few runs again and again: forms (length, overshoot) that differ, or so many places.
-const FORMS: usize = 4;
+const FORMS: usize = 2;
 const MANY_PLACES: u32 = 40;
 const SAME_FORM: Db = Db::new(0.3);
 /// Two runs within this of each other have the same value: 0.026 dB, a noise floor's worth.
@@ -109,11 +110,6 @@ impl Repeated {
             self.known_forms += 1;
         }
     }
-
-    /// Whether its places are those of a limit, not of a sound that comes again.
-    fn is_limit(&self) -> bool {
-        self.places >= PLACES && (self.known_forms == FORMS || self.places >= MANY_PLACES)
-    }
 }
 
 impl Clipping {
@@ -191,11 +187,11 @@ impl Clipping {
                 Some(passage) => passage.extend(run),
                 none => *none = Some(Passage::new(run)),
             }
-            let level = Dbfs::from_amplitude(f64::from(repeated.value));
+            let (level, places) = (Dbfs::from_amplitude(f64::from(repeated.value)), repeated.places);
             if level >= NEAR_FULL_SCALE {
-                self.tops.near_full_scale |= repeated.places >= PLACES_NEAR_FULL_SCALE;
-            } else if repeated.is_limit() {
-                self.tops.flat = repeated.places;
+                self.tops.near_full_scale |= places >= PLACES_NEAR_FULL_SCALE;
+            } else if self.is_limit(side) {
+                self.tops.flat = places;
                 self.tops.flat_level = level;
             }
         }
@@ -208,18 +204,28 @@ impl Clipping {
             out.push(Finding { channel: self.channel, start: passage.start, end: passage.end, evidence });
         }
         for side in 0..2 {
-            if self.flat[side].passage.is_some_and(|passage| over(&passage)) && self.flat[side].is_limit() {
+            if self.flat[side].passage.is_some_and(|passage| over(&passage)) && self.is_limit(side) {
                 self.report_flat(side, out);
             }
         }
     }
 
+    /// Whether the places of this side, and of the other at the same height, are those of a limit, not of a sound that
+    /// comes again.
+    fn is_limit(&self, side: usize) -> bool {
+        let (this, other) = (&self.flat[side], &self.flat[1 - side]);
+        let agree = (this.value - other.value).abs() <= this.value * SAME_VALUE;
+        let pooled = |count: fn(&Repeated) -> u32| count(this) + if agree { count(other) } else { 0 };
+        let places = pooled(|repeated| repeated.places);
+        places >= PLACES && (places >= MANY_PLACES || pooled(|repeated| repeated.known_forms as u32) >= FORMS as u32)
+    }
+
     /// Reports the open passage of flat tops on this side, if it stood at enough places.
     fn report_flat(&mut self, side: usize, out: &mut Outbox) {
-        let repeated = &mut self.flat[side];
-        if !repeated.is_limit() {
+        if !self.is_limit(side) {
             return;
         }
+        let repeated = &mut self.flat[side];
         if let Some(passage) = repeated.passage.take() {
             let evidence = Evidence::FlatTop {
                 places: passage.runs,

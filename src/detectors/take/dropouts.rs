@@ -99,7 +99,8 @@ impl Dropouts {
                     self.open = Some(Open { start: view.frame(first), value, before });
                     continue;
                 }
-                at += stride;
+                // It began before what is known here, and is no hole.
+                at += view.samples[at..view.to].iter().take_while(|&&sample| sample == value).count().max(stride);
             } else {
                 at += stride;
             }

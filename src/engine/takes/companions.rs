@@ -88,6 +88,8 @@ impl Companions {
 }
 
 fn compare(known: &Known, likeness: &Likeness, recording: &mut Recording) {
+    // Recorders that write a file a track write them with one channel; mixes of loops can be upside down by chance.
+    let both_are_tracks = likeness.prints.len() == 1 && known.likeness.prints.len() == 1;
     for (ours, print) in likeness.prints.iter().enumerate() {
         for (theirs, other) in known.likeness.prints.iter().enumerate() {
             let Some(alike) = other.alike(print) else { continue };
@@ -95,7 +97,7 @@ fn compare(known: &Known, likeness: &Likeness, recording: &mut Recording) {
             let correlation = alike.correlation;
             let evidence: Box<dyn Fn(u16) -> Evidence> = if correlation > SAME {
                 Box::new(move |file| Evidence::Duplicate { of: with(file), gain: alike.gain, correlation })
-            } else if correlation < INVERTED {
+            } else if correlation < INVERTED && both_are_tracks {
                 Box::new(move |file| Evidence::Polarity { with: with(file), correlation })
             } else {
                 continue;

@@ -47,7 +47,8 @@ fn silent_low_and_loud() {
     assert_eq!(of(&take(&[soft]), "low").len(), 1);
     let peak = |plane: &[f32]| plane.iter().fold(0f32, |peak, x| peak.max(x.abs()));
     let plane = programme(12.0, 1);
-    let loud: Vec<f32> = plane.iter().map(|x| x / peak(&plane) * 0.97).collect();
+    let highest = peak(&plane);
+    let loud: Vec<f32> = plane.iter().map(|x| x / highest * 0.97).collect();
     let recording = take(&[loud]);
     assert_eq!(of(&recording, "loud").len(), 1);
     assert!(wrong(&recording).is_empty(), "{:?}", recording.findings);
