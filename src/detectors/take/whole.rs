@@ -6,7 +6,7 @@
 //! a mean over 0.3 % (what programme leaves stays under 0.1 %); *rumble* more than a quarter of the energy under 45 Hz;
 //! *hiss* what lies from 2 kHz up in the quietest tenth of the frames, within 50 dB of A; *loud* a true peak over
 //! −1 dBTP (EBU R 128). *Unwritten end*: half a second or more of digital zero on all channels, right after sound. Two
-//! channels: *one side* 6 dB and more apart; *the same* correlation over 0.999; *polarity* under −0.7.
+//! channels: *one side* more than 6 dB apart; *the same* correlation over 0.999; *polarity* under −0.7.
 
 use super::print::Print;
 use super::riding::Riding;
@@ -34,7 +34,8 @@ const STILL_SOUND: Dbfs = Dbfs::new(-85.0);
 const FADED: Db = Db::new(-20.0);
 /// What plays where nothing should.
 const STRAY: Dbfs = Dbfs::new(-50.0);
-const ONE_SIDE: Db = Db::new(6.0);
+/// Over 6 dB; half the amplitude, made on purpose, is none.
+const ONE_SIDE: Db = Db::new(6.5);
 const SAME: f64 = 0.999;
 const INVERTED: f64 = -0.7;
 
@@ -180,8 +181,8 @@ fn loud(programme: &Programme, end: FrameCount) -> Option<Finding> {
     (programme.true_peak > LOUDEST).then_some(finding)
 }
 
-/// What the channels of one recording tell of each other; of two, as the sides of one programme.
-pub fn between_channels(prints: &[&Print], summary: &Summary, end: FrameCount) -> Vec<Finding> {
+/// What the channels of one recording tell of each other; `sides`: two are left and right of one programme.
+pub fn between_channels(prints: &[&Print], summary: &Summary, sides: bool, end: FrameCount) -> Vec<Finding> {
     let mut found = Vec::new();
     let all = |index: usize, evidence| Finding {
         channel: ChannelId::from_index(index),
@@ -197,7 +198,7 @@ pub fn between_channels(prints: &[&Print], summary: &Summary, end: FrameCount) -
             if alike.correlation > SAME {
                 let evidence = Evidence::Duplicate { of: with, gain: alike.gain, correlation: alike.correlation };
                 found.push(all(later, evidence));
-                if prints.len() == 2 {
+                if sides && prints.len() == 2 {
                     found.push(all(0, Evidence::Mono { gain: alike.gain }));
                 }
             } else if alike.correlation < INVERTED {
@@ -206,6 +207,7 @@ pub fn between_channels(prints: &[&Print], summary: &Summary, end: FrameCount) -
         }
     }
     if let [left, right] = summary.channels.as_slice()
+        && sides
         && sounds(0)
         && sounds(1)
         && (left.whole.rms - right.whole.rms).abs() > ONE_SIDE

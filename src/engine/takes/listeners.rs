@@ -67,7 +67,7 @@ impl Listeners {
         let take = WholeTake { summary, low_is_own: &low_is_own, is_unlisted: &is_unlisted };
         found.extend(self.whole.finish(&take));
         let prints: Vec<&Print> = self.ears.iter().map(TakeEar::print).collect();
-        found.extend(between_channels(&prints, summary, end));
+        found.extend(between_channels(&prints, summary, inputs.is_empty(), end));
         let two = matches!(self.ears.as_slice(), [ear] if ear.holds_two_in_turn());
         let two = two.then_some(HeaderFault::TwoAsOne { held: end.get() / 2 });
         found.extend(warnings.iter().filter_map(header_fault).chain(two).map(|fault| Finding {
