@@ -45,7 +45,7 @@ const MOST_SCORE: f64 = 25.0;
 const EXACT: (f64, f64) = (0.03, 0.004);
 /// What is louder than this re the programme could be a note: two lines must stand out as clearly as this.
 const NEAR_PROGRAMME: Db = Db::new(-30.0);
-const VERY_CLEAR: f64 = 19.0;
+const VERY_CLEAR: f64 = 17.5;
 const UNDER_PROGRAMME: Db = Db::new(-60.0);
 /// Rates that recorders have.
 const RATES: [u32; 3] = [32_000, 44_100, 48_000];
