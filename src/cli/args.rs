@@ -224,6 +224,9 @@ pub struct PlanFolder {
     /// Lines for other programs: JSON, one object a line
     #[arg(long, long_help = PLAN_KEYS)]
     pub json: bool,
+    /// Feet beside metres, in what is shown and printed; files stay metric
+    #[arg(long)]
+    pub feet: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

@@ -51,7 +51,7 @@ impl Exit {
 }
 
 /// Opens the window on what an event tells; an error says why there is none.
-pub type Window = fn(Setup) -> anyhow::Result<()>;
+pub type Window = fn(Setup, Printer) -> anyhow::Result<()>;
 
 pub use plan::Printer;
 
@@ -66,7 +66,7 @@ pub fn main(window: Window, printer: Printer) -> ExitCode {
         }
     };
     let result = match args.command {
-        None => windowed(window),
+        None => windowed(window, printer),
         Some(Command::Soundcheck(args)) => soundcheck::run(&args),
         Some(Command::Linecheck(args)) => linecheck::run(&args),
         Some(Command::Recordings(args)) => recordings::run(&args),
@@ -92,8 +92,8 @@ pub fn main(window: Window, printer: Printer) -> ExitCode {
 }
 
 /// The window; without one the soundcheck in the terminal, and why.
-fn windowed(window: Window) -> anyhow::Result<Exit> {
-    match window(setup::last()?) {
+fn windowed(window: Window, printer: Printer) -> anyhow::Result<Exit> {
+    match window(setup::last()?, printer) {
         Ok(()) => Ok(Exit::Fine),
         Err(why) => {
             out::note(&format!("No window: {why:#}. Going on in the terminal."));

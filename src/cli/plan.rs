@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use super::args::{Paper, PlanCommand, PlanFolder};
 use super::{Exit, out};
 use crate::event::rig;
+use crate::view::lengths;
 use crate::view::plan::{self, CAUTIONS, Outcome, Plan};
 
 /// Makes the files of the sheets: name and text; `true` is for Letter paper.
@@ -33,6 +34,7 @@ fn new(folder: &Path) -> anyhow::Result<Exit> {
 }
 
 fn open(of: &PlanFolder) -> anyhow::Result<Plan> {
+    lengths::show_feet(of.feet);
     Ok(Plan::open(of.folder.as_deref().unwrap_or(Path::new(".")))?)
 }
 
@@ -118,11 +120,11 @@ fn show(of: &PlanFolder) -> anyhow::Result<Exit> {
             plan::lead_of(wired)
         ))?;
         for remark in &plan.checked.judgements[index].remarks {
-            out::line(&format!("                {}", plan::reason(remark.reason)))?;
+            out::line(&format!("                {}", plan::remark(*remark)))?;
         }
     }
     out::line("Computed")?;
-    for line in plan::sum_lines(&plan) {
+    for line in plan::computed_lines(&plan) {
         out::line(&format!("  {line}"))?;
     }
     out::line("Found")?;

@@ -1,9 +1,10 @@
-//! What an engine listens to: the simulated stage, or a device.
+//! What an engine listens to: the simulated stage, a device, or what another engine hears of a device.
 //!
 //! On the stage time goes by as it does in a hall, or, where a helper does it all, as fast as can be.
 
 use std::time::{Duration, Instant};
 
+use super::hall::Overheard;
 use crate::block::{BlockBuf, Format};
 use crate::source::live::{self, InputDevice, InputState, LiveConfig, LiveError, Returning};
 use crate::source::stage::Stage;
@@ -29,6 +30,7 @@ pub enum Status {
 pub(super) enum Ears {
     Stage { stage: Box<Stage>, helped: bool, began: Instant },
     Live(Box<Returning>),
+    Overheard { source: Overheard, names: Vec<Name> },
 }
 
 const BLOCK: Seconds = Seconds::new(0.02);
@@ -48,10 +50,14 @@ impl Ears {
         Ok(Self::Live(Box::new(Returning::open(&device, LiveConfig::default())?)))
     }
 
+    pub const fn overheard(source: Overheard, names: Vec<Name>) -> Self {
+        Self::Overheard { source, names }
+    }
+
     pub fn stage(&mut self) -> Option<&mut Stage> {
         match self {
             Self::Stage { stage, .. } => Some(stage),
-            Self::Live(_) => None,
+            Self::Live(_) | Self::Overheard { .. } => None,
         }
     }
 
@@ -59,6 +65,7 @@ impl Ears {
         match self {
             Self::Stage { stage, .. } => stage.format(),
             Self::Live(source) => source.format(),
+            Self::Overheard { source, .. } => source.format(),
         }
     }
 
@@ -69,12 +76,13 @@ impl Ears {
             Self::Live(source) => {
                 (1..=source.format().channels).map(|line| format!("{} {line}", source.name())).collect()
             }
+            Self::Overheard { names, .. } => names.clone(),
         }
     }
 
     /// Room for what one reading gives: a live source gives whatever has come, a late engine's half second.
     pub fn block(&self) -> BlockBuf {
-        let span = if self.is_live() { LIVE_BLOCK } else { BLOCK };
+        let span = if matches!(self, Self::Stage { .. }) { BLOCK } else { LIVE_BLOCK };
         let Format { rate, channels } = self.format();
         BlockBuf::new(channels, rate.frames(span).get() as usize)
     }
@@ -83,6 +91,7 @@ impl Ears {
         let Ok(flow) = match self {
             Self::Stage { stage, .. } => stage.read(block),
             Self::Live(source) => source.read(block),
+            Self::Overheard { source, .. } => source.read(block),
         };
         flow
     }
@@ -98,7 +107,7 @@ impl Ears {
 
     pub fn status(&self) -> Status {
         match self {
-            Self::Stage { .. } => Status::Running,
+            Self::Stage { .. } | Self::Overheard { .. } => Status::Running,
             Self::Live(source) => match (source.lost(), source.health().state) {
                 (Some(why), _) => Status::Lost(why),
                 (None, InputState::Starved) => Status::Quiet,

@@ -16,6 +16,8 @@ pub struct Recent {
     pub event: Option<PathBuf>,
     pub bright: bool,
     pub still: bool,
+    /// Feet beside metres.
+    pub feet: bool,
     /// The size of text; 0: as usual.
     pub text: f32,
 }
@@ -60,7 +62,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("settings/recent.json");
         let event = folder.path().join("concert");
-        let kept = Recent { event: Some(event.clone()), bright: true, still: false, text: 1.5 };
+        let kept = Recent { event: Some(event.clone()), bright: true, still: false, feet: true, text: 1.5 };
         kept.keep_in(&file).unwrap();
         assert_eq!(Recent::read_from(&file), Recent { event: None, ..kept.clone() });
         std::fs::create_dir(&event).unwrap();

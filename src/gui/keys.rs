@@ -24,6 +24,7 @@ pub enum Action {
     Table,
     Bright,
     Still,
+    Feet,
     Text(bool),
     Minutes(f64),
 }
@@ -62,6 +63,7 @@ pub fn actions(context: &Context, reply: Reply, at_hand: Option<ChannelId>, stag
         (Key::B, Action::Back),
         (Key::M, Action::Mark),
         (Key::C, Action::Still),
+        (Key::G, Action::Feet),
         (Key::T, Action::Table),
         (Key::D, Action::Bright),
         (Key::Plus, Action::Text(true)),

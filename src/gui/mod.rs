@@ -11,11 +11,14 @@ mod form;
 mod history;
 mod input;
 mod keys;
+mod linecheck;
 mod list;
 mod opened;
 mod panels;
+mod past;
 mod picker;
 mod picture;
+mod plan;
 mod recordings;
 mod ringout;
 mod shapes;
@@ -35,7 +38,9 @@ use eframe::egui::{Color32, FontId, Galley, Painter, ViewportBuilder, vec2};
 
 pub use app::{App, HallOpener, Opener, World};
 pub use input::Device;
+pub use linecheck::{LineFrom, LineOpener};
 pub use opened::Player;
+pub use plan::Printer;
 pub use theme::{Look, TEXT_SIZES};
 pub use waker::Wake;
 
@@ -45,6 +50,8 @@ use crate::view::Setup;
 /// What is looked at.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum View {
+    Plan,
+    LineCheck,
     #[default]
     Soundcheck,
     RingOut,
@@ -55,10 +62,17 @@ pub enum View {
 }
 
 impl View {
-    const ALL: [Self; 4] = [Self::Soundcheck, Self::RingOut, Self::Show, Self::Recordings];
+    const ALL: [Self; 6] = [Self::Plan, Self::LineCheck, Self::Soundcheck, Self::RingOut, Self::Show, Self::Recordings];
+
+    /// Whether its step has numbers behind it that open from the bottom.
+    const fn has_a_why(self) -> bool {
+        matches!(self, Self::Plan | Self::LineCheck | Self::Soundcheck)
+    }
 
     const fn name(self) -> &'static str {
         match self {
+            Self::Plan => "Plan",
+            Self::LineCheck => "Line check",
             Self::Soundcheck => "Soundcheck",
             Self::RingOut => "Ring-out",
             Self::Show => "Show",
@@ -78,8 +92,8 @@ pub enum Panel {
     Input,
 }
 
-/// Opens the window and stays until it is closed. An error says why there is none.
-pub fn run(setup: Setup) -> anyhow::Result<()> {
+/// Opens the window and stays until it is closed. `printer` makes a plan's sheets. An error says why there is none.
+pub fn run(setup: Setup, printer: Printer) -> anyhow::Result<()> {
     anyhow::ensure!(has_a_display(), "there is no display here");
     let icon = eframe::icon_data::from_png_bytes(include_bytes!("desktop/beforedoors.png")).unwrap_or_default();
     let viewport = ViewportBuilder::default()
@@ -90,7 +104,8 @@ pub fn run(setup: Setup) -> anyhow::Result<()> {
         .with_min_inner_size(vec2(640.0, 480.0));
     let options = eframe::NativeOptions { viewport, ..Default::default() };
     let start = move |context: &eframe::CreationContext| -> Result<Box<dyn eframe::App>, _> {
-        Ok(Box::new(App::new(&context.egui_ctx, setup, Look::of(&Recent::read()), World::of_this_machine())))
+        let app = App::new(&context.egui_ctx, setup, Look::of(&Recent::read()), World::of_this_machine());
+        Ok(Box::new(app.with_printer(printer)))
     };
     eframe::run_native("beforedoors", options, Box::new(start)).map_err(|error| anyhow::anyhow!("{error}"))
 }

@@ -30,9 +30,10 @@ pub fn why(ui: &mut Ui, look: Look, soundcheck: &Soundcheck, desk: &DeskWords) {
         // Room for neither is worse than room for one.
         let both = !large || whole.y > 8.0 * look.body().size;
         let size = if large && both { vec2(whole.x, (whole.y - GAP) / 2.0) } else { whole };
-        peaks(&mut columns[1], look, snapshot, &soundcheck.history, (channel, size));
+        let past = soundcheck.past.look();
+        peaks(&mut columns[1], look, snapshot, &past.history, (channel, size));
         let line = snapshot.inputs[channel.index()].line;
-        if let Some(heights) = line.filter(|_| both).and_then(|line| soundcheck.spectra.heights(line)) {
+        if let Some(heights) = line.filter(|_| both).and_then(|line| past.spectra.heights(line)) {
             bands(&mut columns[if large { 1 } else { 2 }], look, &heights, (channel, size));
         }
     });
@@ -105,6 +106,7 @@ pub fn help(ui: &mut Ui, look: Look) -> Option<Action> {
             (labels::SMALLER, Action::Text(false)),
             (labels::LARGER, Action::Text(true)),
             (still, Action::Still),
+            (if look.feet { labels::METRES } else { labels::FEET }, Action::Feet),
         ] {
             if ui.button(label).clicked() {
                 wanted = Some(action);
@@ -113,7 +115,8 @@ pub fn help(ui: &mut Ui, look: Look) -> Option<Action> {
     });
     ScrollArea::vertical().id_salt("help").show(ui, |ui| {
         ui.columns(2, |columns| {
-            for (key, meaning) in labels::KEYS.iter().chain(&view::recordings::KEYS).chain(&view::inputs::KEYS) {
+            let views = view::plan::page::KEYS.iter().chain(&view::lines::KEYS).chain(&view::recordings::KEYS);
+            for (key, meaning) in labels::KEYS.iter().chain(views).chain(&view::inputs::KEYS) {
                 columns[0].label(format!("{key}   {meaning}"));
             }
             for state in STATES {

@@ -8,6 +8,8 @@ use eframe::egui::{Color32, Painter, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2
 use super::theme::Palette;
 use crate::engine::ChannelState;
 use crate::view::Arrow;
+use crate::view::lines::LineState;
+use crate::view::plan::Verdict;
 
 /// Draws a state.
 pub fn state(painter: &Painter, palette: Palette, state: ChannelState, centre: Pos2, size: f32) {
@@ -63,6 +65,42 @@ fn clipped(painter: &Painter, palette: Palette, block: Rect) {
         x += step;
     }
     painter.rect_stroke(block, 0.0, Stroke::new(1.5, palette.clipped), eframe::egui::StrokeKind::Inside);
+}
+
+/// The three verdicts: a filled square, a hollow triangle, a cross.
+pub fn verdict(painter: &Painter, palette: Palette, verdict: Verdict, centre: Pos2, size: f32) {
+    let half = size / 2.0;
+    let square = Rect::from_center_size(centre, Vec2::splat(size));
+    match verdict {
+        Verdict::Fits => {
+            painter.rect_filled(square.shrink(size * 0.12), 2.0, palette.set);
+        }
+        Verdict::WorksBut => {
+            let stroke = Stroke::new((size * 0.11).max(2.0), palette.low);
+            let inner = square.shrink(stroke.width / 2.0);
+            let corners = vec![pos2(centre.x, inner.top()), inner.right_bottom(), inner.left_bottom()];
+            painter.add(Shape::closed_line(corners, stroke));
+        }
+        Verdict::Never => {
+            let stroke = Stroke::new((size * 0.2).max(3.0), palette.high);
+            let far = half * 0.82;
+            for way in [vec2(far, far), vec2(far, -far)] {
+                painter.line_segment([centre - way, centre + way], stroke);
+            }
+        }
+    }
+}
+
+/// How a line stands in a line check.
+pub fn line(painter: &Painter, palette: Palette, line: LineState, centre: Pos2, size: f32) {
+    let shape = match line {
+        LineState::NotYet => ChannelState::NotHeard,
+        LineState::Right => ChannelState::Set,
+        LineState::Wrong => ChannelState::High,
+        LineState::Silent => ChannelState::Low,
+        LineState::Skipped => ChannelState::Lost,
+    };
+    state(painter, palette, shape, centre, size);
 }
 
 /// The large arrow of the next step; where nothing is turned, a bar to the right of which the sentence stands.

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use eframe::egui::text::{LayoutJob, TextFormat};
-use eframe::egui::{Color32, FontId, Galley, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+use eframe::egui::{Color32, FontId, Galley, Painter, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 
 use super::shapes;
 use super::theme::{GAP, Look};
@@ -23,6 +23,13 @@ pub struct Words<'a> {
 
 /// `tone`: the colour of the state that wants action.
 pub fn next_step(ui: &mut Ui, look: Look, words: &Words, tone: Color32) {
+    let arrow = words.next.arrow;
+    let color = if arrow == Arrow::None { look.palette().line } else { tone };
+    next_step_marked(ui, look, words, |painter, within| shapes::arrow(painter, arrow, within, color));
+}
+
+/// With another shape in the arrow's place.
+pub fn next_step_marked(ui: &mut Ui, look: Look, words: &Words, mark: impl FnOnce(&Painter, Rect)) {
     let Words { headline, then, next } = *words;
     let palette = look.palette();
     let window = ui.ctx().content_rect().height();
@@ -54,8 +61,7 @@ pub fn next_step(ui: &mut Ui, look: Look, words: &Words, tone: Color32) {
     let painter = ui.painter();
     let side = (gutter - GAP).min(height * 0.86);
     let arrow = Rect::from_min_size(rect.min + vec2(0.0, 8.0), vec2(side, side));
-    let color = if next.arrow == Arrow::None { palette.line } else { tone };
-    shapes::arrow(painter, next.arrow, arrow, color);
+    mark(painter, arrow);
     let mut at = pos2(rect.left() + gutter + GAP, rect.top());
     for row in rows {
         let tall = row.size().y;

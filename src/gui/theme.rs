@@ -89,11 +89,13 @@ pub struct Look {
     pub text: f32,
     /// Less movement.
     pub still: bool,
+    /// Feet beside metres.
+    pub feet: bool,
 }
 
 impl Default for Look {
     fn default() -> Self {
-        Self { bright: false, text: 1.0, still: false }
+        Self { bright: false, text: 1.0, still: false, feet: false }
     }
 }
 
@@ -114,7 +116,7 @@ impl Look {
     /// As the window was left.
     pub fn of(recent: &Recent) -> Self {
         let text = TEXT_SIZES.into_iter().find(|size| *size == recent.text).unwrap_or(1.0);
-        Self { bright: recent.bright, text, still: recent.still }
+        Self { bright: recent.bright, text, still: recent.still, feet: recent.feet }
     }
 
     pub const fn palette(self) -> Palette {

@@ -10,14 +10,15 @@ use super::cures::{self, Cure};
 use super::gear::{GearKind, InPort, OutPort};
 use super::hall::{self, Loudness};
 use super::loading;
-use super::port::{Drive, Takes};
+use super::port::{Drive, OnPhantom, Output, Supply, Takes};
 use super::quantity::{Amperes, Ohms, Watts};
-use super::rig::{Bus, Cue, Rig, ThingId, WireId};
+use super::rig::{Bus, Cue, Rig, ThingId, WireId, Wired};
 use super::routing::{Closed, Paths, SideKey};
 use super::rules::{self, Around};
 use super::signals;
 use super::sums::Worked;
 use super::verdict::{Judgement, Reason, Verdict};
+use super::wire::InLine;
 use crate::units::Db;
 
 /// What a finding is about.
@@ -38,6 +39,10 @@ pub enum Trouble {
     NoSuchOutput,
     NoSuchInput,
     NotWired,
+    /// The wire ends at a channel that the input list does not have.
+    NotListed {
+        channel: u8,
+    },
     NotHeard(Vec<Closed>),
     HeardOnOneSide(SideKey),
     CueInTheHall {
@@ -48,6 +53,8 @@ pub enum Trouble {
         cue: Cue,
         recorder: ThingId,
     },
+    /// The audience hears these channels, the recording does not.
+    RecordingLacks(Vec<u8>),
     CueUnheard(Cue),
     /// Both halves of a stereo source are summed to one, and one half is a cue.
     CueSummed(Cue),
@@ -67,6 +74,13 @@ pub enum Trouble {
     LoadTooLow {
         total: Ohms,
         least: Ohms,
+        /// How many of them it bears.
+        bears: usize,
+    },
+    /// Taps on a line, together.
+    LineOverloaded {
+        taps: Watts,
+        amplifier: Watts,
     },
     AmplifierTooStrong {
         amplifier: Watts,
@@ -168,10 +182,8 @@ impl Checked {
         let loudness = hall::check(rig, &paths, &mut found);
         let mut refused = Vec::new();
         accept(rig, &mut found.findings, &mut refused);
-        for finding in &mut found.findings {
-            finding.cures = cures::of(rig, finding, &loudness);
-        }
         found.findings.sort_by_key(|finding| (std::cmp::Reverse(finding.weight), finding.about));
+        cure(rig, &mut found.findings, &loudness);
         Self {
             judgements,
             findings: found.findings,
@@ -242,7 +254,7 @@ fn wires(rig: &Rig, found: &mut Found) -> Vec<Judgement> {
         }
         judgements.push(judgement);
     }
-    shared_sockets(rig, found);
+    shared_sockets(rig, &judgements, found);
     judgements
 }
 
@@ -254,37 +266,70 @@ fn judge_wire(rig: &Rig, id: WireId, found: &mut Found) -> Judgement {
         found.never(About::Wire(id), trouble);
         return Judgement::default();
     };
+    let listed = |channel: &u8| rig.strip(*channel).is_some() || rig.desk() != Some(wired.to.0);
+    if let Some(channel) = wired.to.1.channel().filter(|channel| !listed(channel)) {
+        found.but(About::Wire(id), Trouble::NotListed { channel });
+    }
+    let out = if powered_elsewhere(rig, id) { Output { phantom: OnPhantom::Ignores, ..out } } else { out };
     rules::judge(&out, &wired.wire, &input, Around { other_half: signals::other_half(rig, id) })
+}
+
+/// Whether a source on several inputs gets its phantom power by another of its wires.
+fn powered_elsewhere(rig: &Rig, id: WireId) -> bool {
+    let wired = &rig.wires[id.0];
+    let others = rig.wires.iter().enumerate().filter(|(index, other)| *index != id.0 && other.from == wired.from);
+    let mut supplies = others.filter_map(|(_, other)| signals::input_of(rig, other)).map(|input| input.supply);
+    supplies.any(|supply| supply == Supply::Phantom(Some(true)))
 }
 
 /// Least ratio of load to source where several inputs hang on one output.
 const SPLIT_RATIO: f64 = 10.0;
 
-fn shared_sockets(rig: &Rig, found: &mut Found) {
+fn shared_sockets(rig: &Rig, judgements: &[Judgement], found: &mut Found) {
     for (index, wired) in rig.wires.iter().enumerate() {
         let id = WireId(index);
-        let earlier = |same: &dyn Fn(&super::rig::Wired) -> bool| rig.wires[..index].iter().any(same);
+        let earlier = |same: &dyn Fn(&Wired) -> bool| rig.wires[..index].iter().any(same);
         let stacks = matches!(wired.to.1, InPort::Usb | InPort::Network);
         if earlier(&|other| other.to == wired.to) && !stacks {
             found.never(About::Wire(id), Trouble::Wire(Reason::OutputsFight));
         }
         let Some(out) = signals::output_of(rig, wired).filter(|out| out.drive == Drive::Signal) else { continue };
-        let shares: Vec<_> = rig.wires.iter().filter(|other| other.from == wired.from).collect();
+        let shares: Vec<(usize, &Wired)> =
+            rig.wires.iter().enumerate().filter(|(_, other)| other.from == wired.from).collect();
         if shares.len() < 2 || earlier(&|other| other.from == wired.from) || wired.from.1 == OutPort::Link {
             continue;
         }
-        let splitter = |other: &&super::rig::Wired| other.wire.through.contains(&super::wire::InLine::Splitter);
-        if rig.thing(wired.from.0).kind.is_mic() && shares.iter().filter(|other| !splitter(other)).count() > 1 {
-            found.but(About::Wire(id), Trouble::Wire(Reason::MicSplitWithoutTransformer));
+        let straight = shares.iter().filter(|(_, other)| !other.wire.through.contains(&InLine::Splitter)).count();
+        if rig.thing(wired.from.0).kind.is_mic() {
+            // A splitter is made for what hangs on it.
+            if straight > 1 {
+                found.but(About::Wire(id), Trouble::Wire(Reason::MicSplitWithoutTransformer));
+            }
+            continue;
         }
-        let loads = shares.iter().filter_map(|other| {
+        let loads = shares.iter().filter_map(|(at, other)| {
             let input = signals::input_of(rig, other).filter(|input| input.takes == Takes::Signal)?;
-            Some(input.modes.first()?.impedance)
+            let switched = judgements.get(*at).and_then(|judgement| judgement.switch);
+            let mode = input.modes.iter().find(|mode| switched.is_none_or(|kind| kind == mode.kind))?;
+            Some(mode.impedance)
         });
         let load = super::sums::loads::parallel(loads);
         if load.get() < SPLIT_RATIO * out.impedance.get() {
             found.but(About::Wire(id), Trouble::Wire(Reason::SplitLoads { load }));
         }
+    }
+}
+
+/// Cures that stand at one finding of a wire are not told again at its next.
+fn cure(rig: &Rig, findings: &mut [Finding], loudness: &Loudness) {
+    for index in 0..findings.len() {
+        let (told, rest) = findings.split_at_mut(index);
+        let finding = &mut rest[0];
+        let mut cures = cures::of(rig, finding, loudness);
+        let same = told.iter().filter(|other| other.about == finding.about);
+        let known: Vec<&Cure> = same.flat_map(|other| &other.cures).collect();
+        cures.retain(|cure| !known.contains(&cure));
+        finding.cures = cures;
     }
 }
 
@@ -330,10 +375,12 @@ impl Trouble {
             Self::NoSuchOutput => "no-such-output",
             Self::NoSuchInput => "no-such-input",
             Self::NotWired => "not-wired",
+            Self::NotListed { .. } => "not-listed",
             Self::NotHeard(_) => "not-heard",
             Self::HeardOnOneSide(_) => "one-side-only",
             Self::CueInTheHall { .. } => "cue-in-the-hall",
             Self::CueInTheRecording { .. } => "cue-in-the-recording",
+            Self::RecordingLacks(_) => "recording-lacks",
             Self::CueUnheard(_) => "cue-unheard",
             Self::CueSummed(_) => "cue-summed",
             Self::SoloOn => "solo-on",
@@ -343,6 +390,7 @@ impl Trouble {
             Self::Loop => "loop",
             Self::PhantomForAll { .. } => "phantom-for-all",
             Self::LoadTooLow { .. } => "load-too-low",
+            Self::LineOverloaded { .. } => "line-overloaded",
             Self::AmplifierTooStrong { .. } => "amplifier-too-strong",
             Self::AmplifierTooWeak { .. } => "amplifier-too-weak",
             Self::CircuitTooWeak { .. } => "circuit-too-weak",

@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 
 use super::checks::{About, Found, Trouble, Unknown};
-use super::gear::{Gear, GearKind, InPort, LeadKind, OutPort, StandKind};
+use super::gear::{Gear, GearKind, InPort, LeadKind, OutPort, Role, StandKind};
 use super::kind::OutKind;
 use super::port::Plug;
 use super::quantity::Metres;
@@ -33,6 +33,8 @@ pub enum Needed {
     Box(InLine),
     Mic(OutKind),
     Stand(StandKind),
+    /// One set for each thing that runs on one.
+    Battery,
 }
 
 pub(super) fn check(rig: &Rig, found: &mut Found) {
@@ -60,7 +62,9 @@ pub fn shortages(rig: &Rig) -> Vec<Shortage> {
     let has = |kind: GearKind| stock.iter().filter(|gear| gear.kind == kind).map(|gear| gear.count).sum();
     for inline in InLine::ALL {
         let wanted = rig.wires.iter().flat_map(|wired| &wired.wire.through).filter(|box_| **box_ == inline).count();
-        let builtin = matches!(inline, InLine::GroundLift | InLine::EarthRemoved | InLine::ResistorSum);
+        // Part of another box, refused anyway, or made.
+        let builtin =
+            matches!(inline, InLine::GroundLift | InLine::EarthRemoved | InLine::UsbHub | InLine::ResistorSum);
         if !builtin {
             missing.extend(short(Needed::Box(inline), wanted as u32, has(GearKind::Box(inline))));
         }
@@ -84,7 +88,26 @@ pub fn shortages(rig: &Rig) -> Vec<Shortage> {
         let wanted = rig.strips.iter().filter(|strip| stand_of(strip.stand.as_deref()) == Some(stand)).count();
         missing.extend(short(Needed::Stand(stand), wanted as u32, has(GearKind::Stand(stand))));
     }
+    // Halls may have theirs on the wall, and radios their chargers: only counted where the list has such a line.
+    let listed = |kind: GearKind| stock.iter().any(|gear| gear.kind == kind);
+    let stand = GearKind::Stand(StandKind::Speaker);
+    if listed(stand) {
+        let hall = rig.ids().filter(|id| rig.thing(*id).kind.role() == Role::Hall).count();
+        missing.extend(short(Needed::Stand(StandKind::Speaker), hall as u32, has(stand)));
+    }
+    if listed(GearKind::Battery) {
+        missing.extend(short(Needed::Battery, on_batteries(rig), has(GearKind::Battery)));
+    }
     missing
+}
+
+/// Radio microphones, microphones and boxes in use that run on a battery.
+fn on_batteries(rig: &Rig) -> u32 {
+    let is_fed = |kind: GearKind| kind.is_radio() || kind == GearKind::Source(OutKind::BatteryCondenserMic);
+    let things =
+        rig.ids().filter(|id| is_fed(rig.thing(*id).kind) && rig.wires.iter().any(|wired| wired.from.0 == *id));
+    let boxes = rig.wires.iter().flat_map(|wired| &wired.wire.through).filter(|inline| **inline == InLine::BatteryDi);
+    (things.count() + boxes.count()) as u32
 }
 
 /// The kind of stand that a cell of the input list means; clips and hands need none.
@@ -113,6 +136,7 @@ pub fn lead_of(wired: &Wired) -> LeadKind {
         Cable::Pair if plug(Plug::Trs) && !plug(Plug::Xlr) => LeadKind::BalancedJack,
         Cable::Pair => LeadKind::Mic,
         Cable::Single if plug(Plug::Rca) => LeadKind::Rca,
+        Cable::Single if plug(Plug::Mini) => LeadKind::Mini,
         Cable::Single => LeadKind::Instrument,
     }
 }

@@ -6,7 +6,7 @@
 
 use super::kind::{InKind, OutKind};
 use super::port::{Input, Layout, Output, Socket, Supply, Takes};
-use super::quantity::{Area, Metres, Ohms, Watts};
+use super::quantity::{Area, Metres, Ohms, Volts, Watts};
 use super::wire::InLine;
 
 /// A kind of thing.
@@ -47,6 +47,8 @@ pub enum LeadKind {
     Split,
     Insert,
     Speaker,
+    /// 3.5 mm at one end, anything at the other.
+    Mini,
     Rca,
     Usb,
     Network,
@@ -151,6 +153,8 @@ pub struct Spec {
     pub ohms: Option<Ohms>,
     /// The least load of an amplifier.
     pub least_ohms: Option<Ohms>,
+    /// Of a line amplifier: 70 or 100 V.
+    pub line_volts: Option<Volts>,
     /// What an amplifier gives into its least load, or a loudspeaker bears.
     pub watts: Option<Watts>,
     /// From the mains, rated.
@@ -197,6 +201,8 @@ pub enum OutPort {
     Aux(u8),
     Group(u8),
     Phones(Option<Side>),
+    /// A channel's insert, misused as an output.
+    Insert(u8),
     Record(Option<Side>),
     /// Loudspeaker output of an amplifier, counted from 1.
     Speaker(u8),
@@ -243,6 +249,11 @@ pub fn output(kind: GearKind, spec: &Spec, port: OutPort) -> Option<Output> {
         (GearKind::Source(OutKind::LaptopPhones), OutPort::Usb) => OutKind::UsbOut,
         (_, OutPort::Network) if desk => OutKind::NetworkOut,
         (GearKind::Source(kind), OutPort::Own(_)) => kind,
+        (
+            GearKind::Source(OutKind::ActiveInstrument | OutKind::StereoKeys) | GearKind::Recorder,
+            OutPort::Phones(_),
+        ) => OutKind::DeskPhones,
+        (_, OutPort::Insert(_)) if desk => OutKind::InsertSend,
         (_, OutPort::Main(_) | OutPort::Aux(_) | OutPort::Group(_)) if desk => OutKind::DeskOut,
         (_, OutPort::Phones(_)) if desk => OutKind::DeskPhones,
         (_, OutPort::Record(_)) if desk => OutKind::RecordOut,

@@ -7,9 +7,11 @@ use super::checks::{About, Found, Trouble, Unknown};
 use super::gear::{GearKind, OutPort, Role};
 use super::kind::OutKind;
 use super::loading;
+use super::port::{Carries, Drive, Input, ModeKind};
 use super::quantity::{Metres, Spl, Watts};
-use super::rig::{Place, Rig, Strip, Thing, ThingId};
+use super::rig::{Place, Rig, Strip, ThingId, Venue, WireId};
 use super::routing::{Node, Paths, with_role};
+use super::signals;
 use super::sums::feedback::{self, Cure, Geometry};
 use super::sums::{Worked, air, exposure, levels, room, seats, time};
 use crate::units::{Db, Dbu, Seconds, SourceKind};
@@ -59,6 +61,7 @@ pub struct GainBeforeFeedback {
 pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) -> Loudness {
     let mut loudness = Loudness::default();
     start_gains(rig, found);
+    later_stages(rig, found);
     spacing(rig, found);
     let Some(venue) = &rig.venue else {
         found.cannot_tell(Unknown::NoVenue);
@@ -77,7 +80,7 @@ pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) -> Loudness {
         found.cannot_tell(Unknown::NoSpeakerPlaces);
         return loudness;
     }
-    let critical = match (venue.volume(), venue.reverb) {
+    let critical = match (venue.volume(), reverb_of(venue, found)) {
         (Some(volume), Some(reverb)) => Some(critical(volume, reverb, found)),
         _ => {
             found.cannot_tell(Unknown::NoRoom);
@@ -94,7 +97,7 @@ pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) -> Loudness {
         for (part, (id, _)) in parts.into_iter().zip(&speakers) {
             found.show(About::Thing(*id), part);
         }
-        let over_noise = venue.noise.map(|noise| seats::needed(noise, seats::OVER_NOISE_SPEECH));
+        let over_noise = venue.noise.map(|noise| seats::needed(noise, over_noise_of(rig)));
         let needed = [over_noise.as_ref().map(Worked::value), venue.target.map(Spl::get)].into_iter().flatten();
         let needed = needed.reduce(f64::max).map(Spl::new);
         if let Some(needed) = needed.filter(|needed| level < *needed) {
@@ -107,7 +110,7 @@ pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) -> Loudness {
         loudness.seats.push(SeatLevel { seat: index, level, needed });
     }
     if let Some(loudest) = loudness.seats.iter().map(|seat| seat.level.get()).reduce(f64::max) {
-        found.show(About::Whole, exposure::safe_hours(Spl::new(loudest)));
+        found.show(About::Whole, exposure::safe_minutes(Spl::new(loudest)));
     }
     if let (Some(celsius), Some(humidity)) = (venue.celsius, venue.humidity) {
         let ways = venue.seats.iter().flat_map(|seat| speakers.iter().map(|(_, place)| place.distance(seat.place)));
@@ -116,6 +119,24 @@ pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) -> Loudness {
     }
     loudness.gains = rig.strips.iter().filter_map(|strip| gain(rig, paths, strip, &speakers, found)).collect();
     loudness
+}
+
+/// Words want more over the noise than music does.
+fn over_noise_of(rig: &Rig) -> Db {
+    let speaks = |strip: &Strip| matches!(strip.kind, SourceKind::Speech | SourceKind::Headset | SourceKind::SoloVocal);
+    let music_alone = !rig.strips.is_empty() && !rig.strips.iter().any(speaks);
+    if music_alone { seats::OVER_NOISE_MUSIC } else { seats::OVER_NOISE_SPEECH }
+}
+
+/// As measured, or else from the mean absorption.
+fn reverb_of(venue: &Venue, found: &mut Found) -> Option<Seconds> {
+    if venue.reverb.is_some() {
+        return venue.reverb;
+    }
+    let worked = room::reverb_shown(venue.volume()?, venue.surface()?, venue.absorption?);
+    let reverb = Seconds::new(worked.value());
+    found.show(About::Whole, worked);
+    Some(reverb)
 }
 
 fn critical(volume: f64, reverb: Seconds, found: &mut Found) -> Metres {
@@ -159,11 +180,6 @@ fn delays(celsius: f64, speakers: &[(ThingId, Place)], found: &mut Found) {
     }
 }
 
-/// Whether a channel is a microphone that can ring.
-fn is_open_mic(thing: &Thing) -> bool {
-    thing.kind.is_mic()
-}
-
 /// How far a microphone usually stands from its source, by what it is for.
 const fn usual_distance(kind: SourceKind) -> f64 {
     match kind {
@@ -204,7 +220,7 @@ fn gain(
     // What is louder than the hall by itself needs no help there.
     let loud = strip.kind.is_intermittent() || matches!(strip.kind, SourceKind::Brass | SourceKind::Overhead);
     let reached = paths.reached(Node::Channel(channel));
-    if !is_open_mic(thing) || loud || !reached.iter().any(|node| with_role(rig, *node, Role::Hall)) {
+    if !thing.kind.is_mic() || loud || !reached.iter().any(|node| with_role(rig, *node, Role::Hall)) {
         return None;
     }
     let place = strip.place?;
@@ -221,7 +237,7 @@ fn gain(
         mic_to_speaker: Metres::new(nearest(place)),
         source_to_mic: distance_of(strip),
         speaker_to_listener: Metres::new(nearest(far.place)),
-        open_mics: open_mics(rig),
+        open_mics: open_mics(rig, channel),
         equivalent_distance: Metres::new(equivalent_distance(strip.kind)),
         credit: Db::ZERO,
     };
@@ -241,13 +257,13 @@ fn gain(
     Some(answer)
 }
 
-/// The microphones that are open together: as many as the fullest song has, or else all of them.
-fn open_mics(rig: &Rig) -> u32 {
-    let all = rig.strips.iter().filter(|other| {
-        rig.source_of(other.channel.number() as u8).is_some_and(|(thing, _)| is_open_mic(thing)) && !other.mute
-    });
-    let all = all.count() as u32;
-    rig.open_at_once.map_or(all, |open| open.min(all)).max(1)
+/// The microphones that are open together with this one: in the fullest of its songs, or else all of them.
+fn open_mics(rig: &Rig, channel: u8) -> u32 {
+    let is_mic = |channel: u8| rig.source_of(channel).is_some_and(|(thing, _)| thing.kind.is_mic());
+    let in_songs = rig.songs.iter().filter(|song| song.contains(&channel));
+    let fullest = in_songs.map(|song| song.iter().filter(|open| is_mic(**open)).count()).max();
+    let all = || rig.strips.iter().filter(|strip| !strip.mute && is_mic(strip.channel.number() as u8)).count();
+    fullest.unwrap_or_else(all).max(1) as u32
 }
 
 /// Area microphones that stand too close to each other: they comb.
@@ -290,6 +306,24 @@ const fn usual_sensitivity(kind: OutKind) -> Option<f64> {
     }
 }
 
+/// What a mix has on top of its average, and what show night adds once the faders are set.
+const MIX_CREST: Db = Db::new(12.0);
+const MIX_LIFT: Db = Db::new(3.0);
+
+/// Headroom where a line output meets the next input: the desk's outputs into loudspeakers and amplifiers.
+fn later_stages(rig: &Rig, found: &mut Found) {
+    for (index, wired) in rig.wires.iter().enumerate() {
+        let Some(out) = signals::output_of(rig, wired).filter(|out| out.carries == Carries::Mix) else { continue };
+        let takes_line = |input: &Input| input.modes.iter().find(|mode| mode.kind == ModeKind::Line).copied();
+        let Some(mode) = signals::input_of(rig, wired).as_ref().and_then(takes_line) else { continue };
+        if out.drive == Drive::Signal && !rig.thing(wired.to.0).kind.is_desk() {
+            let feeds = wired.wire.through.iter().fold(out, |out, inline| inline.after(out));
+            let stage = levels::Stage { level: feeds.usual, clips: mode.clips };
+            found.show(About::Wire(WireId(index)), levels::headroom(stage, MIX_CREST, MIX_LIFT));
+        }
+    }
+}
+
 /// Preamp gains to start from.
 fn start_gains(rig: &Rig, found: &mut Found) {
     for strip in &rig.strips {
@@ -301,10 +335,11 @@ fn start_gains(rig: &Rig, found: &mut Found) {
             let worked = levels::start_gain(Spl::new(level), distance_of(strip), sensitivity, DESK_LEVEL);
             found.show(About::Channel(channel), worked);
         }
-        if let Some(input) = super::signals::input_of(rig, wired)
+        if let Some(input) = signals::input_of(rig, wired)
             && let Some(mode) = input.modes.first()
         {
             let feeds = wired.wire.through.iter().fold(kind.port(), |out, inline| inline.after(out));
+            found.show(About::Channel(channel), levels::loading(feeds.impedance, mode.impedance));
             let stage = levels::Stage { level: feeds.usual, clips: mode.clips };
             found.show(About::Channel(channel), levels::headroom(stage, strip.crest, strip.show_lift));
         }

@@ -27,8 +27,10 @@ pub enum OutKind {
     StereoKeys,
     LaptopPhones,
     RecordOut,
+    RecordPlayer,
     DeskOut,
     DeskPhones,
+    InsertSend,
     SpeakerOut,
     HighVoltageLine,
     UsbOut,
@@ -51,6 +53,8 @@ impl OutKind {
             layout: Layout::Mono,
             carries: Carries::OneSource,
             by_knob: false,
+            riaa: false,
+            interrupts: false,
         };
         let mic = |usual: f64, ohms: f64, phantom| Output {
             usual: Dbu::new(usual),
@@ -84,6 +88,14 @@ impl OutKind {
                 Output { layout: Layout::OnePlug, carries: Carries::Mix, ..line(Socket::Mini, -8.0, 6.0, 50.0, false) }
             }
             Self::RecordOut => Output { carries: Carries::Mix, ..line(Socket::Rca, -7.8, 6.0, 600.0, false) },
+            // A moving magnet gives 3 to 5 mV.
+            Self::RecordPlayer => Output {
+                layout: Layout::Pair { sums: false },
+                carries: Carries::Mix,
+                riaa: true,
+                ..line(Socket::Rca, -46.0, -28.0, 1_000.0, false)
+            },
+            Self::InsertSend => Output { interrupts: true, ..line(Socket::Jack, 0.0, 20.0, 100.0, false) },
             Self::DeskOut => Output { carries: Carries::Mix, ..line(Socket::Xlr, 4.0, 22.0, 120.0, true) },
             Self::DeskPhones => Output {
                 layout: Layout::OnePlug,

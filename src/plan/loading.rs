@@ -7,7 +7,7 @@
 use super::checks::{About, Found, Trouble, Unknown};
 use super::gear::{GearKind, InPort, OutPort};
 use super::port::Takes;
-use super::quantity::{Amperes, Ohms, Watts};
+use super::quantity::{Amperes, Ohms, Volts, Watts};
 use super::rig::{Circuit, Rig, Thing, ThingId};
 use super::sums::{cable, loads, mains};
 use super::wire::Cable;
@@ -16,6 +16,10 @@ use super::wire::Cable;
 const USUAL_LEAST: Ohms = Ohms::new(4.0);
 /// Of an amplifier's source impedance, for the damping.
 const OUTPUT_IMPEDANCE: Ohms = Ohms::new(0.05);
+/// Where a line's amplifier does not say.
+const USUAL_LINE: Volts = Volts::new(100.0);
+/// Of a line amplifier's power, for its taps (common practice).
+const LINE_SHARE: f64 = 0.8;
 /// Share of the rated power that music takes on average.
 const AVERAGE: f64 = 1.0 / 3.0;
 
@@ -28,7 +32,28 @@ pub(super) fn check(rig: &Rig, found: &mut Found) {
             }
         }
     }
+    for id in rig.ids().filter(|id| rig.thing(*id).kind == GearKind::LineAmplifier) {
+        for output in 1..=4 {
+            line(rig, id, output, found);
+        }
+    }
     circuits(rig, found);
+}
+
+/// Taps on a constant-voltage line against what its amplifier gives.
+fn line(rig: &Rig, id: ThingId, output: u8, found: &mut Found) {
+    let mut speakers = driven(rig, id, output);
+    speakers.retain(|speaker| rig.thing(*speaker).kind == GearKind::LineSpeaker);
+    let taps: Option<Vec<Watts>> = speakers.iter().map(|speaker| rig.thing(*speaker).spec.watts).collect();
+    let spec = &rig.thing(id).spec;
+    let Some(taps) = taps.filter(|taps| !taps.is_empty()) else { return };
+    found.show(About::Thing(id), loads::on_line(spec.line_volts.unwrap_or(USUAL_LINE), &taps));
+    let total: f64 = taps.iter().map(|tap| tap.get()).sum();
+    if let Some(amplifier) = spec.watts.filter(|amplifier| total > amplifier.get()) {
+        found.never(About::Thing(id), Trouble::LineOverloaded { taps: Watts::new(total), amplifier });
+    } else if let Some(amplifier) = spec.watts.filter(|amplifier| total > LINE_SHARE * amplifier.get()) {
+        found.but(About::Thing(id), Trouble::LineOverloaded { taps: Watts::new(total), amplifier });
+    }
 }
 
 /// The loudspeakers that an output drives.
@@ -37,7 +62,9 @@ pub fn driven(rig: &Rig, id: ThingId, output: u8) -> Vec<ThingId> {
     let mut ports = vec![(id, OutPort::Speaker(output))];
     while let Some(port) = ports.pop() {
         for wired in rig.wires.iter().filter(|wired| wired.from == port && wired.to.1 == InPort::In(1)) {
-            if rig.thing(wired.to.0).kind.is_passive_speaker() && !speakers.contains(&wired.to.0) {
+            let kind = rig.thing(wired.to.0).kind;
+            let passive = kind.is_passive_speaker() || kind == GearKind::LineSpeaker;
+            if passive && !speakers.contains(&wired.to.0) {
                 speakers.push(wired.to.0);
                 ports.push((wired.to.0, OutPort::Link));
             }
@@ -54,6 +81,14 @@ pub fn ohms_of(thing: &Thing) -> Ohms {
     }
 }
 
+/// How many of these loudspeakers an amplifier bears, the highest impedances first.
+fn most_on(speakers: &[Ohms], least: Ohms) -> usize {
+    let mut highest = speakers.to_vec();
+    highest.sort_by(|a, b| b.get().total_cmp(&a.get()));
+    let bears = |count: &usize| loads::parallel(highest[..*count].iter().copied()).get() >= 0.99 * least.get();
+    (1..=highest.len()).take_while(bears).count()
+}
+
 fn amplifier(rig: &Rig, id: ThingId, output: u8, found: &mut Found) {
     let speakers = driven(rig, id, output);
     if speakers.is_empty() {
@@ -65,12 +100,17 @@ fn amplifier(rig: &Rig, id: ThingId, output: u8, found: &mut Found) {
     let worked = loads::on_amplifier(&all, least);
     // A rounding of the nominal value is no lower load.
     if worked.value() < least.get() * 0.99 {
-        found.never(About::Thing(id), Trouble::LoadTooLow { total: Ohms::new(worked.value()), least });
+        found.never(
+            About::Thing(id),
+            Trouble::LoadTooLow { total: Ohms::new(worked.value()), least, bears: most_on(&all, least) },
+        );
     }
     found.show(About::Thing(id), worked);
     let rated: Option<f64> =
         speakers.iter().map(|speaker| rig.thing(*speaker).spec.watts.map(Watts::get)).sum::<Option<f64>>();
-    if let (Some(amplifier), Some(rated)) = (spec.watts, rated) {
+    // The watts of a loudspeaker for a line are its tap's, at the line's voltage.
+    let on_a_line = speakers.iter().any(|speaker| rig.thing(*speaker).kind == GearKind::LineSpeaker);
+    if let (Some(amplifier), Some(rated), false) = (spec.watts, rated, on_a_line) {
         let speakers = Watts::new(rated);
         if amplifier.get() > 2.0 * rated {
             found.but(About::Thing(id), Trouble::AmplifierTooStrong { amplifier, speakers });

@@ -143,6 +143,8 @@ pub enum DataKind {
 pub enum OnPhantom {
     /// Silent without it.
     Needs,
+    /// It needs it, and a box in the wire keeps it off: silent.
+    CutOff,
     Ignores,
     MayBeHarmed,
     IsHarmed,
@@ -183,6 +185,10 @@ pub struct Output {
     pub carries: Carries,
     /// Its level hangs on a knob that anybody may touch.
     pub by_knob: bool,
+    /// A record player's pickup: its bass is cut and its top raised until a phono preamplifier undoes it (RIAA curve).
+    pub riaa: bool,
+    /// Send and return share its socket: what is plugged there interrupts the channel.
+    pub interrupts: bool,
 }
 
 /// A position of an input's switch, or the only way it works.

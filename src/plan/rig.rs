@@ -139,6 +139,8 @@ pub struct Venue {
     pub width: Option<Metres>,
     pub height: Option<Metres>,
     pub reverb: Option<Seconds>,
+    /// Mean absorption coefficient, where nobody measured the reverberation.
+    pub absorption: Option<f64>,
     /// The audience's noise, dBA.
     pub noise: Option<Spl>,
     /// What somebody wants at the last row, dBA.
@@ -150,6 +152,12 @@ pub struct Venue {
 }
 
 impl Venue {
+    /// m², of a box of these sides.
+    pub fn surface(&self) -> Option<f64> {
+        let (length, width, height) = (self.length?.get(), self.width?.get(), self.height?.get());
+        Some(2.0 * (length * width + length * height + width * height))
+    }
+
     /// m³.
     pub fn volume(&self) -> Option<f64> {
         Some(self.length?.get() * self.width?.get() * self.height?.get())
@@ -178,8 +186,8 @@ pub struct Rig {
     pub stock: Option<Vec<Gear>>,
     pub venue: Option<Venue>,
     pub accepted: Vec<Accepted>,
-    /// The most channels that any song has open, where songs are listed.
-    pub open_at_once: Option<u32>,
+    /// The channels that each song has open, where songs are listed.
+    pub songs: Vec<Vec<u8>>,
     /// For batteries.
     pub show_hours: Option<f64>,
 }
@@ -197,8 +205,11 @@ impl Rig {
         self.strips.iter().find(|strip| strip.channel.number() == u16::from(channel))
     }
 
+    /// The desk that the input list is for: of several, the one that most channels come to.
     pub fn desk(&self) -> Option<ThingId> {
-        self.ids().find(|id| self.thing(*id).kind.is_desk())
+        let desks = self.ids().filter(|id| self.thing(*id).kind.is_desk());
+        let channels = |id: &ThingId| self.into_thing(*id).filter(|wired| wired.to.1.channel().is_some()).count();
+        desks.max_by_key(|id| (channels(id), std::cmp::Reverse(id.0)))
     }
 
     pub fn bus(&self, bus: Bus) -> Option<&BusSetting> {
@@ -210,11 +221,20 @@ impl Rig {
         self.wires.iter().filter(move |wired| wired.to.0 == id)
     }
 
+    /// The channel that a wire into the desk comes to. What comes by USB or network takes the channel of its own name.
+    pub fn channel_of(&self, wired: &Wired) -> Option<u8> {
+        let named = || self.strips.iter().find(|strip| strip.name == self.thing(wired.from.0).name);
+        match wired.to.1 {
+            InPort::Usb | InPort::Network => named().map(|strip| strip.channel.number() as u8),
+            port => port.channel(),
+        }
+    }
+
     /// The source on a channel, and its wire.
     pub fn source_of(&self, channel: u8) -> Option<(&Thing, &Wired)> {
         let desk = self.desk()?;
         let arrives =
-            |wired: &&Wired| wired.to.1.channel() == Some(channel) && !matches!(wired.to.1, InPort::Insert(_));
+            |wired: &&Wired| self.channel_of(wired) == Some(channel) && !matches!(wired.to.1, InPort::Insert(_));
         let wired = self.into_thing(desk).find(arrives)?;
         Some((self.thing(wired.from.0), wired))
     }

@@ -168,12 +168,13 @@ fn group_edges(setting: &BusSetting, edges: &mut Vec<Edge>) {
 
 fn wire_edges(rig: &Rig, wire: WireId, wired: &Wired, edges: &mut Vec<Edge>) {
     let to_kind = rig.thing(wired.to.0).kind;
-    let to = match (to_kind.is_desk(), wired.to.1) {
+    // A second desk is a box that passes on all that comes to it.
+    let to = match (rig.desk() == Some(wired.to.0), wired.to.1) {
         (_, InPort::Power) => return,
         // The two-track return goes to the mains, past every channel.
         (true, InPort::TwoTrack(Side::Left)) => Node::Bus(Bus::MainLeft),
         (true, InPort::TwoTrack(Side::Right)) => Node::Bus(Bus::MainRight),
-        (true, port) => match port.channel() {
+        (true, _) => match rig.channel_of(wired) {
             Some(channel) => Node::Channel(channel),
             None => return,
         },
@@ -187,8 +188,9 @@ fn wire_edges(rig: &Rig, wire: WireId, wired: &Wired, edges: &mut Vec<Edge>) {
 /// The nodes that feed an output of a thing.
 fn leaving(rig: &Rig, (id, port): (ThingId, OutPort)) -> Vec<(Node, Option<Closed>)> {
     let thing = rig.thing(id);
-    if !thing.kind.is_desk() {
+    if rig.desk() != Some(id) {
         let lane = match port {
+            _ if thing.kind.is_desk() => 1,
             OutPort::Speaker(n) => n,
             _ => 1,
         };
@@ -205,6 +207,7 @@ fn leaving(rig: &Rig, (id, port): (ThingId, OutPort)) -> Vec<(Node, Option<Close
         OutPort::Main(side) | OutPort::Record(side) | OutPort::Phones(side) => mains(side),
         OutPort::Aux(n) => from(&[Bus::Aux(n)]),
         OutPort::Group(n) => from(&[Bus::Group(n)]),
+        OutPort::Insert(n) => vec![(Node::Channel(n), None)],
         OutPort::Speaker(n) => match thing.spec.amp_feeds.get(usize::from(n).saturating_sub(1)) {
             Some(AmpFeed::Aux(aux)) => from(&[Bus::Aux(*aux)]),
             _ => mains(None),

@@ -26,6 +26,7 @@ pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) {
         channel(rig, paths, strip, found);
     }
     things(rig, paths, found);
+    recordings(rig, paths, found);
     loops(rig, paths, found);
     phantom_for_all(rig, found);
 }
@@ -40,7 +41,10 @@ pub fn output_of(rig: &Rig, wired: &Wired) -> Option<Output> {
 pub fn input_of(rig: &Rig, wired: &Wired) -> Option<Input> {
     let thing = rig.thing(wired.to.0);
     let mut input = gear::input(thing.kind, &thing.spec, wired.to.1)?;
-    if let (InPort::Mic(channel), Supply::Phantom(_)) = (wired.to.1, input.supply) {
+    // Of another desk nobody said whether it is on.
+    if let (InPort::Mic(channel), Supply::Phantom(_)) = (wired.to.1, input.supply)
+        && rig.desk() == Some(wired.to.0)
+    {
         input.supply = Supply::Phantom(phantom_at(rig, channel));
     }
     Some(input)
@@ -58,9 +62,16 @@ fn phantom_at(rig: &Rig, channel: u8) -> Option<bool> {
 pub fn other_half(rig: &Rig, id: WireId) -> bool {
     let wired = &rig.wires[id.0];
     let Some(out) = output_of(rig, wired) else { return true };
+    // Whoever puts a click on one side keeps the other for something else.
+    let strip = wired.to.1.channel().and_then(|channel| rig.strip(channel));
+    if strip.is_some_and(|strip| strip.cue.is_some()) {
+        return true;
+    }
     let sides = match out.layout {
         Layout::Mono => return true,
         Layout::OnePlug if wired.wire.cable != Cable::Split && wired.from.1.side().is_none() => return true,
+        // The left socket of such a pair gives both halves where only it is plugged.
+        Layout::Pair { sums: true } if wired.from.1.side() == Some(Side::Left) => return true,
         Layout::OnePlug | Layout::Pair { .. } => wired.from.1.side(),
     };
     let others = rig.wires.iter().enumerate().filter(|(index, other)| *index != id.0 && other.from.0 == wired.from.0);
@@ -72,9 +83,10 @@ pub fn other_half(rig: &Rig, id: WireId) -> bool {
 fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
     let number = strip.channel.number() as u8;
     let about = About::Channel(number);
-    let arrives =
-        rig.wires.iter().any(|wired| rig.thing(wired.to.0).kind.is_desk() && wired.to.1.channel() == Some(number));
-    if !arrives {
+    if !arrives(rig, number) {
+        if straight_to_the_hall(rig, paths, strip) {
+            return;
+        }
         found.never(about, Trouble::NotWired);
         return;
     }
@@ -92,7 +104,12 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
         if let Some(node) = heard_by(Role::Hall).next() {
             found.never(about, Trouble::CueInTheHall { cue, speaker: speaker(node) });
         }
-        if let Some(node) = heard_by(Role::Recording).next() {
+        // On a track of its own it does no harm; in a mix it does.
+        let in_a_mix = |node: &&Node| {
+            let buses = reached.iter().filter(|bus| matches!(bus, Node::Bus(_)));
+            buses.into_iter().any(|bus| paths.reached(*bus).contains(*node))
+        };
+        if let Some(node) = heard_by(Role::Recording).find(in_a_mix) {
             found.never(about, Trouble::CueInTheRecording { cue, recorder: speaker(node) });
         }
         if heard_by(Role::Monitor).next().is_none() {
@@ -114,6 +131,18 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
     twice_in_a_monitor(rig, paths, strip, found);
 }
 
+/// Whether a wire brings anything to a channel.
+fn arrives(rig: &Rig, channel: u8) -> bool {
+    rig.desk().is_some_and(|desk| rig.into_thing(desk).any(|wired| rig.channel_of(wired) == Some(channel)))
+}
+
+/// Whether the source of this name reaches the audience without the desk, as a microphone in an active loudspeaker does.
+fn straight_to_the_hall(rig: &Rig, paths: &Paths, strip: &Strip) -> bool {
+    let own = rig.ids().filter(|id| rig.thing(*id).name == strip.name);
+    let mut reached = own.flat_map(|id| paths.reached(Node::Thing(id, 1)));
+    reached.any(|node| with_role(rig, node, Role::Hall))
+}
+
 /// The hall's side that a channel does not reach although the mains have both.
 fn missing_side(rig: &Rig, paths: &Paths, number: u8) -> Option<SideKey> {
     let strip = rig.strip(number)?;
@@ -133,14 +162,15 @@ fn missing_side(rig: &Rig, paths: &Paths, number: u8) -> Option<SideKey> {
     }
 }
 
-/// A cue on one half of a source whose halves are summed somewhere.
+/// A cue on one half of a source whose other wire carries both halves.
 fn cue_summed(rig: &Rig, channel: u8, cue: super::rig::Cue, found: &mut Found) {
     let Some((_, own)) = rig.source_of(channel) else { return };
-    let summed = |wired: &Wired| {
-        wired.from.0 == own.from.0 && wired.wire.through.contains(&InLine::ResistorSum)
-            || wired.from == own.from && wired.from.1.side().is_none() && wired.to != own.to
+    let both = |wired: &Wired| {
+        let whole = wired.from.1 == OutPort::Own(None) && wired.wire.cable != Cable::Split;
+        wired.from.0 == own.from.0 && (whole || wired.wire.through.contains(&InLine::ResistorSum))
     };
-    if rig.wires.iter().any(summed) {
+    let stereo = output_of(rig, own).is_some_and(|out| out.layout != Layout::Mono);
+    if stereo && rig.wires.iter().any(both) {
         found.never(About::Channel(channel), Trouble::CueSummed(cue));
     }
 }
@@ -167,7 +197,8 @@ fn twice_in_a_monitor(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found
 }
 
 fn things(rig: &Rig, paths: &Paths, found: &mut Found) {
-    let sources: Vec<Node> = rig.strips.iter().map(|strip| Node::Channel(strip.channel.number() as u8)).collect();
+    let channels = rig.strips.iter().map(|strip| strip.channel.number() as u8);
+    let sources: Vec<Node> = channels.filter(|channel| arrives(rig, *channel)).map(Node::Channel).collect();
     for id in rig.ids() {
         let thing = rig.thing(id);
         let used = rig.wires.iter().any(|wired| wired.from.0 == id || wired.to.0 == id);
@@ -185,6 +216,29 @@ fn things(rig: &Rig, paths: &Paths, found: &mut Found) {
             if monitor && tap == Tap::AfterFader {
                 found.but(About::Channel(strip.channel.number() as u8), Trouble::MonitorAfterFader { aux });
             }
+        }
+    }
+}
+
+/// What the audience hears and a recorder, fed by one bus of the desk, does not.
+fn recordings(rig: &Rig, paths: &Paths, found: &mut Found) {
+    let in_the_hall =
+        |channel: u8| paths.reached(Node::Channel(channel)).iter().any(|node| with_role(rig, *node, Role::Hall));
+    let channels: Vec<u8> = rig.strips.iter().map(|strip| strip.channel.number() as u8).collect();
+    let heard: Vec<u8> =
+        channels.into_iter().filter(|channel| arrives(rig, *channel) && in_the_hall(*channel)).collect();
+    for id in rig.ids().filter(|id| rig.thing(*id).kind.role() == Role::Recording) {
+        let mut feeds = rig.into_thing(id).filter(|wired| wired.to.1 != InPort::Power).peekable();
+        let of_the_desk = |wired: &Wired| {
+            Some(wired.from.0) == rig.desk() && wired.to.1 != InPort::Usb && !matches!(wired.from.1, OutPort::Insert(_))
+        };
+        if feeds.peek().is_none() || !feeds.all(of_the_desk) {
+            continue;
+        }
+        let at = paths.reaching([Node::Thing(id, 1)]);
+        let missing: Vec<u8> = heard.iter().copied().filter(|channel| !at.contains(&Node::Channel(*channel))).collect();
+        if !missing.is_empty() && missing.len() < heard.len() {
+            found.but(About::Thing(id), Trouble::RecordingLacks(missing));
         }
     }
 }

@@ -69,6 +69,10 @@ pub enum Reason {
     /// Left minus right: what both carry vanishes.
     SubtractsStereo,
     OutputsFight,
+    /// A record player's pickup straight into an input.
+    NeedsPhonoPreamp,
+    /// What is plugged into an insert interrupts its channel.
+    InsertIsNoOutput,
     LevelByKnob,
     NeedsStepDown,
     SpeakerLevel,
@@ -149,6 +153,8 @@ impl Reason {
             Self::HalfOfPair { .. } => "half-of-pair",
             Self::SubtractsStereo => "subtracts-stereo",
             Self::OutputsFight => "outputs-fight",
+            Self::NeedsPhonoPreamp => "needs-phono-preamp",
+            Self::InsertIsNoOutput => "insert-is-no-output",
             Self::LevelByKnob => "level-by-knob",
             Self::NeedsStepDown => "needs-step-down",
             Self::SpeakerLevel => "speaker-level",

@@ -52,6 +52,8 @@ pub enum InLine {
     Pad40,
     /// Left and right through a resistor each (470 Ω or more) to mono.
     ResistorSum,
+    /// For a record player's pickup: 40 dB of gain, and the RIAA curve undone.
+    PhonoPreamp,
     /// Microphone splitter with a transformer.
     Splitter,
     /// Phantom power from a box of its own.
@@ -66,7 +68,7 @@ pub enum InLine {
 }
 
 impl InLine {
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 15] = [
         Self::PassiveDi,
         Self::ActiveDi,
         Self::BatteryDi,
@@ -75,6 +77,7 @@ impl InLine {
         Self::Pad20,
         Self::Pad40,
         Self::ResistorSum,
+        Self::PhonoPreamp,
         Self::Splitter,
         Self::PhantomBox,
         Self::StepDown,
@@ -89,6 +92,7 @@ impl InLine {
             Self::PassiveDi | Self::StereoDi => Some(Ohms::new(100_000.0)),
             Self::ActiveDi | Self::BatteryDi => Some(Ohms::new(1_000_000.0)),
             Self::Isolator => Some(Ohms::new(10_000.0)),
+            Self::PhonoPreamp => Some(Ohms::new(47_000.0)),
             Self::Pad20 | Self::Pad40 => Some(Ohms::new(1_500.0)),
             _ => None,
         }
@@ -102,6 +106,11 @@ impl InLine {
             impedance: Ohms::new(150.0),
             ..before
         };
+        // No phantom power comes back through a transformer or an amplifier.
+        let behind = match before.phantom {
+            OnPhantom::Needs | OnPhantom::CutOff => OnPhantom::CutOff,
+            _ => OnPhantom::Ignores,
+        };
         let di = |by: f64, phantom: OnPhantom| Output {
             socket: Socket::Xlr,
             balanced: true,
@@ -110,17 +119,25 @@ impl InLine {
             ..lowered(by)
         };
         match self {
-            Self::PassiveDi => di(21.6, OnPhantom::Ignores),
-            Self::StereoDi => Output { layout: one_side(before.layout), ..di(21.6, OnPhantom::Ignores) },
+            Self::PassiveDi => di(21.6, behind),
+            Self::StereoDi => Output { layout: one_side(before.layout), ..di(21.6, behind) },
+            Self::ActiveDi if behind == OnPhantom::CutOff => di(12.0, behind),
             Self::ActiveDi => di(12.0, OnPhantom::Needs),
-            Self::BatteryDi => di(12.0, OnPhantom::Ignores),
-            Self::Isolator => Output { socket: Socket::Jack, balanced: true, phantom: OnPhantom::Ignores, ..before },
+            Self::BatteryDi => di(12.0, behind),
+            Self::Isolator => Output { socket: Socket::Jack, balanced: true, phantom: behind, ..before },
             Self::Pad20 => lowered(20.0),
             Self::Pad40 => lowered(40.0),
             Self::ResistorSum => Output {
                 layout: Layout::Mono,
                 usual: before.usual - Db::new(6.0),
                 impedance: Ohms::new(before.impedance.get() / 2.0 + 235.0),
+                ..before
+            },
+            Self::PhonoPreamp => Output {
+                usual: before.usual + Db::new(40.0),
+                loudest: before.loudest + Db::new(40.0),
+                impedance: Ohms::new(600.0),
+                riaa: false,
                 ..before
             },
             Self::Splitter => Output { phantom: OnPhantom::Ignores, ..before },

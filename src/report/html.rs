@@ -9,17 +9,17 @@ use crate::view::plan::{Page, PageKind};
 
 const STYLE: &str = "\
 *{box-sizing:border-box}\
-body{font:11pt/1.15 'DejaVu Sans','Liberation Sans',Arial,sans-serif;color:#000;background:#fff;margin:0}\
+body{font:11pt/1.15 'Liberation Sans',Arial,'DejaVu Sans',sans-serif;color:#000;background:#fff;margin:0}\
 section{break-after:page}section:last-child{break-after:auto}\
 .walk section{break-after:auto;margin-bottom:4mm}h1,thead{break-after:avoid}#stage-plot{break-inside:avoid}\
 h1{font-size:16pt;margin:0 0 1mm}h1 small{font-size:11pt;font-weight:400}\
 p{margin:0 0 1.5mm}\
 table{border-collapse:collapse;width:100%;margin:1mm 0 2mm}\
-th,td{border:.3mm solid #000;padding:.2mm .8mm;text-align:left;vertical-align:top;overflow-wrap:anywhere}\
+th,td{border:.3mm solid #000;padding:.2mm .8mm;text-align:left;vertical-align:top;overflow-wrap:break-word}\
 th{border-bottom-width:.7mm;overflow-wrap:normal}td:empty:after{content:'\\00a0'}\
 thead{display:table-header-group}tr{break-inside:avoid}\
-.tick{text-align:center;width:1%}td.tick{font-size:13pt;line-height:.9}.short{white-space:nowrap;width:1%}\
-.part{width:19%}\
+.tick,.short{white-space:nowrap;width:1%}.part{width:19%}\
+i{display:inline-block;width:4.2mm;height:4.2mm;border:.4mm solid #000;vertical-align:top;margin:.2mm 1mm}\
 ul{margin:1mm 0 0;padding-left:5mm;border-top:.3mm solid #000;padding-top:1mm}li{margin:0}\
 svg{display:block;width:100%;height:auto;max-height:190mm}";
 
@@ -84,14 +84,16 @@ fn table(page: &Page, html: &mut String) {
     for row in &page.rows {
         html.push_str("<tr>");
         for (cell, class) in row.iter().zip(&classes) {
-            let _ = write!(html, "<td{class}>{}</td>", escaped(cell));
+            // A drawn box needs no font that has one.
+            let shown = if cell == "☐" { "<i></i>".to_owned() } else { escaped(cell) };
+            let _ = write!(html, "<td{class}>{shown}</td>");
         }
         html.push_str("</tr>\n");
     }
     html.push_str("</tbody>\n</table>\n");
 }
 
-/// A column of boxes to tick, or of words so short that they need no room.
+/// A column of boxes to tick, of words so short that they need no room, or of both ends of a wire.
 fn class(page: &Page, column: usize) -> &'static str {
     const SHORT: usize = 6;
     let mut cells = page.rows.iter().filter_map(|row| row.get(column)).filter(|cell| !cell.is_empty()).peekable();

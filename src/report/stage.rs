@@ -25,8 +25,8 @@ pub fn svg(plot: &StagePlot) -> String {
     let area = Area::of(plot);
     let height = area.height + TOP + MARGIN + 12.0;
     let mut svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {height:.1}\" font-family=\"'DejaVu Sans', Arial, \
-         sans-serif\" font-size=\"{FONT}\" fill=\"#000\" stroke=\"none\" role=\"img\" aria-label=\"Stage plot\">\n"
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {height:.1}\" font-family=\"'Liberation Sans', Arial, \
+         'DejaVu Sans', sans-serif\" font-size=\"{FONT}\" fill=\"#000\" stroke=\"none\" role=\"img\" aria-label=\"Stage plot\">\n"
     );
     let (_, edge) = area.at((0.0, 0.0));
     // Writing to a string cannot fail.
@@ -130,7 +130,7 @@ fn draw(token: &Token, (x, y): (f64, f64), taken: &mut Vec<[f64; 4]>, svg: &mut 
         TokenKind::HallSpeaker | TokenKind::Desk => {
             format!("<rect x=\"{:.1}\" y=\"{:.1}\" width=\"7.2\" height=\"7.2\"", x - 3.6, y - 3.6)
         }
-        TokenKind::Monitor | TokenKind::Seat => {
+        TokenKind::Monitor => {
             format!("<path d=\"M{:.1} {:.1}h8.4l-2 -6h-4.4z\"", x - 4.2, y + 3.0)
         }
     };

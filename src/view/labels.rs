@@ -7,7 +7,7 @@ pub const HELP: &str = "Help  ?";
 pub const WHY: &str = "Why  W";
 pub const STAGE: &str = "Stage  T";
 pub const TABLE: &str = "Table  T";
-pub const INPUT: &str = "Choose the input  I";
+pub const INPUT: &str = "Input  I";
 pub const ASK: &str = "Ask for it  A";
 pub const TURN_DOWN: &str = "Turn DOWN  ←";
 pub const TURN_UP: &str = "Turn UP  →";
@@ -38,9 +38,11 @@ pub const SMALLER: &str = "Smaller text  −";
 pub const LARGER: &str = "Larger text  +";
 pub const STILL: &str = "Less movement  C";
 pub const MOVING: &str = "All movement  C";
+pub const FEET: &str = "Feet beside metres  G";
+pub const METRES: &str = "Metres alone  G";
 
 /// The keys, for the help.
-pub const KEYS: [(&str, &str); 18] = [
+pub const KEYS: [(&str, &str); 19] = [
     ("Space", "done, or yes"),
     ("S", "skip this step, or leave it"),
     ("N", "no; never"),
@@ -56,6 +58,7 @@ pub const KEYS: [(&str, &str); 18] = [
     ("D", "dark hall or daylight"),
     ("+ −", "size of text"),
     ("C", "less movement, or all of it"),
+    ("G", "feet beside metres, or metres alone"),
     ("[ ]", "five minutes less, or more, to doors"),
     ("← →", "on the simulated stage: turn the knob, move the mains"),
     ("A", "on the simulated stage: ask for the loudest part"),

@@ -21,12 +21,13 @@ use crate::engine::linecheck::{
     LineStatus, stage_plan,
 };
 use crate::engine::session::Status;
-use crate::event::{Date, Tick, write_ticks};
+use crate::event::{Tick, write_ticks};
 use crate::units::ChannelId;
 use crate::view::linecheck::{
     LINE_CAUTIONS, LineNext, LineReply, assembly_lines, assembly_record, line_end, line_record, line_result, line_step,
     line_step_record, speaker_result, speakers_record,
 };
+use crate::view::lines::ticks;
 use crate::view::words::{self, plain};
 use crate::view::{Setup, numbers};
 pub use faults::{Fault, fault};
@@ -255,23 +256,11 @@ struct Ticks<'a> {
 impl Ticks<'_> {
     fn keep(&mut self, snapshot: &LineSnapshot) -> anyhow::Result<()> {
         let Some(folder) = self.folder else { return Ok(()) };
-        let decided = snapshot.inputs.iter().filter(|status| status.result.outcome != LineOutcome::Open);
-        let ticks: Vec<Tick> = decided.map(tick).collect();
+        let ticks = ticks(snapshot);
         if !ticks.is_empty() && ticks != self.written {
             write_ticks(folder, &ticks)?;
             self.written = ticks;
         }
         Ok(())
     }
-}
-
-fn tick(status: &LineStatus) -> Tick {
-    let channel = status.input.channel;
-    let came_in_on = match status.result.outcome {
-        LineOutcome::Arrived => Some(channel),
-        LineOutcome::Elsewhere(on) => Some(on),
-        _ => None,
-    };
-    let result = line_result(&status.result);
-    Tick { channel, right: status.result.is_right(), result, came_in_on, date: Date::today() }
 }

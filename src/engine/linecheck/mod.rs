@@ -15,7 +15,7 @@ pub use crate::detectors::{Hum, HumPattern, Mains};
 pub use crate::source::stage::{RigFault, Side as StageSide};
 pub use hand::{Knocked, LineHand, LineSkill};
 pub use pipeline::LinePipeline;
-pub use session::{LineHearing, LineLink, LinePace, LineSession, drawn_faults, stage_plan};
+pub use session::{LineHearing, LineLink, LinePace, LineSession, LineWaker, drawn_faults, stage_plan};
 
 use crate::units::{ChannelId, Dbfs, Seconds};
 

@@ -15,6 +15,7 @@ use super::{LineSnapshot, RigFault};
 use crate::block::{BlockBuf, Format};
 use crate::coach::linecheck::{LineAdvice, LineAnswer, LineInput, LinePlan, LineStep, TestSound};
 use crate::engine::ears::{Ears, Name, Status};
+use crate::engine::hall::Overheard;
 use crate::engine::running::{Running, WakeOn, Work};
 use crate::engine::session::SessionError;
 use crate::sink::{self, SideOutput, Sides};
@@ -116,6 +117,25 @@ impl LineSession {
         wake: Option<LineWaker>,
     ) -> Result<Self, SessionError> {
         let (ears, hand) = open(&hearing)?;
+        Self::on(ears, hand, plan, wake)
+    }
+
+    /// On what another engine hears: a device can't always be opened twice.
+    pub fn overhear(
+        sound: Overheard,
+        names: Vec<Name>,
+        plan: Option<&dyn Fn(usize) -> LinePlan>,
+        wake: Option<LineWaker>,
+    ) -> Result<Self, SessionError> {
+        Self::on(Ears::overheard(sound, names), None, plan, wake)
+    }
+
+    fn on(
+        ears: Ears,
+        hand: Option<LineHand>,
+        plan: Option<&dyn Fn(usize) -> LinePlan>,
+        wake: Option<LineWaker>,
+    ) -> Result<Self, SessionError> {
         let (format, names) = (ears.format(), ears.names());
         let pipeline = match plan {
             Some(plan) => LinePipeline::new(format, plan(format.channels)),

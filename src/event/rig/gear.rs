@@ -7,7 +7,7 @@ use super::sheet::{Heading, Row, Sheet, heading, needed};
 use super::words::{KINDS, PHANTOM};
 use crate::event::error::{Fault, Findings, quote};
 use crate::plan::gear::{AmpFeed, Gear, Spec};
-use crate::plan::quantity::{Area, Metres, Ohms, Watts};
+use crate::plan::quantity::{Area, Metres, Ohms, Volts, Watts};
 
 /// The least that is needed.
 pub const EXAMPLE: &str = "item,kind,count";
@@ -31,6 +31,7 @@ const HEADINGS: &[Heading] = &[
     heading("auxes", &["aux sends"]),
     heading("phantom", &[]),
     heading("amp_feeds", &[]),
+    heading("line_volts", &[]),
     heading("notes", &["note"]),
 ];
 
@@ -86,6 +87,7 @@ fn item(row: &Row, findings: &mut Findings) -> Option<Gear> {
         auxes: row.whole(15, 0..=64, findings).map(|n| n as u8),
         phantom: row.word(16, "a way to switch phantom power", PHANTOM, findings),
         amp_feeds: amp_feeds(row, findings),
+        line_volts: number(18, "V", 20.0..=120.0, findings).map(Volts::new),
     };
     Some(Gear { name: name?, kind: kind?, count: count?, spec })
 }

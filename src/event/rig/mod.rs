@@ -17,6 +17,8 @@
 //! because = "the pad is on and taped"
 //! ```
 //!
+//! `venue.toml` has a version of its own; the version of `event.toml` counts for the sheets beside it.
+//!
 //! Edge cases: everything wrong in all files is told at once; a missing `patch.csv`, `gear.csv` or `venue.toml` is no
 //! mistake, the check then says what it cannot tell.
 
@@ -35,7 +37,7 @@ use toml_edit::{Document, TableLike};
 
 use super::error::{EventError, EventWarning, Findings, Mistake};
 use super::settings::{Reader, number};
-use super::{Event, save, text};
+use super::{Event, Song, save, text};
 use crate::coach::Targets;
 use crate::plan::gear::{Gear, GearKind};
 use crate::plan::rig::{Accepted, Bus, BusSetting, Place, Rig, Strip, Thing, Venue};
@@ -118,7 +120,7 @@ impl Files<'_> {
             }),
             None => Vec::new(),
         };
-        let open = event.settings.songs.iter().map(|song| song.open.len() as u32).max();
+        let open = |song: &Song| song.open.iter().map(|channel| channel.number() as u8).collect();
         Ok(Rig {
             name: event.settings.name.clone(),
             things,
@@ -128,7 +130,7 @@ impl Files<'_> {
             stock,
             venue,
             accepted: keys.accepted,
-            open_at_once: open.filter(|open| *open > 0),
+            songs: event.settings.songs.iter().map(open).collect(),
             show_hours: keys.show_hours,
         })
     }

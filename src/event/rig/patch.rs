@@ -13,6 +13,7 @@ use crate::plan::gear::{self, GearKind, InPort, OutPort};
 use crate::plan::port::{Plug, Socket};
 use crate::plan::quantity::{Area, Metres};
 use crate::plan::rig::{Thing, ThingId, Wired};
+use crate::plan::sums::cable;
 use crate::plan::wire::{Cable, InLine, Wire};
 
 /// The least that is needed.
@@ -78,7 +79,7 @@ fn wire(
     let length = row.number(6, "m", 0.1..=500.0, findings).map(Metres::new);
     let through = through(row, findings);
     let plugs = [8, 9].map(|column| row.word(column, "a plug", PLUGS, findings));
-    let area = row.number(10, "mm2", 0.1..=50.0, findings).map(Area::new);
+    let area = area(row, findings);
     let (from, to, mut out, mut input) = (from?, to?, out?, input?);
     if things[from.0].kind == GearKind::Circuit && out == OutPort::Own(None) {
         out = OutPort::Mains;
@@ -111,8 +112,8 @@ fn named(
         at = known.iter().position(|known| known.thing.kind.is_desk());
     }
     let Some(at) = at else {
-        let names = known.iter().map(|known| (known.thing.name.as_str(), known.thing.name.clone()));
-        let near = nearest(&text, names);
+        let names: Vec<(String, &String)> = known.iter().map(|one| (plain(&one.thing.name), &one.thing.name)).collect();
+        let near = nearest(&text, names.iter().map(|(plain, name)| (plain.as_str(), (*name).clone())));
         let expected = "a name from inputs.csv or gear.csv, or a circuit of venue.toml";
         row.wrong(column, "a thing of this event", expected, near, findings);
         return None;
@@ -122,6 +123,19 @@ fn named(
         things.push(known.thing.clone());
         ThingId(things.len() - 1)
     }))
+}
+
+/// In mm², or as a wire gauge: "16 AWG".
+fn area(row: &Row, findings: &mut Findings) -> Option<Area> {
+    let text = row.text(10).to_lowercase();
+    match text.strip_suffix("awg").map(|gauge| gauge.trim().parse::<u8>()) {
+        Some(Ok(gauge @ 6..=26)) => Some(cable::gauge_area(f64::from(gauge))),
+        Some(_) => {
+            row.wrong(10, "a wire gauge", "6 to 26 AWG, or mm²", None, findings);
+            None
+        }
+        None => row.number(10, "mm2", 0.1..=50.0, findings).map(Area::new),
+    }
 }
 
 fn through(row: &Row, findings: &mut Findings) -> Vec<InLine> {

@@ -13,13 +13,14 @@ use crate::plan::quantity::{Amperes, Metres, Spl, Volts};
 use crate::plan::rig::{Circuit, Place, Seat, Venue};
 use crate::units::Seconds;
 
-const KEYS: [&str; 13] = [
+const KEYS: [&str; 14] = [
     "version",
     "name",
     "length_m",
     "width_m",
     "height_m",
     "reverb_s",
+    "absorption",
     "noise_dba",
     "target_dba",
     "celsius",
@@ -53,6 +54,7 @@ pub fn read(text: &str, findings: &mut Findings) -> (Venue, Vec<(String, Place)>
         width: metres(&mut reader, "width_m"),
         height: metres(&mut reader, "height_m"),
         reverb: figure(&mut reader, hall, "reverb_s", "seconds", 0.1, 20.0).map(Seconds::new),
+        absorption: figure(&mut reader, hall, "absorption", "mean coefficient", 0.01, 0.99),
         noise: figure(&mut reader, hall, "noise_dba", "dBA", 10.0, 110.0).map(Spl::new),
         target: figure(&mut reader, hall, "target_dba", "dBA", 40.0, 110.0).map(Spl::new),
         celsius: figure(&mut reader, hall, "celsius", "°C", -30.0, 50.0),

@@ -25,6 +25,8 @@ pub const KINDS: &[(&str, GearKind)] = &[
     ("laptop", GearKind::Source(OutKind::LaptopPhones)),
     ("music player", GearKind::Source(OutKind::LaptopPhones)),
     ("tape or disc player", GearKind::Source(OutKind::RecordOut)),
+    ("record player", GearKind::Source(OutKind::RecordPlayer)),
+    ("turntable", GearKind::Source(OutKind::RecordPlayer)),
     ("other desk", GearKind::Source(OutKind::DeskOut)),
     ("desk", GearKind::Desk),
     ("powered mixer", GearKind::PoweredMixer),
@@ -45,6 +47,7 @@ pub const KINDS: &[(&str, GearKind)] = &[
     ("stereo split", GearKind::Lead(LeadKind::Split)),
     ("insert cable", GearKind::Lead(LeadKind::Insert)),
     ("speaker cable", GearKind::Lead(LeadKind::Speaker)),
+    ("mini jack cable", GearKind::Lead(LeadKind::Mini)),
     ("rca cable", GearKind::Lead(LeadKind::Rca)),
     ("usb cable", GearKind::Lead(LeadKind::Usb)),
     ("network cable", GearKind::Lead(LeadKind::Network)),
@@ -56,6 +59,7 @@ pub const KINDS: &[(&str, GearKind)] = &[
     ("isolator", GearKind::Box(InLine::Isolator)),
     ("pad 20", GearKind::Box(InLine::Pad20)),
     ("pad 40", GearKind::Box(InLine::Pad40)),
+    ("phono preamp", GearKind::Box(InLine::PhonoPreamp)),
     ("mic splitter", GearKind::Box(InLine::Splitter)),
     ("phantom box", GearKind::Box(InLine::PhantomBox)),
     ("line transformer", GearKind::Box(InLine::StepDown)),
@@ -79,6 +83,7 @@ pub const CABLES: &[(&str, Cable)] = &[
     ("balanced jack cable", Cable::Pair),
     ("instrument cable", Cable::Single),
     ("jack cable", Cable::Single),
+    ("mini jack cable", Cable::Single),
     ("rca cable", Cable::Single),
     ("stereo split", Cable::Split),
     ("insert cable", Cable::InsertY),
@@ -113,6 +118,7 @@ pub const BOXES: &[(&str, InLine)] = &[
     ("pad 20", InLine::Pad20),
     ("pad 40", InLine::Pad40),
     ("resistor sum", InLine::ResistorSum),
+    ("phono preamp", InLine::PhonoPreamp),
     ("mic splitter", InLine::Splitter),
     ("phantom box", InLine::PhantomBox),
     ("line transformer", InLine::StepDown),
@@ -126,7 +132,8 @@ pub const PHANTOM: &[(&str, PhantomSwitch)] =
     &[("each", PhantomSwitch::EachChannel), ("all together", PhantomSwitch::AllTogether), ("no", PhantomSwitch::No)];
 
 /// What may stand in the columns `out` and `in`.
-pub const OUTS: &str = "a socket such as: L, R, main L, aux 1, group 1, phones, rec, speaker 1, link, usb, mains";
+pub const OUTS: &str =
+    "a socket such as: L, R, main L, aux 1, group 1, phones, rec, insert 1, speaker 1, link, usb, mains";
 pub const INS: &str =
     "a socket such as: mic 1, line 1, hi-z 1, insert 1, stereo 1 L, 2-track L, in 1, usb, network, power";
 
@@ -139,6 +146,7 @@ pub fn out_port(text: &str) -> Option<OutPort> {
         ("aux" | "send", Some(n)) => OutPort::Aux(n),
         ("group" | "sub", Some(n)) => OutPort::Group(n),
         ("phones" | "headphones", None) => OutPort::Phones(side),
+        ("insert", Some(n)) => OutPort::Insert(n),
         ("rec" | "record" | "tape", None) => OutPort::Record(side),
         ("speaker" | "amp" | "speakers", Some(n)) => OutPort::Speaker(n),
         ("speaker", None) => OutPort::Speaker(if side == Some(Side::Right) { 2 } else { 1 }),

@@ -14,7 +14,7 @@ use crate::plan::wire::{Cable, Wire};
 use crate::units::Db;
 
 /// More is heard in the bass, and paid for in watts.
-const MOST_LOSS: Db = Db::new(0.5);
+pub const MOST_LOSS: Db = Db::new(0.5);
 
 /// `feeds` is what the boxes of the wire make of `out`.
 pub(super) fn judge(out: &Output, feeds: &Output, wire: &Wire, input: &Input, judgement: &mut Judgement) {

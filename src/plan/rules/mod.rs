@@ -14,6 +14,7 @@ mod stereo;
 
 pub use lead::corner_hz;
 pub use level::loading_loss;
+pub use loudspeaker::MOST_LOSS as MOST_SPEAKER_LOSS;
 
 use super::port::{Drive, Input, Mode, Output, Takes};
 use super::verdict::{Judgement, Reason, Verdict};
@@ -62,13 +63,19 @@ fn signal(out: &Output, wire: &Wire, input: &Input, around: Around, judgement: &
     let candidates = input.modes.iter().filter(|mode| input.switched_to.is_none_or(|kind| kind == mode.kind));
     let tried = candidates.map(|mode| in_mode(&feeds, mode, input));
     let best = tried.min_by_key(|one| {
-        let buts = one.remarks.iter().filter(|remark| remark.weight == Verdict::WorksBut).count();
-        (one.verdict(), buts, one.remarks.len())
+        let count = |weight| one.remarks.iter().filter(|remark| remark.weight == weight).count();
+        (count(Verdict::Never), count(Verdict::WorksBut), one.remarks.len())
     });
     let Some(best) = best else {
         judgement.never(Reason::NotTheSameKind);
         return;
     };
+    if feeds.riaa {
+        judgement.never(Reason::NeedsPhonoPreamp);
+    }
+    if out.interrupts {
+        judgement.but(Reason::InsertIsNoOutput);
+    }
     judgement.switch = best.switch.filter(|_| input.modes.len() > 1);
     judgement.remarks.extend(best.remarks);
     judgement.remarks.extend(walked.remarks);

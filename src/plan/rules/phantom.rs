@@ -10,13 +10,13 @@ pub(super) fn judge(feeds: &Output, mode: &Mode, input: &Input, judgement: &mut 
     let supply = if mode.kind == ModeKind::Mic { input.supply } else { Supply::Nothing };
     match supply {
         Supply::Nothing => {
-            if feeds.phantom == OnPhantom::Needs {
+            if matches!(feeds.phantom, OnPhantom::Needs | OnPhantom::CutOff) {
                 judgement.never(Reason::NoPhantom);
             }
         }
         Supply::Bias => {
             match feeds.phantom {
-                OnPhantom::Needs => judgement.never(Reason::NoPhantom),
+                OnPhantom::Needs | OnPhantom::CutOff => judgement.never(Reason::NoPhantom),
                 OnPhantom::IsHarmed => judgement.never(Reason::BiasHarms),
                 OnPhantom::Ignores | OnPhantom::MayBeHarmed => {}
             }
@@ -31,6 +31,7 @@ fn with_phantom(feeds: &Output, on: Option<bool>, judgement: &mut Judgement) {
     match (feeds.phantom, on) {
         (P::Needs, Some(false)) => judgement.never(Reason::PhantomIsOff),
         (P::Needs, _) => judgement.note(Reason::PhantomOn),
+        (P::CutOff, _) => judgement.never(Reason::NoPhantom),
         (P::Ignores, _) => {}
         (P::IsHarmed, Some(true)) => judgement.never(Reason::PhantomHarms),
         (P::IsHarmed, None) => judgement.but(Reason::PhantomHarms),

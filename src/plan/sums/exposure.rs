@@ -8,11 +8,11 @@ use super::{Assumption, Quantity as Q, Sum, Worked};
 use crate::plan::quantity::Spl;
 
 /// How long a level at a seat is safe by NIOSH; dB taken as dBA.
-pub fn safe_hours(level: Spl) -> Worked {
+pub fn safe_minutes(level: Spl) -> Worked {
     Worked::new(
         Sum::NioshTime,
         &[(Q::SoundLevel, level.get())],
-        (Q::Exposure, NIOSH.hours(level.get())),
+        (Q::Exposure, 60.0 * NIOSH.hours(level.get())),
         &[Assumption::AtFullPower],
     )
 }

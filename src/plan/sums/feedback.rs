@@ -88,6 +88,8 @@ pub enum Cure {
     SoloistOnly,
 }
 
+/// A microphone farther than this from its source takes a group, of which one can sing alone.
+const AREA: Metres = Metres::new(0.6);
 /// Nobody sings closer to an area microphone.
 const CLOSEST: f64 = 0.05;
 
@@ -102,7 +104,7 @@ pub fn cures(at: &Geometry) -> Vec<(Cure, Db)> {
         cures.push((Cure::MicCloser { to: half }, gained(closer)));
     }
     if at.open_mics > 1 {
-        let open = at.open_mics - 1;
+        let open = at.open_mics.div_ceil(2);
         cures.push((Cure::FewerOpen { to: open }, gained(Geometry { open_mics: open, ..*at })));
         cures.push((Cure::CloserAndFewer { to: half, open }, gained(Geometry { open_mics: open, ..closer })));
     }
@@ -118,7 +120,7 @@ pub fn cures(at: &Geometry) -> Vec<(Cure, Db)> {
     if at.credit < most {
         cures.push((Cure::Aim, gained(Geometry { credit: most, ..*at })));
     }
-    if at.open_mics > 1 {
+    if at.open_mics > 1 && at.source_to_mic > AREA {
         // A hand-held at 10 cm, alone.
         let solo = Geometry { source_to_mic: Metres::new(0.1), open_mics: 1, ..*at };
         cures.push((Cure::SoloistOnly, gained(solo)));

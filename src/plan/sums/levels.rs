@@ -46,6 +46,17 @@ pub fn start_gain(at_one_metre: Spl, distance: Metres, millivolts_a_pascal: f64,
     )
 }
 
+/// What an input takes of a source's level by loading it.
+pub fn loading(source: Ohms, load: Ohms) -> Worked {
+    let loss = if source.get() <= 0.0 { 0.0 } else { 20.0 * ((load.get() + source.get()) / load.get()).log10() };
+    Worked::new(
+        Sum::Loading,
+        &[(Q::OutputImpedance, source.get()), (Q::Load, load.get())],
+        (Q::Loss, loss),
+        &[Assumption::NominalImpedance],
+    )
+}
+
 /// One stage of the chain.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Stage {

@@ -20,6 +20,7 @@ pub mod time;
 pub enum Sum {
     StartGain,
     Headroom,
+    Loading,
     Parallel,
     CableLoss,
     Damping,
@@ -27,6 +28,7 @@ pub enum Sum {
     SeatLevel,
     Needed,
     CriticalDistance,
+    Eyring,
     PotentialGain,
     NeededGain,
     Delay,
@@ -66,6 +68,8 @@ pub enum Quantity {
     Directivity,
     Volume,
     ReverbTime,
+    Surface,
+    Absorption,
     NoiseLevel,
     OverNoise,
     NeededLevel,
@@ -86,6 +90,8 @@ pub enum Quantity {
     PrecedenceDelay,
     SpacingRatio,
     Spill,
+    Ripple,
+    FirstNotch,
     Voltage,
     PowerFactor,
     Current,
@@ -121,6 +127,7 @@ pub enum Assumption {
     NoOtherLoad,
     PeakIsNotAverage,
     WorkingValue,
+    BoxOfABox,
     AtFullPower,
 }
 

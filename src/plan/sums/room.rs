@@ -23,6 +23,16 @@ pub fn eyring(volume: f64, surface: f64, absorption: f64) -> Seconds {
     Seconds::new(SABINE * volume / (-surface * (1.0 - absorption).ln()))
 }
 
+/// The reverberation of a hall that nobody measured.
+pub fn reverb_shown(volume: f64, surface: f64, absorption: f64) -> Worked {
+    Worked::new(
+        Sum::Eyring,
+        &[(Q::Volume, volume), (Q::Surface, surface), (Q::Absorption, absorption)],
+        (Q::ReverbTime, eyring(volume, surface, absorption).get()),
+        &[Assumption::BoxOfABox, Assumption::DiffuseRoom],
+    )
+}
+
 pub fn mean_free_path(volume: f64, surface: f64) -> Metres {
     Metres::new(4.0 * volume / surface)
 }

@@ -48,12 +48,23 @@ pub fn ripple(copy: f64) -> (Db, Db) {
     (Db::from_ratio(1.0 + copy), Db::from_ratio(1.0 - copy))
 }
 
+/// Near enough for a comb.
+const ROOM_CELSIUS: f64 = 20.0;
+
 /// Two microphones: their distance to each other against the one to the source.
 pub fn spacing(apart: Metres, to_source: Metres) -> Worked {
     let ratio = apart.get() / to_source.get();
+    let (peak, dip) = ripple(1.0 / ratio);
+    let later = Metres::new((apart.get() - to_source.get()).abs());
     Worked::new(
         Sum::ThreeToOne,
-        &[(Q::Distance, apart.get()), (Q::SourceToMic, to_source.get()), (Q::SpacingRatio, ratio)],
+        &[
+            (Q::Distance, apart.get()),
+            (Q::SourceToMic, to_source.get()),
+            (Q::SpacingRatio, ratio),
+            (Q::Ripple, (peak - dip).get()),
+            (Q::FirstNotch, first_notch(flight(later, ROOM_CELSIUS)).get()),
+        ],
         (Q::Spill, -20.0 * ratio.log10()),
         &[Assumption::NothingInTheWay],
     )

@@ -9,7 +9,7 @@ use std::collections::HashMap;
 use super::Plan;
 use super::findings::{bus_name, channel_name, finding_line, wire_words};
 use super::names::thing_kind;
-use super::reasons::reason;
+use super::reasons::remark;
 use crate::plan::checks::About;
 use crate::plan::gear::{GearKind, Role};
 use crate::plan::rig::WireId;
@@ -144,7 +144,7 @@ impl Drawer<'_> {
     fn wire(&self, wire: WireId) -> (Verdict, Vec<String>) {
         let checked = &self.plan.checked;
         let mut words = vec![wire_words(&self.plan.rig, wire)];
-        words.extend(checked.judgements[wire.0].remarks.iter().map(|remark| reason(remark.reason)));
+        words.extend(checked.judgements[wire.0].remarks.iter().map(|one| remark(*one)));
         for finding in checked.findings.iter().filter(|finding| finding.about == About::Wire(wire)) {
             let line = finding_line(&self.plan.rig, finding);
             if !words.contains(&line) {

@@ -86,6 +86,7 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
         Trouble::NoSuchOutput => "there is no such output on it".into(),
         Trouble::NoSuchInput => "there is no such input on it".into(),
         Trouble::NotWired => "no wire brings it to the desk".into(),
+        Trouble::NotListed { channel } => format!("channel {channel} is not in the input list: give it a line there"),
         Trouble::NotHeard(closed) => not_heard(closed),
         Trouble::HeardOnOneSide(side) => {
             format!("half of the hall does not hear it: it is panned away from the {}", side_word(*side))
@@ -103,6 +104,13 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
                 cue_word(*cue),
                 name(*recorder)
             )
+        }
+        Trouble::RecordingLacks(channels) => {
+            let mut names: Vec<String> = channels.iter().take(3).map(|channel| channel_name(rig, *channel)).collect();
+            if channels.len() > names.len() {
+                names.push(format!("{} more", channels.len() - names.len()));
+            }
+            format!("the hall hears {}, this recording does not: feed it from the main mix", names.join(", "))
         }
         Trouble::CueUnheard(cue) => format!("nobody hears the {}: send it to a monitor", cue_word(*cue)),
         Trouble::CueSummed(cue) => {
@@ -124,10 +132,21 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
             "one switch gives +48 V to all, and {} may be harmed: a DI or transformer there, or another microphone here",
             channel_name(rig, *harmed)
         ),
-        Trouble::LoadTooLow { total, least } => format!(
-            "its loudspeakers together are {:.1} Ω, it bears {:.1} Ω at least: take one off",
-            total.get(),
-            least.get()
+        Trouble::LoadTooLow { total, least, bears } => {
+            let most = match bears {
+                0 => "none of them may hang on it".to_owned(),
+                bears => format!("{bears} of them at most may hang on it"),
+            };
+            format!(
+                "its loudspeakers together are {:.1} Ω, it bears {:.1} Ω at least: {most}",
+                total.get(),
+                least.get()
+            )
+        }
+        Trouble::LineOverloaded { taps, amplifier } => format!(
+            "taps of {:.0} W on a line of {:.0} W: 80 % is right, more than all of it is too much",
+            taps.get(),
+            amplifier.get()
         ),
         Trouble::AmplifierTooStrong { amplifier, speakers } => format!(
             "{:.0} W can burn loudspeakers of {:.0} W: mark its knob, and stay under it",
@@ -170,6 +189,7 @@ pub(super) fn short_of(short: &Shortage) -> String {
         Needed::Box(inline) => boxed(inline),
         Needed::Mic(kind) => thing_kind(GearKind::Source(kind)),
         Needed::Stand(kind) => stand(kind),
+        Needed::Battery => "fresh battery set",
     };
     let length = short.length.map_or(String::new(), |length| format!(", one of them {} m or longer", length.get()));
     let length = if short.count == 1 { length.replace("one of them ", "") } else { length };
@@ -241,7 +261,7 @@ pub fn refused(rig: &Rig, refused: Refused) -> String {
     }
 }
 
-/// One channel from source to ears: "1 Lectern: dynamic mic → Hall desk mic 1 → main → Main left, Main right".
+/// One channel from source to ears: "1 Lectern: dynamic mic, by mic cable, 20 m → Hall desk mic 1 → main → Main left, Main right".
 pub fn chain(plan: &Plan, channel: u8) -> String {
     let rig = &plan.rig;
     let name = channel_name(rig, channel);
@@ -258,7 +278,7 @@ pub fn chain(plan: &Plan, channel: u8) -> String {
         things.collect::<Vec<_>>().join(", ")
     };
     let mut parts = vec![
-        format!("{name}: {} {}", thing_kind(thing.kind), lead_of(wired)),
+        format!("{name}: {}, by {}", thing_kind(thing.kind), lead_of(wired)),
         format!("{}{switch}", end(rig, wired.to)),
     ];
     for (role, word) in [(Role::Hall, "hall"), (Role::Monitor, "monitors"), (Role::Recording, "recording")] {

@@ -8,27 +8,30 @@ mod cures;
 mod drawing;
 mod findings;
 mod names;
+pub mod page;
 mod reasons;
 mod records;
 mod sheets;
 mod stage;
 mod sums;
+mod walk;
 
 pub use cautions::{CAUTIONS, Caution};
 pub use cures::cure;
 pub use drawing::{BoxKind, Drawing, DrawnBox, DrawnWire};
 pub use findings::{about, chain, finding_line, headline, refused, unknown, verdict_sign, verdict_word, wire_words};
 pub use names::{end, in_name, lead, lead_of, out_name, plug, thing_kind};
-pub use reasons::reason;
+pub use reasons::{reason, remark};
 pub use records::{PLAN_KEYS, plan_records};
 pub use sheets::{Page, PageKind, pages};
 pub use stage::{StagePlot, Token, TokenKind, stage_plot};
-pub use sums::{sum_line, sum_lines};
+pub use sums::{computed_lines, sum_line, weakest_stage};
+pub use walk::{Found, Spot, all_fits, first, of_spot, tally, walk};
 
 use crate::event::rig;
 use crate::plan::checks::Checked;
 use crate::plan::rig::Rig;
-use crate::plan::verdict::Verdict;
+pub use crate::plan::verdict::Verdict;
 
 /// An event's rig, checked.
 #[derive(Clone, Debug)]

@@ -6,6 +6,7 @@ use crate::plan::gear::{GearKind, InPort, LeadKind, OutPort, Side, StandKind};
 use crate::plan::port::{ModeKind, Plug};
 use crate::plan::rig::{Rig, ThingId, Wired};
 use crate::plan::wire::{Cable, InLine};
+use crate::view::lengths::length;
 use crate::view::words::plain;
 
 /// "Hall desk mic 3".
@@ -45,6 +46,7 @@ pub fn out_name(port: OutPort) -> String {
         OutPort::Aux(n) => format!("aux {n}"),
         OutPort::Group(n) => format!("group {n}"),
         OutPort::Phones(side) => sided("phones", side),
+        OutPort::Insert(n) => format!("insert {n}"),
         OutPort::Record(side) => sided("rec", side),
         OutPort::Speaker(n) => format!("speaker {n}"),
         OutPort::Link => "link".into(),
@@ -96,6 +98,7 @@ pub const fn lead(kind: LeadKind) -> &'static str {
         LeadKind::Split => "stereo split",
         LeadKind::Insert => "insert cable",
         LeadKind::Speaker => "speaker cable",
+        LeadKind::Mini => "mini jack cable",
         LeadKind::Rca => "RCA cable",
         LeadKind::Usb => "USB cable",
         LeadKind::Network => "network cable",
@@ -110,7 +113,7 @@ pub fn lead_of(wired: &Wired) -> String {
         words = format!("{words} {} mm²", area.get());
     }
     if wired.described {
-        words = format!("{words}, {} m", wired.wire.length.get());
+        words = format!("{words}, {}", length(&wired.wire.length.get().to_string(), wired.wire.length));
     }
     for inline in &wired.wire.through {
         words = format!("{words} + {}", boxed(*inline));
@@ -127,7 +130,8 @@ pub const fn boxed(inline: InLine) -> &'static str {
         InLine::Isolator => "isolating transformer",
         InLine::Pad20 => "20 dB pad",
         InLine::Pad40 => "40 dB pad",
-        InLine::ResistorSum => "mono sum by resistors (470 Ω or more each)",
+        InLine::ResistorSum => "stereo-to-mono adapter with resistors (470 Ω or more each)",
+        InLine::PhonoPreamp => "phono preamplifier",
         InLine::Splitter => "microphone splitter with a transformer",
         InLine::PhantomBox => "phantom box",
         InLine::StepDown => "line transformer",

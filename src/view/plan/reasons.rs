@@ -1,13 +1,26 @@
 //! Why a wire is judged as it is: one plain sentence a reason, with the number that proves it.
 
-use crate::plan::verdict::{Reason, WireEnd};
+use crate::plan::verdict::{Reason, Remark, Verdict, WireEnd};
 use crate::units::Db;
 use crate::view::numbers::span;
+
+/// The sentence of a remark; one that is only a note is told as one.
+pub fn remark(remark: Remark) -> String {
+    match (remark.weight, remark.reason) {
+        (Verdict::Fits, Reason::TooHot { over }) => {
+            format!("Its very loudest is {} over: keep it a little down", whole(over))
+        }
+        (_, why) => reason(why),
+    }
+}
 
 /// What is the matter, in one sentence.
 pub fn reason(reason: Reason) -> String {
     match reason {
-        Reason::TooQuiet { short } => format!("It is {} too quiet for this input: only hiss comes up", whole(short)),
+        Reason::TooQuiet { short } if short.get() > 20.0 => {
+            format!("It is {} too quiet for this input: only hiss comes up", whole(short))
+        }
+        Reason::TooQuiet { short } => format!("It is {} too quiet for this input: hiss comes up with it", whole(short)),
         Reason::MicOnInstrumentInput => "A microphone wants a balanced mic input; this one is for instruments".into(),
         Reason::InsertIsTwoWay => {
             "An insert sends and returns on one plug: an ordinary plug stops the channel or fights its send".into()
@@ -26,7 +39,7 @@ pub fn reason(reason: Reason) -> String {
         Reason::BiasHarms => "The jack’s voltage goes straight through it and can harm it".into(),
         Reason::TooHot { over } => format!("Its peaks are {} too hot for this input: pad in, gain down", whole(over)),
         Reason::LoadsSource { loss } => {
-            format!("The input loads it down: {} quieter, and dull; it wants a DI or a hi-Z input", whole(loss))
+            format!("It is loaded down, {} quieter and dull: it wants 1 MΩ, an active DI or a hi-Z input", whole(loss))
         }
         Reason::PhantomReachesSource => {
             "Through this adapter phantom power reaches the source: +48 V OFF, or a DI".into()
@@ -37,7 +50,15 @@ pub fn reason(reason: Reason) -> String {
         Reason::SubtractsStereo => {
             "Left and right on one plug into one input: they cancel, and the voice in the middle vanishes".into()
         }
-        Reason::OutputsFight => "Two outputs tied together fight each other: one wire an input".into(),
+        Reason::OutputsFight => {
+            "Two outputs tied together fight, and can destroy each other: one wire to each input".into()
+        }
+        Reason::NeedsPhonoPreamp => {
+            "A record player wants a phono preamplifier: without one, no bass and much hiss".into()
+        }
+        Reason::InsertIsNoOutput => {
+            "An insert is no output: the plug stops its channel, and half in is a matter of luck".into()
+        }
         Reason::LevelByKnob => "Its level hangs on a knob: set it, tape it, do not touch it again".into(),
         Reason::NeedsStepDown => "A 70/100 V line would destroy it without the right transformer".into(),
         Reason::SpeakerLevel => "Loudspeaker level, 6 to 80 V, destroys this input. No adapter makes it right".into(),
@@ -72,7 +93,10 @@ pub fn reason(reason: Reason) -> String {
         Reason::EarthRemoved => "A mains earth must never be taken off: it kills. This is no step of any plan".into(),
         Reason::ReturnLeadElsewhere => "A lead wired for an insert’s return gives nothing here".into(),
         Reason::SplitLoads { load } => {
-            format!("All inputs together load it with {:.0} Ω: a splitter or fewer", load.get())
+            format!(
+                "It feeds several inputs at once, together {:.0} Ω: quieter and dull. A splitter, or fewer",
+                load.get()
+            )
         }
         Reason::MicSplitWithoutTransformer => {
             "One microphone on two inputs: a splitter with a transformer, phantom from one side only".into()

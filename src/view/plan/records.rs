@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::findings::{about, chain, finding_line, headline, refused, unknown, verdict_word};
-use super::{CAUTIONS, Plan, cure, end, lead_of, reason, sum_line};
+use super::{CAUTIONS, Plan, cure, end, lead_of, remark, sum_line, weakest_stage};
 use crate::plan::checks::named;
 use crate::plan::rig::WireId;
 use crate::view::numbers::thousandths;
@@ -12,7 +12,7 @@ pub const PLAN_KEYS: &str = "\
 Keys: type says what a line is. plan: name, sentence, never, works_but, channels, wires. finding: about, subject (about in words), what (the word to accept it \
 by), verdict (never | works, but), sentence, fix (the best first), accepted (why, or null). wire: label, from, to, lead, \
 verdict, remarks. channel: channel, sentence (its way from source to ears). sum: about, sentence, result (null where it \
-cannot be computed). seat: seat, level_db, needed_db. refused (a line of accepted that accepts nothing), unknown, warning, caution: sentence. file: path.";
+cannot be computed). seat: seat, level_db, needed_db. weakest (the stage that clips first), refused (a line of accepted that accepts nothing), unknown, warning, caution: sentence. file: path.";
 
 /// All of it; `whole` adds wires, channels and computations.
 pub fn plan_records(plan: &Plan, whole: bool) -> Vec<Value> {
@@ -52,8 +52,7 @@ pub fn plan_records(plan: &Plan, whole: bool) -> Vec<Value> {
 fn details(plan: &Plan, all: &mut Vec<Value>) {
     let (rig, checked) = (&plan.rig, &plan.checked);
     for (index, wired) in rig.wires.iter().enumerate() {
-        let remarks: Vec<String> =
-            checked.judgements[index].remarks.iter().map(|remark| reason(remark.reason)).collect();
+        let remarks: Vec<String> = checked.judgements[index].remarks.iter().map(|one| remark(*one)).collect();
         all.push(json!({
             "type": "wire", "label": wired.label, "from": end(rig, wired.from), "to": end(rig, wired.to),
             "lead": lead_of(wired), "verdict": verdict_word(checked.of_wire(WireId(index))), "remarks": remarks,
@@ -67,6 +66,9 @@ fn details(plan: &Plan, all: &mut Vec<Value>) {
         all.push(json!({
             "type": "sum", "about": about(rig, *what), "sentence": sum_line(worked), "result": thousandths(worked.value()),
         }));
+    }
+    if let Some(sentence) = weakest_stage(plan) {
+        all.push(json!({ "type": "weakest", "sentence": sentence }));
     }
     let seats = rig.venue.iter().flat_map(|venue| &venue.seats);
     for (seat, level) in seats.zip(&checked.loudness.seats) {

@@ -6,15 +6,18 @@
 use super::Plan;
 use super::cautions::Caution;
 use super::findings::{bus_name, channel_name, short_of, verdict_word};
-use super::names::{end, lead, lead_of, plug, thing_kind};
-use super::reasons::reason;
+use super::names::{boxed, end, lead, lead_of, plug, thing_kind};
+use super::reasons::remark;
 use crate::plan::counts;
-use crate::plan::gear::{GearKind, OutPort};
+use crate::plan::gear::{GearKind, OutPort, Role};
 use crate::plan::loading;
-use crate::plan::quantity::Watts;
+use crate::plan::quantity::{Metres, Watts};
 use crate::plan::rig::{Bus, Strip, Tap, WireId};
+use crate::plan::routing::Node;
 use crate::plan::sums::{Sum, Worked};
-use crate::plan::verdict::Verdict;
+use crate::plan::verdict::{Reason, Remark, Verdict};
+use crate::plan::wire::InLine;
+use crate::view::lengths::cell;
 use crate::view::words::plain;
 
 /// Which sheet.
@@ -31,7 +34,7 @@ pub enum PageKind {
 
 impl PageKind {
     pub const ALL: [Self; 7] =
-        [Self::Inputs, Self::Patch, Self::Stage, Self::Monitors, Self::Power, Self::Shortages, Self::Strike];
+        [Self::Inputs, Self::Stage, Self::Patch, Self::Monitors, Self::Power, Self::Shortages, Self::Strike];
 
     /// For file names.
     pub const fn slug(self) -> &'static str {
@@ -100,7 +103,6 @@ fn inputs(plan: &Plan) -> Parts {
         vec![
             channel.to_string(),
             plain(&strip.name),
-            strip.kind.word().to_owned(),
             source.map_or_else(|| "–".into(), |(thing, _)| thing_kind(thing.kind).to_owned()),
             strip.person.as_deref().map(plain).unwrap_or_default(),
             on_off(strip.phantom, "+48"),
@@ -109,7 +111,7 @@ fn inputs(plan: &Plan) -> Parts {
             start_gain(plan, channel),
         ]
     });
-    let columns = vec!["Ch", "Name", "Kind", "Source", "Who", "+48", "Stand", "Goes to", "Gain from"];
+    let columns = vec!["Ch", "Name", "Source", "Who", "+48", "Stand", "Goes to", "Gain from"];
     (Vec::new(), columns, rows.collect(), vec![Caution::Phantom])
 }
 
@@ -144,7 +146,9 @@ fn start_gain(plan: &Plan, channel: u8) -> String {
 }
 
 fn patch(plan: &Plan) -> Parts {
-    let rows = plan.rig.wires.iter().enumerate().map(|(index, wired)| {
+    // Mains leads stand on the power sheet.
+    let wires = plan.rig.wires.iter().enumerate().filter(|(_, wired)| wired.from.1 != OutPort::Mains);
+    let rows = wires.map(|(index, wired)| {
         vec![
             TICK.to_owned(),
             plain(&wired.label),
@@ -174,31 +178,41 @@ fn remember(plan: &Plan, id: WireId) -> String {
         words.push(verdict_word(verdict).to_owned());
     }
     words.extend(judgement.switch.map(|kind| format!("switch: {}", super::names::mode(kind))));
-    words.extend(judgement.remarks.first().map(|remark| reason(remark.reason)));
+    words.extend(judgement.remarks.first().and_then(briefly));
     if !wired.notes.is_empty() {
         words.push(plain(&wired.notes));
     }
     words.join("; ")
 }
 
+/// A remark as short as a cell; what is only good to know stays off the sheet.
+fn briefly(one: &Remark) -> Option<String> {
+    match (one.weight, one.reason) {
+        (Verdict::Fits, Reason::PhantomOn) => Some("+48 V on, after plugging".into()),
+        (Verdict::Fits, Reason::PhantomHarms) => Some("+48 V OFF".into()),
+        (Verdict::Fits, Reason::LooksLikeInstrumentLead | Reason::AudioLiftOnly | Reason::LevelByKnob) => {
+            Some(remark(*one))
+        }
+        (Verdict::Fits, _) => None,
+        _ => Some(remark(*one)),
+    }
+}
+
 fn stage(plan: &Plan) -> Parts {
     let plot = super::stage_plot(plan);
     let rows = plot.tokens.iter().map(|token| {
-        vec![
-            token.mark.clone(),
-            token.label.clone(),
-            format!("{:.1}", token.at.0),
-            format!("{:.1}", token.at.1),
-            token.detail.clone(),
-        ]
+        vec![token.mark.clone(), token.label.clone(), tenths(token.at.0), tenths(token.at.1), token.detail.clone()]
     });
-    let notes = if plot.without_place.is_empty() {
-        Vec::new()
-    } else {
-        vec![format!("No place given: {}", plot.without_place.join(", "))]
-    };
+    let told = [("In the hall", &plot.in_the_hall), ("No place given", &plot.without_place)];
+    let told = told.into_iter().filter(|(_, things)| !things.is_empty());
+    let notes = told.map(|(what, things)| format!("{what}: {}", things.join(", "))).collect();
     let columns = vec!["Mark", "What", "Right of middle, m", "From the front edge, m", "Stand"];
     (notes, columns, rows.collect(), vec![Caution::Rigging])
+}
+
+/// Of a metre.
+fn tenths(metres: f64) -> String {
+    cell(&format!("{metres:.1}"), Metres::new(metres))
 }
 
 fn monitors(plan: &Plan) -> Parts {
@@ -213,8 +227,12 @@ fn monitors(plan: &Plan) -> Parts {
             let send = strip.sends.iter().find(|(aux, _)| Bus::Aux(*aux) == bus);
             send.map(|(_, tap)| format!("{} ({})", channel_name(rig, strip.channel.number() as u8), tap_word(*tap)))
         });
-        let goes = rig.wires.iter().filter(|wired| matches!(wired.from.1, OutPort::Aux(n) if Bus::Aux(n) == bus));
-        let goes: Vec<String> = goes.map(|wired| plain(&rig.thing(wired.to.0).name)).collect();
+        let reached = plan.checked.paths.reached(Node::Bus(bus));
+        let goes = reached.iter().filter_map(|node| match node {
+            Node::Thing(id, _) if rig.thing(*id).kind.role() != Role::Other => Some(plain(&rig.thing(*id).name)),
+            _ => None,
+        });
+        let goes: Vec<String> = goes.collect();
         vec![
             bus_name(bus),
             rig.bus(bus).map_or(String::new(), |setting| plain(&setting.for_whom)),
@@ -299,6 +317,12 @@ fn strike(plan: &Plan) -> Parts {
     let mut leads: std::collections::BTreeMap<&str, usize> = <_>::default();
     for wired in &plan.rig.wires {
         *leads.entry(lead(counts::lead_of(wired))).or_default() += 1;
+        // A switch on a box is no box.
+        for inline in
+            wired.wire.through.iter().filter(|inline| !matches!(inline, InLine::GroundLift | InLine::EarthRemoved))
+        {
+            *leads.entry(boxed(*inline)).or_default() += 1;
+        }
     }
     let counted: Vec<String> = leads.into_iter().map(|(lead, count)| format!("{count} × {lead}")).collect();
     let notes = vec![

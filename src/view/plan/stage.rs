@@ -8,6 +8,9 @@ use crate::plan::gear::{GearKind, Role};
 use crate::plan::rig::Place;
 use crate::view::words::plain;
 
+/// Metres in front of the stage that are still drawn.
+const FARTHEST: f64 = 3.0;
+
 /// What stands there.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum TokenKind {
@@ -15,7 +18,6 @@ pub enum TokenKind {
     HallSpeaker,
     Monitor,
     Desk,
-    Seat,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -34,6 +36,8 @@ pub struct StagePlot {
     pub tokens: Vec<Token>,
     /// What nobody gave a place.
     pub without_place: Vec<String>,
+    /// What stands too far out in the hall to be drawn, with its metres in front of the stage.
+    pub in_the_hall: Vec<String>,
 }
 
 pub fn stage_plot(plan: &Plan) -> StagePlot {
@@ -62,6 +66,9 @@ pub fn stage_plot(plan: &Plan) -> StagePlot {
 impl StagePlot {
     fn put(&mut self, kind: TokenKind, place: Option<Place>, mark: String, label: String, detail: String) {
         match place {
+            Some(place) if place.y < -FARTHEST => {
+                self.in_the_hall.push(format!("{mark} {label}, {:.0} m in front of the stage", -place.y));
+            }
             Some(place) => self.tokens.push(Token { kind, at: (place.x, place.y), mark, label, detail }),
             None => self.without_place.push(format!("{mark} {label}")),
         }

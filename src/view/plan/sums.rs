@@ -2,14 +2,40 @@
 
 use super::Plan;
 use super::findings::about;
+use crate::plan::quantity::Metres;
 use crate::plan::sums::{Assumption, Given, Quantity as Q, Sum, Worked};
+use crate::view::lengths::length;
+use crate::view::words::plain;
+
+/// All that was computed: the sums, the seats, the weakest stage.
+pub fn computed_lines(plan: &Plan) -> Vec<String> {
+    sum_lines(plan).into_iter().chain(seat_lines(plan)).chain(weakest_stage(plan)).collect()
+}
 
 /// All computations, grouped by what they are about.
-pub fn sum_lines(plan: &Plan) -> Vec<String> {
+fn sum_lines(plan: &Plan) -> Vec<String> {
     let line = |(what, worked): &(crate::plan::checks::About, Worked)| {
         format!("{}: {}", about(&plan.rig, *what), sum_line(worked))
     };
     plan.checked.worked.iter().map(line).collect()
+}
+
+/// The stage of the chain that clips first.
+pub fn weakest_stage(plan: &Plan) -> Option<String> {
+    let stages = plan.checked.worked.iter().filter(|(_, worked)| worked.sum == Sum::Headroom);
+    let (what, worked) = stages.min_by(|a, b| a.1.value().total_cmp(&b.1.value()))?;
+    let (stage, left) = (about(&plan.rig, *what), figure(worked.value()));
+    Some(format!("Weakest stage: {stage}, {left} dB left with the gain fully down. 10 dB everywhere is right"))
+}
+
+/// "front row: 102 dB at full power, 70 dBA needed", for each seat.
+fn seat_lines(plan: &Plan) -> Vec<String> {
+    let seats = plan.rig.venue.iter().flat_map(|venue| &venue.seats);
+    let told = seats.zip(&plan.checked.loudness.seats).map(|(seat, level)| {
+        let needed = level.needed.map_or(String::new(), |needed| format!(", {} dBA needed", figure(needed.get())));
+        format!("{}: {} dB at full power{needed}", plain(&seat.name), figure(level.level.get()))
+    });
+    told.collect()
 }
 
 /// "Needed gain 9.5 dB = 20 lg(D0 / EAD); D0 15 m, EAD 5 m. Assumed: …".
@@ -27,28 +53,36 @@ pub(super) const fn formula(sum: Sum) -> &'static str {
     match sum {
         Sum::StartGain => "target − (L − 20 lg Ds − 94 + 20 lg(S / 0.775 V))",
         Sum::Headroom => "clip − (level + crest + show lift)",
+        Sum::Loading => "20 lg((Z + Zout) / Z), wanted Z ≥ 10 Zout",
         Sum::Parallel => "1 / (1/Z1 + 1/Z2 + …)",
         Sum::CableLoss => "20 lg((Z + R) / Z), R = 2 · 0.0175 · length / area",
         Sum::Damping => "Z / (Zout + R)",
         Sum::LineLoad => "V² / P",
         Sum::SeatLevel => "L at 1 m + 10 lg(1/d² + 1/Dc²)",
-        Sum::Needed => "noise + what speech needs over it",
+        Sum::Needed => "noise + what must stand over it",
         Sum::CriticalDistance => "0.057 √(Q · V / T)",
+        Sum::Eyring => "0.161 V / (−S ln(1 − α))",
         Sum::PotentialGain => "20 lg(D0 · D1 / (Ds · D2)) − 10 lg NOM − 6 + credit",
         Sum::NeededGain => "20 lg(D0 / EAD)",
         Sum::Delay => "d / c + what keeps the stage first",
         Sum::ThreeToOne => "−20 lg(apart / distance)",
         Sum::Current => "P / (V · power factor)",
         Sum::AirLoss => "attenuation of air (ISO 9613-1) · d",
-        Sum::NioshTime => "8 h / 2^((L − 85) / 3)",
+        Sum::NioshTime => "480 min / 2^((L − 85) / 3)",
     }
 }
+
+const METRES: &str = " m";
 
 /// "D0 15 m".
 fn told(given: Given) -> String {
     let (symbol, unit) = symbol_and_unit(given.what);
     let value = figure(given.value);
-    if let Q::LoadOf(n) = given.what { format!("Z{n} {value} Ω") } else { format!("{symbol} {value}{unit}") }
+    match given.what {
+        Q::LoadOf(n) => format!("Z{n} {value} Ω"),
+        _ if unit == METRES => format!("{symbol} {}", length(&value, Metres::new(given.value))),
+        _ => format!("{symbol} {value}{unit}"),
+    }
 }
 
 /// Three digits are all that any of this is worth.
@@ -83,7 +117,7 @@ const fn symbol_and_unit(what: Q) -> (&'static str, &'static str) {
         Q::LoadOf(_) => ("Z", " Ω"),
         Q::TotalLoad => ("load", " Ω"),
         Q::LeastLoad => ("least", " Ω"),
-        Q::Length => ("length", " m"),
+        Q::Length => ("length", METRES),
         Q::ConductorArea => ("area", " mm²"),
         Q::Load => ("Z", " Ω"),
         Q::LoopResistance => ("R", " Ω"),
@@ -92,20 +126,22 @@ const fn symbol_and_unit(what: Q) -> (&'static str, &'static str) {
         Q::DampingFactor => ("damping", ""),
         Q::LineVoltage => ("V", " V"),
         Q::TotalPower => ("P", " W"),
-        Q::Distance => ("d", " m"),
-        Q::CriticalDistance => ("Dc", " m"),
+        Q::Distance => ("d", METRES),
+        Q::CriticalDistance => ("Dc", METRES),
         Q::Directivity => ("Q", ""),
         Q::Volume => ("V", " m³"),
         Q::ReverbTime => ("T", " s"),
+        Q::Surface => ("S", " m²"),
+        Q::Absorption => ("α", ""),
         Q::NoiseLevel => ("noise", " dBA"),
         Q::OverNoise => ("over it", " dB"),
         Q::NeededLevel => ("needed", " dBA"),
-        Q::SourceToListener => ("D0", " m"),
-        Q::MicToSpeaker => ("D1", " m"),
-        Q::SourceToMic => ("Ds", " m"),
-        Q::SpeakerToListener => ("D2", " m"),
+        Q::SourceToListener => ("D0", METRES),
+        Q::MicToSpeaker => ("D1", METRES),
+        Q::SourceToMic => ("Ds", METRES),
+        Q::SpeakerToListener => ("D2", METRES),
         Q::OpenMics => ("NOM", ""),
-        Q::EquivalentDistance => ("EAD", " m"),
+        Q::EquivalentDistance => ("EAD", METRES),
         Q::PotentialGain => ("gain before it rings", " dB"),
         Q::NeededGain => ("needed gain", " dB"),
         Q::PatternCredit => ("credit", " dB"),
@@ -117,12 +153,14 @@ const fn symbol_and_unit(what: Q) -> (&'static str, &'static str) {
         Q::PrecedenceDelay => ("stage first", " ms"),
         Q::SpacingRatio => ("ratio", ""),
         Q::Spill => ("spill", " dB"),
+        Q::Ripple => ("ripple", " dB"),
+        Q::FirstNotch => ("first notch", " Hz"),
         Q::Voltage => ("V", " V"),
         Q::PowerFactor => ("power factor", ""),
         Q::Current => ("current", " A"),
         Q::Breaker => ("breaker", " A"),
         Q::AirLoss => ("air takes", " dB"),
-        Q::Exposure => ("safe for", " h"),
+        Q::Exposure => ("safe for", " min"),
     }
 }
 
@@ -145,6 +183,7 @@ const fn assumed(assumption: Assumption) -> &'static str {
         Assumption::NoOtherLoad => "nothing else on this circuit",
         Assumption::PeakIsNotAverage => "average 12 dB under the loudspeaker’s peak",
         Assumption::WorkingValue => "a working value, editable",
+        Assumption::BoxOfABox => "a plain box of these sides",
         Assumption::AtFullPower => "loudspeakers driven to their limit all the time",
     }
 }

@@ -8,6 +8,7 @@ use beforedoors::units::{ChannelId, Db, Dbfs, Hertz, Seconds};
 use beforedoors::view::linecheck::{
     LINE_CAUTIONS, hum_words, line_result, line_step, line_step_record, speaker_result,
 };
+use beforedoors::view::lines::step_headline;
 
 const FOUR: ChannelId = ChannelId::new(3);
 const FIVE: ChannelId = ChannelId::new(4);
@@ -304,4 +305,16 @@ fn the_record_has_its_keys() {
     }
     assert_eq!(record["hum"]["mains_hz"], 50);
     assert_eq!(record["hum"]["frequency_hz"], 49.974);
+}
+
+/// Read from two metres: two lines of letters eight hundredths of the window high hold no more.
+#[test]
+fn every_step_has_a_headline_that_two_lines_hold() {
+    for (step, ..) in every_step() {
+        let headline = step_headline(&advice(step), &names());
+        let letters = headline.chars().count();
+        assert!((4..=26).contains(&letters), "{headline}: {letters}");
+    }
+    assert_eq!(step_headline(&advice(call(Way::Tap, Call::First)), &names()), "Tap 4: Choir left");
+    assert_eq!(step_headline(&advice(LineStep::Swap { with: FIVE }), &names()), "Swap 4 and 5");
 }

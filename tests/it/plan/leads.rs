@@ -72,6 +72,11 @@ fn every_lead_of_the_table() {
             said(bass(), lead(Ts, Trs, Cable::Single, 3.0), InKind::Instrument.port()),
             "w ring",
         ),
+        (
+            "stereo plug in a mono output",
+            said(bass(), lead(Trs, Ts, Cable::Single, 3.0), InKind::Instrument.port()),
+            "w ring",
+        ),
         ("mono plug in a balanced output", said(jack_out(), lead(Ts, Trs, Cable::Single, 3.0), line()), "w cold-out"),
         (
             "microphone lead to a mono plug",

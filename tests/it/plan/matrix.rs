@@ -118,3 +118,79 @@ fn no_box_makes_loudspeaker_level_right() {
         }
     }
 }
+
+mod outside {
+    //! Ports that no list knows: what must hold for any numbers.
+
+    use beforedoors::plan::kind::{InKind, OutKind};
+    use beforedoors::plan::port::{Input, Mode, ModeKind, OnPhantom, Output, Supply};
+    use beforedoors::plan::quantity::Ohms;
+    use beforedoors::plan::rules::{Around, judge};
+    use beforedoors::plan::verdict::{Reason, Verdict};
+    use beforedoors::plan::wire::Wire;
+    use beforedoors::units::{Db, Dbu};
+    use proptest::prelude::*;
+
+    fn out(usual: f64, crest: f64, ohms: f64) -> Output {
+        Output {
+            usual: Dbu::new(usual),
+            loudest: Dbu::new(usual + crest),
+            impedance: Ohms::new(ohms),
+            phantom: OnPhantom::Ignores,
+            ..OutKind::DynamicMic.port()
+        }
+    }
+
+    fn input(quietest: f64, range: f64, ohms: f64) -> Input {
+        let mode = Mode {
+            kind: ModeKind::Line,
+            quietest: Dbu::new(quietest),
+            clips: Dbu::new(quietest + range),
+            impedance: Ohms::new(ohms),
+            trim: true,
+        };
+        Input { modes: vec![mode], supply: Supply::Nothing, ..InKind::MicXlr.port() }
+    }
+
+    fn verdict(out: &Output, input: &Input) -> Verdict {
+        judge(out, &Wire::usual(out, input), input, Around::default()).verdict()
+    }
+
+    proptest! {
+        /// A source within the input's range and a tenth of its load fits; that is all the rules ask.
+        #[test]
+        fn what_is_right_fits(usual in -60.0..0.0f64, crest in 0.0..20.0f64, ohms in 1.0..1e5f64) {
+            let (out, input) = (out(usual, crest, ohms), input(usual, crest + 1.0, 10.0 * ohms));
+            prop_assert_eq!(verdict(&out, &input), Verdict::Fits);
+        }
+
+        /// Quieter than the gain lifts, or hotter than it bears, is worse the farther it is.
+        #[test]
+        fn level_is_judged_by_its_distance(usual in -60.0..0.0f64, by in 4.5..60.0f64) {
+            let source = out(usual, 0.0, 100.0);
+            let quiet = verdict(&source, &input(usual + by, 100.0, 1e5));
+            let expected = if by > 20.1 { Verdict::Never } else { Verdict::WorksBut };
+            if !(19.9..=20.1).contains(&by) {
+                prop_assert_eq!(quiet, expected);
+            }
+            let hot = verdict(&source, &input(usual - 100.0, 100.0 - by, 1e5));
+            let expected = if by > 35.1 { Verdict::Never } else { Verdict::WorksBut };
+            if !(34.9..=35.1).contains(&by) {
+                prop_assert_eq!(hot, expected);
+            }
+        }
+
+        /// No number makes the rules panic, and more volts never help a source that is already too hot.
+        #[test]
+        fn any_numbers_are_borne(a in any::<f64>(), b in any::<f64>(), c in any::<f64>(), d in any::<f64>()) {
+            let (out, input) = (out(a, b, c), input(d, b, a));
+            let judged = judge(&out, &Wire::usual(&out, &input), &input, Around::default());
+            let hotter = Output { loudest: out.loudest + Db::new(10.0), ..out };
+            let then = judge(&hotter, &Wire::usual(&hotter, &input), &input, Around::default());
+            let is_hot = |one: &beforedoors::plan::verdict::Judgement| {
+                one.remarks.iter().filter(|one| matches!(one.reason, Reason::TooHot { .. })).map(|one| one.weight).max()
+            };
+            prop_assert!(is_hot(&then) >= is_hot(&judged));
+        }
+    }
+}

@@ -1,9 +1,13 @@
 //! The rig before it is carried in: verdicts on wires, routing, computations, files, prints.
 
 mod broken;
+mod cli;
+mod files;
+mod folder;
 mod leads;
 mod matrix;
 mod prints;
+mod rigs;
 mod routing;
 mod sums;
 
@@ -29,6 +33,8 @@ fn short(reason: Reason) -> &'static str {
         Reason::SubtractsStereo => "n",
         Reason::OutputsFight => "o",
         Reason::PhantomMeetsLine => "p",
+        Reason::NeedsPhonoPreamp => "phono",
+        Reason::InsertIsNoOutput => "insert-out",
         Reason::LevelByKnob => "q",
         Reason::NeedsStepDown => "y",
         Reason::SpeakerLevel => "z",

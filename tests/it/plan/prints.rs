@@ -9,8 +9,12 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use beforedoors::event::rig::write_example;
+use beforedoors::plan::gear::OutPort;
+use beforedoors::plan::verdict::Verdict;
 use beforedoors::report;
-use beforedoors::view::plan::{Plan, end, plug};
+use beforedoors::view::plan::{BoxKind, Drawing, Plan, end, plug};
+
+use super::folder::{example_with, plan};
 
 /// The event, and what stands at both ends of its wires.
 fn fourteen_channels() -> (Plan, Vec<String>) {
@@ -27,8 +31,7 @@ fn fourteen_channels() -> (Plan, Vec<String>) {
         "inputs.csv",
         "Lectern",
         "Lectern <main>",
-        "10,Keys R,keys,di,Year 11 pianist,,no,stereo keys,aux 2 pre,R,,,5,2\n\
-         13,Trumpet,brass,mic,Year 12 player,straight,no,dynamic mic,,,,0.3,3,2.5\n\
+        "13,Trumpet,brass,mic,Year 12 player,straight,no,dynamic mic,,,,0.3,3,2.5\n\
          14,Reader,speech,mic,Year 8 reader,straight,no,dynamic mic,,,,0.2,-2,0.5\n",
     );
     grow(
@@ -39,7 +42,8 @@ fn fourteen_channels() -> (Plan, Vec<String>) {
     );
     let plan = Plan::open(folder.path()).unwrap_or_else(|error| panic!("{error}"));
     assert_eq!(plan.rig.strips.len(), 14);
-    let ends = plan.rig.wires.iter().flat_map(|wired| {
+    let signals = plan.rig.wires.iter().filter(|wired| wired.from.1 != OutPort::Mains);
+    let ends = signals.flat_map(|wired| {
         let (from, to) = (end(&plan.rig, wired.from), end(&plan.rig, wired.to));
         [format!("{from} ({})", plug(wired.wire.from_plug)), format!("{to} ({})", plug(wired.wire.to_plug))]
     });
@@ -72,7 +76,9 @@ fn the_pages_hold_both_ends_and_the_mirror_label() {
     // The strike list takes everything out in the other order; every sheet comes as CSV as well.
     let strike = file(&plan, "strike-list.csv", false);
     assert!(strike.find("Band wedge 2") < strike.find("Lectern"), "{strike}");
-    assert_eq!(file(&plan, "patch-sheet.csv", false).lines().count(), 1 + plan.rig.wires.len());
+    // Mains leads stand on the power sheet.
+    let signals = plan.rig.wires.iter().filter(|wired| wired.from.1 != OutPort::Mains).count();
+    assert_eq!(file(&plan, "patch-sheet.csv", false).lines().count(), 1 + signals);
     assert_eq!(file(&plan, "input-list.csv", false).lines().count(), 1 + 14);
 }
 
@@ -99,6 +105,58 @@ fn three_pages_of_paper_are_enough_for_fourteen_channels() {
         let all = printed(&browser, folder.path(), &file(&plan, "all.html", letter));
         assert!((7..=9).contains(&about(&all).0), "{} pages", about(&all).0);
     }
+}
+
+/// Names from outside can steer neither page nor spreadsheet.
+#[test]
+fn names_are_escaped() {
+    let event = example_with(&[]);
+    let inputs = event.path().join("inputs.csv");
+    let text = fs::read_to_string(&inputs).expect("there");
+    let text = text.replace("Head teacher", "\"<script>alert(1)</script>\"").replace("Year 9 singer", "=1+1");
+    fs::write(&inputs, text).expect("written");
+    for (name, text) in report::files(&plan(event.path()), false) {
+        assert!(name.ends_with(".csv") || !text.contains("<script>"), "{name}");
+        assert!(!text.contains(",=1+1"), "{name}");
+    }
+}
+
+/// Nothing is smaller than 11 points; 3.9 mm of a plot that fills the page's width are 11 points.
+#[test]
+fn every_letter_is_large_enough() {
+    let event = example_with(&[]);
+    for (name, text) in report::files(&plan(event.path()), false) {
+        for size in text.split("font-size:").skip(1).chain(text.split("{font:").skip(1)) {
+            let points = size.split("pt").next().and_then(|points| points.parse().ok()).unwrap_or(0.0);
+            assert!(points >= 11.0, "{name}: {points} pt");
+        }
+        for size in text.split("font-size=\"").skip(1) {
+            let millimetres = size.split('"').next().and_then(|number| number.parse().ok()).unwrap_or(0.0);
+            assert!(millimetres >= 3.9, "{name}: {millimetres} mm");
+        }
+    }
+}
+
+/// The window's drawing: columns from left to right, and the same words on its wires.
+#[test]
+fn the_drawing_has_the_words_of_the_check() {
+    let event = example_with(&[]);
+    let plan = plan(event.path());
+    let drawing = Drawing::of(&plan);
+    for kind in BoxKind::ALL {
+        assert!(drawing.boxes.iter().any(|one| one.kind == kind), "{kind:?}");
+    }
+    let laptop = drawing.wires.iter().find(|wire| wire.label.as_deref() == Some("11")).expect("wire 11");
+    assert_eq!(laptop.verdict, Verdict::Never);
+    assert_eq!(drawing.boxes[laptop.from].title, "Laptop");
+    assert_eq!(drawing.boxes[laptop.to].title, "11 Laptop");
+    assert!(laptop.words.iter().any(|words| words.contains("they cancel")), "{:?}", laptop.words);
+    // A box stands once in its column.
+    let mut places: Vec<_> = drawing.boxes.iter().map(|one| (one.kind, one.row)).collect();
+    let all = places.len();
+    places.sort();
+    places.dedup();
+    assert_eq!(places.len(), all);
 }
 
 /// The browser, where one must or can be had.

@@ -83,7 +83,7 @@ const LONGEST: usize = 18_000;
 fn a_ring_out_from_start_to_stop_by_keys_alone() {
     let hall = Hall::default();
     let mut harness = window(&hall);
-    harness.key_press(Key::F2);
+    harness.key_press(Key::F4);
     harness.step();
     harness.get_by_label("31 bands");
     harness.key_press(Key::Space);
@@ -124,7 +124,7 @@ fn a_ring_out_from_start_to_stop_by_keys_alone() {
 fn the_big_stop_and_the_last_cut_back() {
     let hall = Hall::default();
     let mut harness = window(&hall);
-    harness.key_press(Key::F2);
+    harness.key_press(Key::F4);
     harness.step();
     harness.get_by_label("Begin  Space").click();
     harness.step();
@@ -157,7 +157,7 @@ fn the_big_stop_and_the_last_cut_back() {
 fn a_ring_in_the_show_is_now_and_calm_comes_back() {
     let hall = Hall::default();
     let mut harness = window(&hall);
-    harness.key_press(Key::F3);
+    harness.key_press(Key::F5);
     harness.step();
     hall.listen(50);
     assert_eq!(hall.action(), ShowAction::Nothing);

@@ -3,10 +3,12 @@
 mod fits;
 mod halls;
 mod input;
+mod linecheck;
 mod list;
 mod opened;
 mod painter;
 mod pictures;
+mod plan;
 mod real;
 mod recordings;
 mod soundcheck;

@@ -131,7 +131,7 @@ fn nothing_sounds_before_the_volume_is_said_to_be_down() {
     assert_eq!(heard.stopped.get(), 2);
     press(&mut harness, Key::P);
     // Another view is silent.
-    press(&mut harness, Key::F1);
+    press(&mut harness, Key::F3);
     assert_eq!((heard.passages.borrow().len(), heard.stopped.get()), (3, 3));
 }
 
@@ -257,7 +257,7 @@ fn files_are_picked_in_place_by_keys() {
     let playing = Rehearsal::new(1, Mood::Normal);
     let mut harness = window(&playing, 1280.0, 800.0);
     harness.step();
-    press(&mut harness, Key::F4);
+    press(&mut harness, Key::F6);
     press(&mut harness, Key::O);
     let field = harness.get_by_label("Folder or file");
     field.type_text(&format!("{}/", folder.path().display()));

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 
 use beforedoors::engine::ringout::RingStep;
 use beforedoors::engine::{Mood, show::ShowAction};
+use beforedoors::event::rig;
 use beforedoors::gui::{App, Look};
 use beforedoors::units::Seconds;
 use eframe::egui::Key;
@@ -14,7 +15,7 @@ use egui_kittest::{Harness, SnapshotOptions, SnapshotResults};
 
 use super::halls::Hall;
 use super::recordings::{drop_on, wait_for, write, write_tone};
-use super::{Rehearsal, window_with_halls};
+use super::{Rehearsal, linecheck, plan, window_with_halls};
 
 type Place = (f32, f32, Look);
 
@@ -43,7 +44,7 @@ fn pressed(mut harness: Harness<'static, App>, keys: &[Key]) -> Harness<'static,
 /// A ring-out that has just found what rings.
 fn ringing((width, height, look): Place) -> Harness<'static, App> {
     let (playing, hall) = (Rehearsal::new(1, Mood::Normal), Hall::default());
-    let mut harness = pressed(window_with_halls(&playing, hall.opener(), look, width, height), &[Key::F2, Key::Space]);
+    let mut harness = pressed(window_with_halls(&playing, hall.opener(), look, width, height), &[Key::F4, Key::Space]);
     for frame in 0..6000 {
         hall.listen(1);
         if matches!(hall.step(), RingStep::Cut(_)) && !hall.picture().cuts.is_empty() {
@@ -59,7 +60,7 @@ fn ringing((width, height, look): Place) -> Harness<'static, App> {
 
 fn show((width, height, look): Place, rings: bool) -> Harness<'static, App> {
     let (playing, hall) = (Rehearsal::new(1, Mood::Normal), Hall::default());
-    let mut harness = pressed(window_with_halls(&playing, hall.opener(), look, width, height), &[Key::F3]);
+    let mut harness = pressed(window_with_halls(&playing, hall.opener(), look, width, height), &[Key::F5]);
     hall.listen(50);
     harness.step();
     if rings {
@@ -88,12 +89,29 @@ fn recordings((width, height, look): Place, opened: bool) -> Harness<'static, Ap
     pressed(harness, if opened { &[Key::Enter] } else { &[] })
 }
 
+/// The worked example's plan, at what is worst.
+fn example((width, height, look): Place) -> Harness<'static, App> {
+    let folder = tempfile::tempdir().unwrap();
+    rig::write_example(folder.path()).unwrap();
+    pressed(plan::window(Some(folder.path()), folder.path(), look, (width, height)), &[Key::F1])
+}
+
+fn lines((width, height, look): Place) -> Harness<'static, App> {
+    pressed(linecheck::swapped(look, (width, height)), &[])
+}
+
 #[test]
 fn the_stored_pictures_are_what_is_drawn() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/window");
     let options = SnapshotOptions::new().threshold(2.0).max_failed_pixels(40_usize).output_path(folder);
     let mut results = SnapshotResults::new();
-    let shown = [("soundcheck", soundcheck(USUAL())), ("ringout", ringing(USUAL())), ("show-now", show(USUAL(), true))];
+    let shown = [
+        ("plan", example(USUAL())),
+        ("linecheck", lines(USUAL())),
+        ("soundcheck", soundcheck(USUAL())),
+        ("ringout", ringing(USUAL())),
+        ("show-now", show(USUAL(), true)),
+    ];
     for (name, mut harness) in shown {
         harness.snapshot_options(name, &options);
         results.extend_harness(&mut harness);
@@ -107,7 +125,10 @@ fn every_view_is_drawn_for_whoever_wants_to_look() {
     for (width, height) in [(1280.0, 800.0), (1920.0, 1080.0)] {
         for (bright, text) in [(false, 1.0), (true, 1.0), (false, 2.0), (true, 2.0)] {
             let at = || (width, height, Look { bright, text, ..Look::default() });
-            let views: [(&str, Harness<App>); 11] = [
+            let views: [(&str, Harness<App>); 14] = [
+                ("plan", example(at())),
+                ("plan-why", pressed(example(at()), &[Key::W])),
+                ("linecheck", lines(at())),
                 ("soundcheck", soundcheck(at())),
                 ("why", pressed(soundcheck(at()), &[Key::W])),
                 ("table", pressed(soundcheck(at()), &[Key::T])),
