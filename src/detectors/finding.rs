@@ -97,6 +97,11 @@ pub enum Evidence {
         true_rate: u32,
         line: Option<Hertz>,
     },
+    /// Another rate than the other tracks of its folder have.
+    OddRate {
+        rate: u32,
+        usual: u32,
+    },
     /// The clock ran otherwise than the other recording's: what lies at t there lies at offset + t · (1 + ppm · 10⁻⁶) here.
     Drift {
         with: Partner,
@@ -154,6 +159,10 @@ pub enum Evidence {
     Truncated {
         missing: Seconds,
         padded: bool,
+    },
+    /// It begins after the other tracks.
+    LateStart {
+        late: Seconds,
     },
     /// The header is not what the file holds.
     Header {
@@ -232,6 +241,8 @@ const LONG_HOLE: Seconds = Seconds::new(0.1);
 /// Hum nearer to the programme than this covers its quiet parts.
 const COVERS: Db = Db::new(-30.0);
 
+/// Low sound this near to its own noise can't be raised without it.
+const NEAR_FLOOR: Db = Db::new(30.0);
 /// 30 ms in an hour, in ppm: less is not heard beside another recording.
 const DRIFT_MATTERS: f64 = 8.3;
 
@@ -244,7 +255,8 @@ impl Finding {
             Evidence::Clipped { .. } | Evidence::FlatTop { .. } | Evidence::CodedClip { .. } => Severity::Hides,
             Evidence::Silent { .. } | Evidence::Truncated { .. } => Severity::Lost,
             Evidence::Dropout { length, .. } if length > LONG_HOLE => Severity::Lost,
-            Evidence::Dropout { .. } | Evidence::Crackle { .. } | Evidence::Low { .. } => Severity::Hides,
+            Evidence::Dropout { .. } | Evidence::Crackle { .. } => Severity::Hides,
+            Evidence::Low { active, floor: Some(floor) } if active - floor < NEAR_FLOOR => Severity::Hides,
             Evidence::Gap { .. } | Evidence::Invalid { .. } => Severity::Hides,
             Evidence::Hum { below, .. } if below > COVERS => Severity::Hides,
             _ => Severity::Mendable,
@@ -280,7 +292,7 @@ impl Evidence {
             Self::Duplicate { .. } => "duplicate",
             Self::Polarity { .. } => "polarity",
             Self::Dropout { .. } => "dropout",
-            Self::Rate { .. } => "rate",
+            Self::Rate { .. } | Self::OddRate { .. } => "rate",
             Self::Drift { .. } => "drift",
             Self::Hum { form: HumForm::Magnetic, .. } => "hum",
             Self::Hum { .. } => "buzz",
@@ -293,7 +305,7 @@ impl Evidence {
             Self::Lossy { .. } => "lossy",
             Self::Mono { .. } => "mono",
             Self::Loud { .. } => "loud",
-            Self::Truncated { .. } => "truncated",
+            Self::Truncated { .. } | Self::LateStart { .. } => "truncated",
             Self::Header { .. } => "header",
         }
     }
@@ -308,6 +320,8 @@ impl Evidence {
                 | Self::Truncated { .. }
                 | Self::Header { .. }
                 | Self::Rate { .. }
+                | Self::OddRate { .. }
+                | Self::LateStart { .. }
                 | Self::Drift { .. }
         )
     }

@@ -1,7 +1,7 @@
 //! Findings in words: what it is, and what to do about it.
 
 use super::numbers::{clock, counted, dbfs, level, lufs, seconds, span, times};
-use crate::detectors::{DropoutForm, Evidence, Finding, FreakReason, HeaderFault, HumForm, Partner, Severity};
+use crate::detectors::{DropoutForm, Evidence, Finding, FreakReason, HeaderFault, HumForm, Partner};
 use crate::units::{Db, Hertz, Seconds};
 
 /// What was found, as a mark on a picture: a word, and a shape of its own.
@@ -37,6 +37,8 @@ pub enum FaultKind {
     Loud,
     Truncated,
     Header,
+    /// Told by the ring detector, not by a finding.
+    Ring,
 }
 
 impl FaultKind {
@@ -57,7 +59,7 @@ impl FaultKind {
             Evidence::Duplicate { .. } => Self::Duplicate,
             Evidence::Polarity { .. } => Self::Polarity,
             Evidence::Dropout { .. } => Self::Dropout,
-            Evidence::Rate { .. } => Self::Rate,
+            Evidence::Rate { .. } | Evidence::OddRate { .. } => Self::Rate,
             Evidence::Drift { .. } => Self::Drift,
             Evidence::Hum { form: HumForm::Magnetic, .. } => Self::Hum,
             Evidence::Hum { .. } => Self::Buzz,
@@ -70,7 +72,7 @@ impl FaultKind {
             Evidence::Lossy { .. } => Self::Lossy,
             Evidence::Mono { .. } => Self::Mono,
             Evidence::Loud { .. } => Self::Loud,
-            Evidence::Truncated { .. } => Self::Truncated,
+            Evidence::Truncated { .. } | Evidence::LateStart { .. } => Self::Truncated,
             Evidence::Header { .. } => Self::Header,
         }
     }
@@ -107,6 +109,27 @@ impl FaultKind {
             Self::Loud => "loud",
             Self::Truncated => "end missing",
             Self::Header => "header",
+            Self::Ring => "ringing",
+        }
+    }
+
+    /// The heading of a narrow column.
+    pub const fn short(self) -> &'static str {
+        match self {
+            Self::FlatTop => "flat",
+            Self::NotHeard => "unheard",
+            Self::SetAside => "aside",
+            Self::Invalid => "no num",
+            Self::CodedClip => "coded",
+            Self::Low => "low",
+            Self::WrongTrack => "wrong",
+            Self::OneSide => "side",
+            Self::Duplicate => "double",
+            Self::Rate => "rate",
+            Self::Riding => "riding",
+            Self::Truncated => "cut",
+            Self::Ring => "rings",
+            kind => kind.word(),
         }
     }
 }
@@ -154,7 +177,10 @@ pub fn finding_words(finding: &Finding) -> String {
             span(overshoot)
         ),
         Evidence::Low { active, floor } => match floor {
-            Some(floor) => format!("too low: {}, only {} over its own noise", dbfs(active), span(active - floor)),
+            Some(floor) if active - floor < Db::new(30.0) => {
+                format!("too low: {}, only {} over its own noise", dbfs(active), span(active - floor))
+            }
+            Some(floor) => format!("too low: {}, but {} over its own noise", dbfs(active), span(active - floor)),
             None => format!("too low: {}", dbfs(active)),
         },
         Evidence::Silent { level } => format!("silent from start to end: {}", dbfs(level)),
@@ -175,6 +201,7 @@ pub fn finding_words(finding: &Finding) -> String {
             let proof = line.map_or(String::new(), |line| format!(": the mains stands at {}", hertz(line, 2)));
             format!("wrong sample rate: recorded at {true_rate} Hz, labelled {header} Hz{proof}")
         }
+        Evidence::OddRate { rate, usual } => format!("{rate} Hz, while the other tracks have {usual} Hz"),
         Evidence::Drift { with, ppm, offset } => format!(
             "begins {:.2} s {} {}, then drifts by {} ppm ({:.0} ms an hour)",
             offset.get().abs(),
@@ -195,7 +222,7 @@ pub fn finding_words(finding: &Finding) -> String {
             format!("hiss: {} over 2 kHz in the pauses, {}", dbfs(floor), under(below))
         }
         Evidence::Whine { frequency, level } => {
-            format!("whine: {} at {} all the time", hertz(frequency, 0), dbfs(level))
+            format!("whine: a tone of {} at {} that keeps its level", hertz(frequency, 0), dbfs(level))
         }
         Evidence::Crackle { clicks, highest } => {
             format!("crackle: {}, up to {}", counted(clicks.into(), "click", "clicks"), dbfs(highest))
@@ -214,6 +241,7 @@ pub fn finding_words(finding: &Finding) -> String {
         Evidence::Truncated { missing, padded: false } => {
             format!("ends {} before the other tracks", milliseconds(missing))
         }
+        Evidence::LateStart { late } => format!("begins {} after the other tracks", milliseconds(late)),
         Evidence::Header { fault } => header(fault),
     }
 }
@@ -229,7 +257,7 @@ pub const fn finding_advice(evidence: &Evidence) -> &'static str {
         Evidence::Invalid { .. } => "Copy the file again, or export it anew",
         Evidence::Gap { .. } => "Try another port or cable, close other programs, keep the laptop awake",
         Evidence::CodedClip { .. } => "Use another take; next time turn DOWN before it is coded",
-        Evidence::Low { .. } => "Next time feed it 10 dB more; raising copies raises noise",
+        Evidence::Low { .. } => "Next time feed it 10 dB more; a louder copy helps today",
         Evidence::Silent { .. } => "Check the cable and which source this track records",
         Evidence::WrongTrack { .. } => "Compare recording sources with the input list, then swap names",
         Evidence::OneSide { .. } => "Check cable and pan; afterwards centre it on a copy",
@@ -237,6 +265,7 @@ pub const fn finding_advice(evidence: &Evidence) -> &'static str {
         Evidence::Polarity { .. } => "Flip one on a copy; find the lead wired wrong",
         Evidence::Dropout { .. } => "Another port or cable, bigger buffer, no hub; here, another take",
         Evidence::Rate { .. } => "Put the right rate into the header of a copy",
+        Evidence::OddRate { .. } => "Convert a copy to the others’ rate; set the recorder once",
         Evidence::Drift { .. } => "Stretch a copy by that, or line up anew at each applause",
         Evidence::Hum { form: HumForm::Magnetic, .. } => "Mute inputs one by one; move that lead, try a ground lift",
         Evidence::Hum { .. } => "Lights on another circuit; this device on battery or a DI",
@@ -250,16 +279,8 @@ pub const fn finding_advice(evidence: &Evidence) -> &'static str {
         Evidence::Mono { .. } => "Fine as it is; one channel is enough",
         Evidence::Loud { .. } => "To hand out, make a copy with −1 dBTP at most",
         Evidence::Truncated { .. } => "Copy it again from the recorder; check card and battery",
+        Evidence::LateStart { .. } => "Shift it by that; arm every track before you start",
         Evidence::Header { .. } => "Keep the original; save a copy with a right header",
-    }
-}
-
-/// How bad it is, for a person.
-pub const fn severity_word(severity: Severity) -> &'static str {
-    match severity {
-        Severity::Mendable => "mendable",
-        Severity::Hides => "hides sound",
-        Severity::Lost => "lost",
     }
 }
 

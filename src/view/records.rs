@@ -5,6 +5,8 @@
 //! | `file` | `file`, `format`, `rate_hz`, `channels`, `duration_s`, `integrated_lufs`, `loudness_range_lu`, `momentary_max_lufs`, `short_term_max_lufs`, `true_peak_dbtp` |
 //! | `channel` | `file`, `channel` (from 1), `sample_peak_dbfs`, `true_peak_dbtp`, `rms_dbfs`, `crest_db`, `active_level_dbfs`, `active_crest_db`, `noise_floor_dbfs`, `active_s`, `dc`, `invalid_samples`, `state`, `advice`; with `--aes17` also `rms_aes17_dbfs` |
 //! | `finding` | `file`, `channel` (null: all of it), `kind`, `severity` (mendable, hides, lost), `start_s`, `end_s`, `evidence`, `advice` |
+//! | `track`, `cue`, `pair` | of a folder with two or more: see `view/together.rs` |
+//! | `ring` | what rang: see `view/ringing.rs` |
 //! | `warning` | `file`, `message`, `fix` |
 //! | `error` | `file`, `message`, `fix` (how to mend it) |
 //! | `step` | `time_s`, `channel` (null: none), `step`, `then`, `proof`, `peak_dbfs`, `active_level_dbfs`, `noise_floor_dbfs`, `active_s`, `hits`, `show_lift_db`, `window_dbfs` (low, high), `unseen` |
@@ -15,17 +17,21 @@
 //! `*_lufs` and `*_lu` by ITU-R BS.1770-5 and EBU Tech 3342, times in seconds from the start. Numbers are
 //! rounded to 0.001 and have a plain minus, as sentences have here. Silence, and what is not known, is `null`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde_json::{Map, Value, json};
 
 use super::findings::{finding_advice, finding_words};
 use super::numbers::thousandths as number;
+use super::ringing::ring_record;
 use super::sentence::NextStep;
+use super::setup::Setup;
 use super::states::shown;
+use super::takes::{state_word, verdict_step};
 use super::words;
 use crate::coach::{Advice, ChannelState};
 use crate::detectors::{DropoutForm, Evidence, Finding, HeaderFault, Heard, HumForm, Partner};
+use crate::engine::recording::{Recording, RecordingError};
 use crate::meters::{ChannelSummary, Programme};
 use crate::units::{ChannelId, Db, Dbfs, Lufs, SampleRate, Seconds};
 
@@ -80,8 +86,30 @@ fn text(sentence: &str) -> Value {
     Value::from(sentence.replace('−', "-"))
 }
 
+/// All lines of one recording.
+pub fn take_records(path: &Path, result: &Result<Recording, RecordingError>, setup: &Setup, aes17: bool) -> Vec<Value> {
+    let name = path.display().to_string();
+    let recording = match result {
+        Ok(recording) => recording,
+        Err(why) => return vec![error(&name, &why.to_string())],
+    };
+    let Recording { format, summary, .. } = recording;
+    let length = recording.length();
+    let mut all = vec![file(&name, &recording.info.kind, format.rate, format.channels, length, &summary.programme)];
+    for (index, (verdict, summary)) in recording.channels.iter().zip(&summary.channels).enumerate() {
+        let id = ChannelId::from_index(index);
+        let advice = verdict_step(recording, id, verdict, setup)
+            .map_or(String::new(), |next| format!("{} {}", next.arrow.sign(), next.sentence));
+        all.push(channel(&name, id, summary, state_word(recording, verdict, setup), &advice, aes17));
+    }
+    all.extend(recording.worst_first().iter().map(|it| finding(&name, it, format.rate, &recording.partners)));
+    all.extend(recording.rings.iter().map(|said| ring_record(&name, said)));
+    all.extend(recording.warnings.iter().map(|it| warning(&name, &it.to_string())));
+    all
+}
+
 /// A whole recording.
-pub fn file(
+fn file(
     file: &str,
     format: &str,
     rate: SampleRate,
@@ -101,14 +129,7 @@ pub fn file(
 }
 
 /// One channel of it.
-pub fn channel(
-    file: &str,
-    channel: ChannelId,
-    summary: &ChannelSummary,
-    state: &str,
-    advice: &str,
-    aes17: bool,
-) -> Value {
+fn channel(file: &str, channel: ChannelId, summary: &ChannelSummary, state: &str, advice: &str, aes17: bool) -> Value {
     let ChannelSummary { whole, take } = summary;
     let mut record = json!({
         "type": "channel", "file": file, "channel": channel.number(),
@@ -126,7 +147,7 @@ pub fn channel(
 }
 
 /// Something found in it; `partners` are the recordings that a finding between two names.
-pub fn finding(file: &str, finding: &Finding, rate: SampleRate, partners: &[PathBuf]) -> Value {
+fn finding(file: &str, finding: &Finding, rate: SampleRate, partners: &[PathBuf]) -> Value {
     let channel = (!finding.evidence.is_of_all()).then(|| finding.channel.number());
     json!({
         "type": "finding", "file": file, "channel": channel, "kind": finding.evidence.kind(),
@@ -182,6 +203,7 @@ fn evidence(finding: &Finding, partners: &[PathBuf]) -> Value {
             "header_rate_hz": header, "true_rate_hz": true_rate,
             "mains_line_hz": line.map_or(Value::Null, |line| number(line.get())),
         }),
+        Evidence::OddRate { rate, usual } => json!({ "header_rate_hz": rate, "usual_rate_hz": usual }),
         Evidence::Drift { with, ppm, offset } => {
             let mut numbers = partner(with, partners);
             numbers["ppm"] = number(ppm);
@@ -213,6 +235,7 @@ fn evidence(finding: &Finding, partners: &[PathBuf]) -> Value {
             json!({ "true_peak_dbtp": level(true_peak), "integrated_lufs": loudness(integrated) })
         }
         Evidence::Truncated { missing, padded } => json!({ "missing_s": number(missing.get()), "padded": padded }),
+        Evidence::LateStart { late } => json!({ "late_s": number(late.get()) }),
         Evidence::Header { fault } => match fault {
             HeaderFault::Unfinished { held } => json!({ "fault": "unfinished", "frames": held }),
             HeaderFault::CutShort { promised, held } => {

@@ -8,7 +8,8 @@
 //!
 //! A line stands 10 dB over its surroundings. A family wants lines at exact multiples (within 0.03 Hz and 0.004 Hz a
 //! multiple) of one frequency within 0.2 % of 50 or 60 Hz: three of its own, two of them among the first three, or four
-//! that are even, the second among them, or four with one of the first three; two of them 14 dB or more. Its frequency is the mean of the lines' own
+//! that are even, the second among them, or four with one of the first three; two of them 14 dB or more. The first line
+//! alone will do where it stands 22 dB over its surroundings in three windows or more: the notes beside it are 2 and 3 % off. Its frequency is the mean of the lines' own
 //! (parabola through three bins in dB), the higher ones weighing more.
 //!
 //! A recording whose header tells the wrong rate shows the family where none belongs: 54.4 instead of 50 Hz. That
@@ -40,6 +41,9 @@ const BESIDE: (f64, f64) = (1.0, 5.0);
 const STANDS_OUT: f64 = 10.0;
 /// Two lines must stand out this clearly.
 const CLEAR: f64 = 14.0;
+/// The first line alone, in so many windows.
+const ALONE: f64 = 22.0;
+const FEWEST_ALONE: usize = 3;
 /// One line can't carry more than this of the score, in dB.
 const MOST_SCORE: f64 = 25.0;
 const EXACT: (f64, f64) = (0.03, 0.004);
@@ -143,7 +147,7 @@ impl HumEar {
             .map(|(family, rate, found)| (family, (rate != header).then_some(rate), found))?;
         let level = Dbfs::from_power(found.power);
         let below = level - programme;
-        let clear = below < NEAR_PROGRAMME || found.clear_lines >= 2;
+        let clear = below < NEAR_PROGRAMME || found.clear_lines >= 2 || found.lines == 1;
         (below >= UNDER_PROGRAMME && clear).then(|| MainsHum {
             family,
             frequency: Hertz::new(found.frequency),
@@ -269,7 +273,9 @@ impl Steady {
         let (all, low, even) = (own(&|_| true), own(&|order| order <= 3), own(&|order| order % 2 == 0));
         let clear = best.iter().filter(|line| line.over >= CLEAR).count();
         let second = own(&|order| order == 2) == 1;
-        if clear < 2 || !(all >= 3 && low >= 2 || even >= 4 && second || all >= 4 && low >= 1) {
+        // One line alone stands so exactly where no note does.
+        let alone = best.iter().any(|line| line.order == 1 && line.over >= ALONE) && self.spectra.len() >= FEWEST_ALONE;
+        if !alone && (clear < 2 || !(all >= 3 && low >= 2 || even >= 4 && second || all >= 4 && low >= 1)) {
             return None;
         }
         let weight = |line: &Line| (line.order * line.order) as f64 * line.over;

@@ -3,7 +3,8 @@
 //! In: blocks of amplitudes. Out, when the take is over: *lossy*, where the mean spectrum falls by 25 dB or more within
 //! 700 Hz somewhere between 9 and 20.5 kHz and stays down to the end (a codec's low-pass; no microphone does that);
 //! *whine*, a line over 2 kHz that stands 20 dB over its surroundings (300 Hz each way, median) and keeps its level
-//! within 3 dB in the eight quietest looks. Windows are Hann, the longest power of two within 175 ms.
+//! within 3 dB in the eight quietest looks. Beside that, whether a *lone tone* carried most of the sound over 150 Hz for four
+//! looks in a row: no fault by itself, but what may have rung. Windows are Hann, the longest power of two within 175 ms.
 //! Silence and less than five looks give nothing. Working values, common practice.
 
 use std::f64::consts::TAU;
@@ -13,8 +14,9 @@ use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 
 use super::View;
+use super::held::HeldTones;
 use crate::detectors::finding::Evidence;
-use crate::units::{Dbfs, Hertz, SampleRate};
+use crate::units::{Dbfs, FrameCount, Hertz, SampleRate};
 
 const LONGEST: f64 = 0.175;
 const KEPT: usize = 8;
@@ -25,7 +27,13 @@ const WHINE_FROM: f64 = 2_000.0;
 const WHINE_OVER: f32 = 100.0;
 const WHINE_STEADY: f32 = 2.0;
 /// Mean square of a line under which nobody hears it: −85 dBFS.
-const FAINTEST: f32 = 3e-9;
+pub(super) const FAINTEST: f32 = 3e-9;
+
+/// A bin that carries this share of the power over 150 Hz is a tone that stands alone: a Hann window spreads it over three,
+/// the highest with half of it at least.
+const LONE_SHARE: f32 = 0.3;
+const LONE_FROM: f64 = 150.0;
+const LONE_LOOKS: u32 = 4;
 
 /// The looks at one channel.
 pub(super) struct Looks {
@@ -39,6 +47,11 @@ pub(super) struct Looks {
     looks: u32,
     next: u64,
     quiet: Vec<(f32, Vec<f32>)>,
+    /// The bin of the tone that carries most of the newest looks, and how many in a row.
+    lone: (usize, u32),
+    longest_lone: u32,
+    held: HeldTones,
+    powers: Vec<f32>,
 }
 
 impl Looks {
@@ -58,6 +71,10 @@ impl Looks {
             mean: vec![0.0; bins],
             looks: 0,
             next: 0,
+            lone: (0, 0),
+            longest_lone: 0,
+            held: HeldTones::new(f64::from(rate.get()) / length as f64, bins),
+            powers: vec![0.0; bins],
             quiet: (0..KEPT).map(|_| (f32::INFINITY, vec![0.0; bins])).collect(),
         }
     }
@@ -75,13 +92,21 @@ impl Looks {
         }
         self.looks += 1;
         let scale = 2.0 / (self.window.len() as f32 / 2.0).powi(2);
-        let mut high = 0.0;
-        let from = self.bin(WHINE_FROM);
+        let (mut high, mut all, mut top) = (0.0, 0.0, (0, 0.0));
+        let (from, lowest) = (self.bin(WHINE_FROM), self.bin(LONE_FROM));
         for (index, (mean, bin)) in self.mean.iter_mut().zip(&self.output).enumerate() {
             let power = bin.norm_sqr() * scale;
             *mean += f64::from(power);
             high += if index >= from { power } else { 0.0 };
+            if index >= lowest {
+                all += power;
+                top = if power > top.1 { (index, power) } else { top };
+            }
         }
+        self.follow(top, all);
+        let end = view.start + self.window.len() as u64;
+        let powers = self.output.iter().map(|bin| bin.norm_sqr() * scale);
+        self.held.look(powers, &mut self.powers, view.start, end);
         let loudest = self.quiet.iter_mut().max_by(|a, b| a.0.total_cmp(&b.0));
         if let Some(loudest) = loudest.filter(|loudest| high > 0.0 && high < loudest.0) {
             loudest.0 = high;
@@ -93,7 +118,18 @@ impl Looks {
 
     /// After a gap.
     pub fn restart(&mut self) {
-        self.next = 0;
+        (self.next, self.lone) = (0, (0, 0));
+        self.held.restart();
+    }
+
+    /// A tone carried most of what sounds for seconds.
+    pub fn has_lone_tone(&self) -> bool {
+        self.longest_lone >= LONE_LOOKS
+    }
+
+    /// Tones that stood for a while.
+    pub fn held(&self) -> impl Iterator<Item = (FrameCount, FrameCount, Evidence)> + '_ {
+        self.held.found(self.looks)
     }
 
     pub fn evidence(&self) -> Vec<Evidence> {
@@ -102,6 +138,17 @@ impl Looks {
         }
         let lossy = self.ends_at().map(|from| Evidence::Lossy { nothing_above: from });
         [lossy, self.whine()].into_iter().flatten().collect()
+    }
+
+    /// `top`: the highest bin and its power; `all`: the power of everything.
+    fn follow(&mut self, top: (usize, f32), all: f32) {
+        let stands = top.1 > FAINTEST && top.1 > LONE_SHARE * all;
+        let same = self.lone.1 > 0 && self.lone.0.abs_diff(top.0) <= 1;
+        self.lone = match stands {
+            true => (top.0, if same { self.lone.1 + 1 } else { 1 }),
+            false => (0, 0),
+        };
+        self.longest_lone = self.longest_lone.max(self.lone.1);
     }
 
     /// Where the mean spectrum falls off a cliff.

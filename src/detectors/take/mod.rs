@@ -9,6 +9,7 @@
 
 mod clicks;
 mod dropouts;
+mod held;
 mod hum;
 mod looks;
 mod plateaus;
@@ -139,6 +140,8 @@ impl TakeEar {
         }
         found.extend(self.ears.plateaus.evidence().map(all));
         found.extend(self.ears.looks.evidence().into_iter().map(all));
+        let held = self.ears.looks.held();
+        found.extend(held.map(|(start, end, evidence)| Finding { channel: self.channel, start, end, evidence }));
         found
     }
 
@@ -150,6 +153,11 @@ impl TakeEar {
     /// Whether left and right stand here in turn, as if they were one channel.
     pub fn holds_two_in_turn(&self) -> bool {
         self.ears.turns.are_two()
+    }
+
+    /// A tone stood alone for seconds: it may have rung.
+    pub fn has_lone_tone(&self) -> bool {
+        self.ears.looks.has_lone_tone()
     }
 
     pub fn print(&self) -> &Print {

@@ -2,7 +2,8 @@
 //! that was never written; and what its channels tell of each other.
 //!
 //! In: readings after each hop, then the summary. Levels are re full scale, A is the active level. Thresholds are common
-//! practice: *silent* under −70 dBFS throughout; *low* A under −45 dBFS with the floor less than 30 dB below it; *offset*
+//! practice: *silent* under −70 dBFS throughout; *low* A under −45 dBFS with the floor less than 30 dB below it, or no peak
+//! over −36 dBFS; *offset*
 //! a mean over 0.3 % (what programme leaves stays under 0.1 %); *rumble* more than a quarter of the energy under 45 Hz;
 //! *hiss* what lies from 2 kHz up in the quietest tenth of the frames, within 50 dB of A; *loud* a true peak over
 //! −1 dBTP (EBU R 128). *Unwritten end*: half a second or more of digital zero on all channels, right after sound. Two
@@ -12,14 +13,14 @@ use super::print::Print;
 use super::riding::Riding;
 use crate::detectors::finding::{Evidence, Finding, Partner};
 use crate::dsp::histogram::{LevelHistogram, rank};
-use crate::meters::{ChannelSummary, Programme, Readings, Summary};
+use crate::meters::{BANDS, ChannelSummary, Programme, Readings, Summary};
 use crate::units::{ChannelId, Db, Dbfs, FrameCount, SampleRate, Seconds};
 
 const SILENT: Dbfs = Dbfs::new(-70.0);
 const LOW: Dbfs = Dbfs::new(-45.0);
 const NEAR_FLOOR: Db = Db::new(30.0);
-/// So low that its floor need not be known.
-const VERY_LOW: Dbfs = Dbfs::new(-60.0);
+/// A peak so low that its floor need not be known: six bits are unused.
+const LOW_PEAK: Dbfs = Dbfs::new(-36.0);
 const OFFSET: f64 = 0.003;
 const RUMBLE_SHARE: f64 = 0.25;
 /// Third-octave bands 25, 31.5 and 40 Hz.
@@ -48,8 +49,7 @@ pub struct WholeEar {
 
 /// How the energy of one channel is spread.
 struct Tone {
-    low: f64,
-    all: f64,
+    bands: [f64; BANDS],
     high: LevelHistogram,
     frames: u64,
     riding: Riding,
@@ -78,8 +78,7 @@ pub struct WholeTake<'a> {
 impl WholeEar {
     pub fn new(channels: usize, rate: SampleRate) -> Self {
         let tone = |_| Tone {
-            low: 0.0,
-            all: 0.0,
+            bands: [0.0; BANDS],
             high: LevelHistogram::new(-160.0, 20.0, 0.5),
             frames: 0,
             riding: Riding::new(),
@@ -100,13 +99,17 @@ impl WholeEar {
         if readings.frame_complete {
             for (tone, channel) in self.channels.iter_mut().zip(&readings.channels) {
                 let bands = channel.frame.bands.map(f64::from);
-                tone.low += bands[..RUMBLE_BANDS].iter().sum::<f64>();
-                tone.all += bands.iter().sum::<f64>();
+                tone.bands.iter_mut().zip(bands).for_each(|(sum, band)| *sum += band);
                 tone.high.add(bands[HISS_BAND..].iter().sum::<f64>());
                 tone.frames += 1;
                 tone.riding.push(channel.frame.rms, channel.recent.active_level);
             }
         }
+    }
+
+    /// Mean square of each channel in each third-octave band.
+    pub fn bands(&self) -> Vec<[f64; BANDS]> {
+        self.channels.iter().map(|tone| tone.bands.map(|sum| sum / tone.frames.max(1) as f64)).collect()
     }
 
     /// All that the take as a whole shows.
@@ -122,7 +125,8 @@ impl WholeEar {
             }
             let offset = summary.whole.dc;
             found.extend((offset.abs() > OFFSET).then(|| all(Evidence::Dc { mean: offset })));
-            let share = tone.low / tone.all.max(f64::MIN_POSITIVE);
+            let share = |bands: &[f64]| bands.iter().sum::<f64>();
+            let share = share(&tone.bands[..RUMBLE_BANDS]) / share(&tone.bands).max(f64::MIN_POSITIVE);
             let rumble = share > RUMBLE_SHARE && !(take.low_is_own)(channel);
             found.extend(rumble.then(|| all(Evidence::Rumble { share })));
             found.extend(tone.hiss(summary).map(all));
@@ -168,7 +172,7 @@ fn level(summary: &ChannelSummary) -> Option<Evidence> {
     let near = floor.is_some_and(|floor| active - floor < NEAR_FLOOR);
     if is_silent(summary) {
         Some(Evidence::Silent { level: summary.whole.rms })
-    } else if !active.is_silence() && (active < LOW && near || active < VERY_LOW) {
+    } else if !active.is_silence() && (active < LOW && near || summary.whole.sample_peak < LOW_PEAK) {
         Some(Evidence::Low { active, floor })
     } else {
         None

@@ -2,18 +2,20 @@
 //!
 //! In: recordings in the order in which they are told; each is held against those of its folder that came before it (at
 //! most 256), and a finding between two is told of the later one. Two tracks belong to one take where their rates are
-//! the same. How long the tracks of a folder are is read from their headers beforehand, since a short one may come first:
-//! *ends early* is half a second and more short of what most of three tracks or more have. Thresholds as between the
+//! the same. What the tracks of a folder are like is read from their headers beforehand, since an odd one may come first:
+//! *ends early* is half a second and more short of what most of three tracks or more have, *begins late* half a second and
+//! more after them by its time stamp, *of another rate* than most mono tracks. Thresholds as between the
 //! channels of one recording.
 
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
-use super::align::{Outline, Side, align};
+use super::align::{Alignment, Outline, Side, align};
+use super::gathering::{Gatherer, Gathering};
+use super::timeline::Timeline;
+use super::tracks::Head;
 use crate::detectors::{Evidence, Finding, Partner, Print};
 use crate::engine::recording::Recording;
-use crate::source::Source;
-use crate::source::file::FileSource;
 use crate::units::{ChannelId, FrameCount, SampleRate, Seconds};
 
 const MOST: usize = 256;
@@ -30,6 +32,7 @@ const OTHER_RECORDER: Seconds = Seconds::new(0.015);
 pub struct Likeness {
     pub prints: Vec<Print>,
     pub outline: Outline,
+    pub timeline: Timeline,
     pub end: FrameCount,
 }
 
@@ -37,53 +40,88 @@ pub struct Likeness {
 pub struct Companions {
     folder: Option<PathBuf>,
     known: Vec<Known>,
-    /// How long most tracks of a folder are, if they agree.
-    lengths: HashMap<PathBuf, (SampleRate, u64)>,
+    gatherer: Gatherer,
+    usual: HashMap<PathBuf, Usual>,
 }
 
 struct Known {
     path: PathBuf,
     rate: SampleRate,
     likeness: Box<Likeness>,
+    /// Its place among what the gatherer keeps.
+    place: usize,
+}
+
+/// What most tracks of a folder are like.
+#[derive(Clone, Copy, Debug)]
+struct Usual {
+    rate: SampleRate,
+    length: Option<u64>,
+    /// The time stamp of the first frame.
+    stamp: Option<u64>,
 }
 
 impl Companions {
-    /// Of the files that will come.
-    pub fn new(paths: &[PathBuf]) -> Self {
-        Self { folder: None, known: Vec::new(), lengths: usual_lengths(paths) }
+    /// Of the files that will come, by their headers.
+    pub fn new(heads: &[(PathBuf, Option<Head>)]) -> Self {
+        Self { folder: None, known: Vec::new(), gatherer: Gatherer::default(), usual: usual(heads) }
     }
 
-    /// The next recording: adds what the earlier ones tell of it.
-    pub fn meet(&mut self, recording: &mut Recording) {
+    /// The next recording: adds what the earlier ones tell of it. Where it is the first of a folder, gives what the folder
+    /// before it was together.
+    pub fn meet(&mut self, recording: &mut Recording) -> Option<Gathering> {
         let folder = folder_of(&recording.path);
-        if self.folder.as_ref() != Some(&folder) {
-            self.known.clear();
+        let over = if self.folder.as_ref() == Some(&folder) { None } else { self.finish() };
+        if let Some(usual) = self.usual.get(&folder) {
+            odd_ones_out(usual, recording);
         }
-        self.ends_early(&folder, recording);
         self.folder = Some(folder);
-        let Some(likeness) = recording.likeness.take() else { return };
+        let Some(likeness) = recording.likeness.take() else { return over };
         let rate = recording.format.rate;
         for known in self.known.iter().filter(|known| known.rate == rate) {
             compare(known, &likeness, recording);
         }
+        let place = self.gatherer.kept.len();
         for known in self.known.iter().rev().take(MOST_ALIGNED) {
-            line_up(known, &likeness, recording);
+            if let Some(alignment) = line_up(known, &likeness, recording) {
+                self.gatherer.pair(known.place, place, alignment);
+            }
         }
+        self.gatherer.add(recording, &likeness.timeline);
         if self.known.len() == MOST {
             self.known.remove(0);
         }
-        self.known.push(Known { path: recording.path.clone(), rate, likeness });
+        self.known.push(Known { path: recording.path.clone(), rate, likeness, place });
+        over
     }
 
-    fn ends_early(&self, folder: &Path, recording: &mut Recording) {
-        let Some(&(rate, usual)) = self.lengths.get(folder) else { return };
-        let length = recording.likeness.as_ref().map_or(0, |likeness| likeness.end.get());
-        let missing = FrameCount::new(usual.saturating_sub(length)).at(rate);
-        if recording.format.rate == rate && missing >= EARLY {
-            let end = FrameCount::new(length);
-            let evidence = Evidence::Truncated { missing, padded: false };
-            recording.findings.push(Finding { channel: ChannelId::new(0), start: end, end, evidence });
-        }
+    /// The last folder is over.
+    pub fn finish(&mut self) -> Option<Gathering> {
+        self.known.clear();
+        let gatherer = std::mem::take(&mut self.gatherer);
+        self.folder.take().and_then(|folder| gatherer.finish(folder))
+    }
+}
+
+/// A track that is shorter, later, or of another rate than the others.
+fn odd_ones_out(usual: &Usual, recording: &mut Recording) {
+    let rate = recording.format.rate;
+    let length = recording.likeness.as_ref().map_or(0, |likeness| likeness.end.get());
+    let end = FrameCount::new(length);
+    let mut add = |start, evidence| {
+        recording.findings.push(Finding { channel: ChannelId::new(0), start, end, evidence });
+    };
+    if rate != usual.rate {
+        return add(FrameCount::ZERO, Evidence::OddRate { rate: rate.get(), usual: usual.rate.get() });
+    }
+    let missing = FrameCount::new(usual.length.unwrap_or(0).saturating_sub(length)).at(rate);
+    if missing >= EARLY {
+        add(end, Evidence::Truncated { missing, padded: false });
+    }
+    let late = recording.info.stamp.zip(usual.stamp).map(|(stamp, usual)| stamp.saturating_sub(usual));
+    let late = FrameCount::new(late.unwrap_or(0)).at(rate);
+    if late >= EARLY {
+        add(FrameCount::ZERO, Evidence::LateStart { late });
     }
 }
 
@@ -110,20 +148,21 @@ fn compare(known: &Known, likeness: &Likeness, recording: &mut Recording) {
 }
 
 /// Lengths that differ are those of two recorders.
-fn line_up(known: &Known, likeness: &Likeness, recording: &mut Recording) {
+fn line_up(known: &Known, likeness: &Likeness, recording: &mut Recording) -> Option<Alignment> {
     let apart = known.likeness.outline.length().get() - likeness.outline.length().get();
     if apart.abs() < OTHER_RECORDER.get() {
-        return;
+        return None;
     }
     let first = Side { path: &known.path, outline: &known.likeness.outline };
     let path = recording.path.clone();
-    let Some(found) = align(first, Side { path: &path, outline: &likeness.outline }) else { return };
+    let found = align(first, Side { path: &path, outline: &likeness.outline })?;
     let with = Partner { file: Some(place_of(&known.path, &mut recording.partners)), channel: ChannelId::new(0) };
     let drift = Evidence::Drift { with, ppm: found.ppm, offset: found.offset };
     let lie = found.lie.map(|(true_rate, header)| Evidence::Rate { header, true_rate, line: None });
     let evidence = lie.unwrap_or(drift);
     let (channel, start, end) = (ChannelId::new(0), FrameCount::ZERO, likeness.end);
     recording.findings.push(Finding { channel, start, end, evidence });
+    Some(found)
 }
 
 /// Its place among the partners.
@@ -139,23 +178,33 @@ fn folder_of(path: &Path) -> PathBuf {
     path.parent().unwrap_or(Path::new("")).to_owned()
 }
 
-/// The length that most tracks of each folder share, by their headers.
-fn usual_lengths(paths: &[PathBuf]) -> HashMap<PathBuf, (SampleRate, u64)> {
-    let mut folders: HashMap<PathBuf, Vec<(SampleRate, u64)>> = HashMap::new();
-    for path in paths {
-        if let Ok(source) = FileSource::open(path)
-            && let Some(frames) = source.info().frames
-        {
-            folders.entry(folder_of(path)).or_default().push((source.format().rate, frames));
-        }
+/// What most tracks of each folder share, by their headers.
+fn usual(heads: &[(PathBuf, Option<Head>)]) -> HashMap<PathBuf, Usual> {
+    let mut folders: HashMap<PathBuf, Vec<Head>> = HashMap::new();
+    for (path, head) in heads {
+        folders.entry(folder_of(path)).or_default().extend(head.filter(|head| head.frames.is_some()));
     }
-    let usual = |(folder, lengths): (PathBuf, Vec<(SampleRate, u64)>)| {
-        let longest = lengths.iter().copied().max_by_key(|&(_, frames)| frames)?;
-        let near = |other: &&(SampleRate, u64)| {
-            other.0 == longest.0 && FrameCount::new(longest.1 - other.1).at(longest.0) < EARLY
+    let usual = |(folder, heads): (PathBuf, Vec<Head>)| {
+        if heads.len() < FEWEST_TRACKS {
+            return None;
+        }
+        let most = |heads: usize, of: usize| 2 * heads > of;
+        let longest = heads.iter().copied().max_by_key(|head| head.frames)?;
+        let near = |other: &&Head| {
+            let short = longest.frames.unwrap_or(0).saturating_sub(other.frames.unwrap_or(0));
+            other.rate == longest.rate && FrameCount::new(short).at(longest.rate) < EARLY
         };
-        let alike = lengths.iter().filter(near).count();
-        (lengths.len() >= FEWEST_TRACKS && 2 * alike > lengths.len()).then_some((folder, longest))
+        let length = longest.frames.filter(|_| most(heads.iter().filter(near).count(), heads.len()));
+        let of_rate = |rate: SampleRate| heads.iter().filter(|head| head.rate == rate && head.channels == 1).count();
+        let rate = heads.iter().map(|head| head.rate).max_by_key(|&rate| of_rate(rate))?;
+        // Recorders of one event differ by right; tracks of one machine do not.
+        let agree = most(of_rate(rate), heads.len());
+        let stamps: Vec<u64> = heads.iter().filter_map(|head| head.stamp).collect();
+        let first = stamps.iter().copied().min();
+        let together = stamps.iter().filter(|&&stamp| Some(stamp) == first).count();
+        let stamp = first.filter(|_| most(together, heads.len()));
+        (length.is_some() || agree)
+            .then_some((folder, Usual { rate: if agree { rate } else { longest.rate }, length, stamp }))
     };
     folders.into_iter().filter_map(usual).collect()
 }

@@ -7,11 +7,12 @@ use rayon::prelude::*;
 
 use super::align::Outline;
 use super::companions::Likeness;
+use super::timeline::TimelineEar;
 use crate::block::Block;
 use crate::block::Format;
-use crate::coach::Input;
 use crate::detectors::{Evidence, Finding, HeaderFault, Print, TakeEar, WholeEar, WholeTake, between_channels};
-use crate::meters::{Readings, Summary};
+use crate::engine::recording::Expect;
+use crate::meters::{BANDS, Readings, Summary};
 use crate::source::file::FileWarning;
 use crate::units::{ChannelId, Dbfs, FrameCount};
 
@@ -19,6 +20,7 @@ pub struct Listeners {
     ears: Vec<TakeEar>,
     whole: WholeEar,
     outline: Outline,
+    timeline: TimelineEar,
     end: FrameCount,
 }
 
@@ -29,6 +31,7 @@ impl Listeners {
             ears: (0..format.channels).map(ear).collect(),
             whole: WholeEar::new(format.channels, format.rate),
             outline: Outline::default(),
+            timeline: TimelineEar::default(),
             end: FrameCount::ZERO,
         }
     }
@@ -36,7 +39,18 @@ impl Listeners {
     pub fn observe(&mut self, readings: &Readings) {
         self.whole.observe(readings);
         self.outline.push(readings.channels.iter().map(|channel| channel.hop.rms).fold(Dbfs::SILENCE, Dbfs::max));
+        self.timeline.observe(readings);
         self.end = readings.at;
+    }
+
+    /// Mean square of each channel in each third-octave band.
+    pub fn bands(&self) -> Vec<[f64; BANDS]> {
+        self.whole.bands()
+    }
+
+    /// A tone stood alone for seconds on some channel.
+    pub fn has_lone_tone(&self) -> bool {
+        self.ears.iter().any(TakeEar::has_lone_tone)
     }
 
     pub fn push(&mut self, block: &Block) {
@@ -52,7 +66,7 @@ impl Listeners {
     pub fn finish(
         &mut self,
         summary: &Summary,
-        inputs: &[Input],
+        expect: Expect,
         warnings: &[FileWarning],
         findings: &mut Vec<Finding>,
     ) -> Likeness {
@@ -61,9 +75,10 @@ impl Listeners {
         let mut found: Vec<Finding> =
             self.ears.iter_mut().zip(&summary.channels).flat_map(|(ear, summary)| ear.finish(summary)).collect();
         TakeEar::drop_ruffled_tops(&mut found, |channel| clipped.contains(&channel));
+        let inputs = expect.inputs();
         let low_is_own =
             |channel: ChannelId| inputs.get(channel.index()).is_some_and(|input| input.targets.low_cut.is_none());
-        let is_unlisted = |channel: ChannelId| !inputs.is_empty() && channel.index() >= inputs.len();
+        let is_unlisted = |channel: ChannelId| expect.is_unlisted(channel);
         let take = WholeTake { summary, low_is_own: &low_is_own, is_unlisted: &is_unlisted };
         found.extend(self.whole.finish(&take));
         let prints: Vec<&Print> = self.ears.iter().map(TakeEar::print).collect();
@@ -81,7 +96,12 @@ impl Listeners {
         };
         findings.retain(|old| !matches!(old.evidence, Evidence::NotHeard { .. }) || !silent(old.channel));
         findings.extend(found);
-        Likeness { prints: prints.into_iter().cloned().collect(), outline: std::mem::take(&mut self.outline), end }
+        Likeness {
+            prints: prints.into_iter().cloned().collect(),
+            outline: std::mem::take(&mut self.outline),
+            timeline: self.timeline.take(),
+            end,
+        }
     }
 }
 

@@ -338,7 +338,27 @@ fn every_finding_has_its_words() {
         (
             Evidence::Low { active: Dbfs::new(-52.0), floor: Some(Dbfs::new(-70.0)) },
             "too low: −52.0 dBFS, only 18 dB over its own noise",
-            "Next time feed it 10 dB more; raising copies raises noise",
+            "Next time feed it 10 dB more; a louder copy helps today",
+        ),
+        (
+            Evidence::Low { active: Dbfs::new(-52.0), floor: Some(Dbfs::new(-97.0)) },
+            "too low: −52.0 dBFS, but 45 dB over its own noise",
+            "Next time feed it 10 dB more; a louder copy helps today",
+        ),
+        (
+            Evidence::OddRate { rate: 44_100, usual: 48_000 },
+            "44100 Hz, while the other tracks have 48000 Hz",
+            "Convert a copy to the others’ rate; set the recorder once",
+        ),
+        (
+            Evidence::LateStart { late: Seconds::new(2.0) },
+            "begins 2.0 s after the other tracks",
+            "Shift it by that; arm every track before you start",
+        ),
+        (
+            Evidence::Whine { frequency: Hertz::new(7_812.0), level: Dbfs::new(-50.0) },
+            "whine: a tone of 7812 Hz at −50.0 dBFS that keeps its level",
+            "Laptop off its supply; leads away from screens and chargers",
         ),
         (
             Evidence::Silent { level: Dbfs::SILENCE },

@@ -1,23 +1,14 @@
 //! Files that lie or end early: headers that were never finished, ends that were never written, tracks of a folder.
 
-use std::path::PathBuf;
-
 use beforedoors::detectors::{Evidence, HeaderFault};
 use beforedoors::engine::recording::{Recording, measure};
-use beforedoors::engine::takes::Companions;
 
-use super::{Place, RATE, of, programme, take};
+use super::{Place, RATE, check, of, programme, take};
 
 fn folder(planes: &[(&str, Vec<f32>)]) -> Vec<Recording> {
     let place = Place::new();
     let paths: Vec<_> = planes.iter().map(|(name, plane)| place.with(name, std::slice::from_ref(plane))).collect();
-    let mut companions = Companions::new(&paths);
-    let meet = |path: &PathBuf| {
-        let mut recording = measure(path, &[], &|_| {}).expect("a readable take");
-        companions.meet(&mut recording);
-        recording
-    };
-    paths.iter().map(meet).collect()
+    check(&paths, &[]).0
 }
 
 #[test]

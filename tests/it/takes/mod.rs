@@ -2,17 +2,23 @@
 
 mod between;
 mod clicks;
+mod copies;
 mod files;
+mod folders;
 mod holes;
 mod levels;
 mod mains;
 mod tops;
 mod two_recorders;
 
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use beforedoors::detectors::{Evidence, Finding};
+use beforedoors::engine::Input;
 use beforedoors::engine::recording::{Recording, measure};
+use beforedoors::engine::takes::{Gathering, Listed, Rings, Told, check_all};
+use beforedoors::units::SourceKind;
 
 use crate::support::signals::{Noise, amplitude, music};
 
@@ -63,6 +69,23 @@ impl Place {
 fn take(planes: &[Vec<f32>]) -> Recording {
     let place = Place::new();
     measure(&place.with("take.wav", planes), &[], &|_| {}).expect("a readable take")
+}
+
+/// All of them, in order, and what they are together.
+fn check(paths: &[PathBuf], names: &[&str]) -> (Vec<Recording>, Vec<Gathering>) {
+    let inputs = vec![Input::new(SourceKind::Other, None); names.len()];
+    let names: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
+    let listed = Listed { inputs: &inputs, names: &names };
+    let (mut recordings, mut gatherings) = (Vec::new(), Vec::new());
+    let mut tell = |told| {
+        match told {
+            Told::Take(_, result) => recordings.push(result.expect("a readable take")),
+            Told::Together(gathering) => gatherings.push(*gathering),
+        }
+        ControlFlow::Continue(())
+    };
+    check_all(paths, listed, Rings::Suspected, &|_, _| {}, &|| {}, &mut tell).expect("a thread");
+    (recordings, gatherings)
 }
 
 /// The findings of one kind.

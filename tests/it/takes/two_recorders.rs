@@ -3,10 +3,8 @@
 use std::f64::consts::TAU;
 
 use beforedoors::detectors::Evidence;
-use beforedoors::engine::recording::measure;
-use beforedoors::engine::takes::Companions;
 
-use super::{Place, RATE, write};
+use super::{Place, RATE, check, write};
 use crate::support::signals::Noise;
 
 /// Sixty tones whose loudness wanders: alike nowhere but to itself.
@@ -49,15 +47,8 @@ fn second(first: &[f32], second: (&[f32], u32)) -> Vec<Evidence> {
     let a = place.with("a.wav", &[first.to_vec()]);
     let b = place.folder.path().join("b.wav");
     write(&b, second.1, &[second.0.to_vec()]);
-    let paths = [a, b];
-    let mut companions = Companions::new(&paths);
-    let mut last = Vec::new();
-    for path in &paths {
-        let mut recording = measure(path, &[], &|_| {}).expect("a readable take");
-        companions.meet(&mut recording);
-        last = recording.findings.iter().map(|finding| finding.evidence).collect();
-    }
-    last
+    let (recordings, _) = check(&[a, b], &[]);
+    recordings[1].findings.iter().map(|finding| finding.evidence).collect()
 }
 
 #[test]

@@ -75,13 +75,13 @@ fn dropped_recordings_are_read_and_the_worst_stands_first() {
     harness.step();
     drop_on(&mut harness, folder.path().to_owned());
     wait_for(&mut harness, "quiet take.wav");
-    wait_for(&mut harness, "hot take.wav: clipped");
+    wait_for(&mut harness, "hot take.wav: hides sound");
     wait_for(&mut harness, "broken.wav: unreadable");
     let at = |name: &str| harness.query_all_by_label_contains(name).next().unwrap().rect().top();
-    let order = [at("broken.wav: unreadable"), at("hot take.wav: clipped"), at("quiet take.wav:")];
+    let order = [at("broken.wav: unreadable"), at("hot take.wav: hides sound"), at("quiet take.wav:")];
     assert!(order.is_sorted(), "{order:?}");
     // A row opens on its numbers.
-    harness.query_all_by_label_contains("hot take.wav: clipped").next().unwrap().click();
+    harness.query_all_by_label_contains("hot take.wav: hides sound").next().unwrap().click();
     wait_for(&mut harness, "true peak");
 }
 
