@@ -338,6 +338,7 @@ impl Evidence {
     pub fn is_note(&self) -> bool {
         match self {
             Self::Lossy { .. } | Self::Mono { .. } | Self::Loud { .. } => true,
+            Self::Freak { .. } | Self::Spill { .. } => true,
             Self::Drift { ppm, .. } => ppm.abs() < DRIFT_MATTERS,
             _ => false,
         }

@@ -2,7 +2,8 @@
 //!
 //! In: one spectrum a second (mean squares of bins). A tone is a highest bin from 1.5 kHz up that stands 15 dB over the mean
 //! of 300 Hz on each side, has no companion at a half, a third, two thirds, three halves, twice or three times its
-//! frequency (a note has partials), and comes again in the next look within a bin and 3 dB. Six looks in a row are *held*.
+//! frequency (a note has partials), and comes again in the next look, or the one
+//! after it, within a bin and 3 dB. Six looks in a row are *held*.
 //! Nobody holds a note like that; an organ's softest stop may. Own working values. The state has a fixed size.
 
 use super::looks::FAINTEST;
@@ -17,7 +18,7 @@ const LOOKS: u32 = 6;
 const AT_ONCE: usize = 6;
 const MOST: usize = 16;
 /// A partial is no weaker than this re the tone.
-const COMPANION: f32 = 1e-3;
+const COMPANION: f32 = 0.02;
 const RATIOS: [f64; 6] = [0.5, 1.0 / 3.0, 2.0 / 3.0, 1.5, 2.0, 3.0];
 
 #[derive(Clone, Copy, Debug)]
@@ -28,6 +29,7 @@ pub(super) struct Held {
     pub end: FrameCount,
     low: f32,
     high: f32,
+    missed: bool,
 }
 
 /// The tones of one channel.
@@ -61,6 +63,10 @@ impl HeldTones {
                 !used[place] && bin.abs_diff(held.bin) <= 1 && high < STEADY * low
             });
             let Some(place) = again else {
+                // Something may cover it for a moment.
+                if !std::mem::replace(&mut held.missed, true) {
+                    return true;
+                }
                 if held.looks >= LOOKS && found.len() < MOST {
                     found.push(*held);
                 }
@@ -69,6 +75,7 @@ impl HeldTones {
             used[place] = true;
             held.bin = tones[place];
             held.looks += 1;
+            held.missed = false;
             held.end = FrameCount::new(end);
             held.low = held.low.min(spectrum[held.bin]);
             held.high = held.high.max(spectrum[held.bin]);
@@ -77,7 +84,15 @@ impl HeldTones {
         for (&bin, _) in tones.iter().zip(used).take(count).filter(|(_, used)| !used) {
             if self.open.len() < 2 * AT_ONCE {
                 let (start, end) = (FrameCount::new(at), FrameCount::new(end));
-                self.open.push(Held { bin, looks: 1, start, end, low: spectrum[bin], high: spectrum[bin] });
+                self.open.push(Held {
+                    bin,
+                    looks: 1,
+                    start,
+                    end,
+                    low: spectrum[bin],
+                    high: spectrum[bin],
+                    missed: false,
+                });
             }
         }
     }

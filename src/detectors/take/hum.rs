@@ -9,7 +9,7 @@
 //! A line stands 10 dB over its surroundings. A family wants lines at exact multiples (within 0.03 Hz and 0.004 Hz a
 //! multiple) of one frequency within 0.2 % of 50 or 60 Hz: three of its own, two of them among the first three, or four
 //! that are even, the second among them, or four with one of the first three; two of them 14 dB or more. The first line
-//! alone will do where it stands 22 dB over its surroundings in three windows or more: the notes beside it are 2 and 3 % off. Its frequency is the mean of the lines' own
+//! alone will do where it stands 17 dB over its surroundings in three windows or more: the notes beside it are 2 and 3 % off. Its frequency is the mean of the lines' own
 //! (parabola through three bins in dB), the higher ones weighing more.
 //!
 //! A recording whose header tells the wrong rate shows the family where none belongs: 54.4 instead of 50 Hz. That
@@ -33,6 +33,8 @@ const WINDOW: f64 = 8.0;
 const KEPT: usize = 8;
 /// Parts of a window that are weighted alike.
 const PARTS: usize = 160;
+/// Of the mean that is taken off: under 1 Hz.
+const MEAN_STEP: f32 = 0.002;
 /// Mean square of a window that holds nothing.
 const NOTHING: f64 = 1e-11;
 const HIGHEST: f64 = 900.0;
@@ -42,7 +44,7 @@ const STANDS_OUT: f64 = 10.0;
 /// Two lines must stand out this clearly.
 const CLEAR: f64 = 14.0;
 /// The first line alone, in so many windows.
-const ALONE: f64 = 22.0;
+const ALONE: f64 = 17.0;
 const FEWEST_ALONE: usize = 3;
 /// One line can't carry more than this of the score, in dB.
 const MOST_SCORE: f64 = 25.0;
@@ -63,6 +65,8 @@ pub(super) struct HumEar {
     /// The decimated samples of the window in progress.
     ring: Vec<f32>,
     filled: usize,
+    /// Over about a fifth of a second; NaN before anything was heard.
+    mean: f32,
     quiet: Vec<Quiet>,
 }
 
@@ -114,6 +118,7 @@ impl HumEar {
             taps: low_pass(factor),
             ring: vec![0.0; window],
             filled: 0,
+            mean: f32::NAN,
             quiet: (0..KEPT).map(quiet).collect(),
         }
     }
@@ -122,7 +127,10 @@ impl HumEar {
         let factor = self.factor as u64;
         let first = view.frame(view.from).next_multiple_of(factor) - view.start;
         for at in (first as usize..view.to).step_by(self.factor) {
-            self.ring[self.filled] = lanes::dot(&self.taps, &view.samples[at + 1 - self.taps.len()..=at]);
+            let sample = lanes::dot(&self.taps, &view.samples[at + 1 - self.taps.len()..=at]);
+            // An offset would sound in every pause, and weigh there.
+            self.mean = if self.mean.is_nan() { sample } else { self.mean + MEAN_STEP * (sample - self.mean) };
+            self.ring[self.filled] = sample - self.mean;
             self.filled += 1;
             if self.filled == self.ring.len() {
                 self.end_window();
@@ -132,7 +140,7 @@ impl HumEar {
 
     /// After a gap.
     pub fn restart(&mut self) {
-        self.filled = 0;
+        (self.filled, self.mean) = (0, f32::NAN);
     }
 
     /// Hum in what was heard, if it stands no more than 60 dB under `programme`.

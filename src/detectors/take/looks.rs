@@ -48,7 +48,9 @@ pub(super) struct Looks {
     next: u64,
     quiet: Vec<(f32, Vec<f32>)>,
     /// The bin of the tone that carries most of the newest looks, and how many in a row.
-    lone: (usize, u32),
+    lone: Option<(usize, u32)>,
+    /// The highest bin of the newest look, and whether anything sounded in it.
+    top: (usize, bool),
     longest_lone: u32,
     held: HeldTones,
     powers: Vec<f32>,
@@ -71,7 +73,8 @@ impl Looks {
             mean: vec![0.0; bins],
             looks: 0,
             next: 0,
-            lone: (0, 0),
+            lone: None,
+            top: (0, false),
             longest_lone: 0,
             held: HeldTones::new(f64::from(rate.get()) / length as f64, bins),
             powers: vec![0.0; bins],
@@ -118,7 +121,7 @@ impl Looks {
 
     /// After a gap.
     pub fn restart(&mut self) {
-        (self.next, self.lone) = (0, (0, 0));
+        (self.next, self.lone, self.top) = (0, None, (0, false));
         self.held.restart();
     }
 
@@ -142,13 +145,17 @@ impl Looks {
 
     /// `top`: the highest bin and its power; `all`: the power of everything.
     fn follow(&mut self, top: (usize, f32), all: f32) {
-        let stands = top.1 > FAINTEST && top.1 > LONE_SHARE * all;
-        let same = self.lone.1 > 0 && self.lone.0.abs_diff(top.0) <= 1;
-        self.lone = match stands {
-            true => (top.0, if same { self.lone.1 + 1 } else { 1 }),
-            false => (0, 0),
-        };
-        self.longest_lone = self.longest_lone.max(self.lone.1);
+        let near = |bin: usize| bin.abs_diff(top.0) <= 1;
+        let (before, sounded) = std::mem::replace(&mut self.top, (top.0, top.1 > FAINTEST));
+        if top.1 <= FAINTEST || top.1 <= LONE_SHARE * all {
+            self.lone = None;
+        } else if let Some((_, looks)) = self.lone.filter(|lone| near(lone.0)) {
+            self.lone = Some((top.0, looks + 1));
+            self.longest_lone = self.longest_lone.max(looks + 1);
+        } else {
+            // A test tone begins the take, or comes back; what rings comes up while something else sounds.
+            self.lone = (sounded && !near(before)).then_some((top.0, 1));
+        }
     }
 
     /// Where the mean spectrum falls off a cliff.

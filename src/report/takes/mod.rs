@@ -87,7 +87,7 @@ fn first_table(report: &TakesReport, html: &mut String) {
     for take in unread {
         let _ = writeln!(
             html,
-            "<tr><td>{}</td><td>{}</td><td>{}</td><td></td><td></td><td colspan=\"2\">{}</td></tr>",
+            "<tr><td>{}</td><td class=\"n\">{}</td><td class=\"name\">{}</td><td></td><td></td><td colspan=\"2\">{}</td></tr>",
             picture::sign(take.bad),
             take.bad.word(),
             escaped(&take.name),
@@ -97,7 +97,7 @@ fn first_table(report: &TakesReport, html: &mut String) {
     for (take, fault) in all.iter().take(MOST_ROWS) {
         let _ = writeln!(
             html,
-            "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
+            "<tr><td>{}</td><td class=\"n\">{}</td><td class=\"name\">{}</td><td class=\"n\">{}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
             picture::sign(fault.bad),
             fault.bad.word(),
             escaped(&take.name),
@@ -123,15 +123,15 @@ fn folder(together: &Together, html: &mut String) {
     html.push_str(if listed { "<th>Input</th>" } else { "" });
     html.push_str("<th>Peak</th><th>A</th>");
     for kind in &together.columns {
-        let _ = write!(html, "<th>{}</th>", kind.word());
+        let _ = write!(html, "<th>{}</th>", kind.short());
     }
     html.push_str("</tr></thead>\n<tbody>\n");
     for row in &together.rows {
-        let _ = write!(html, "<tr><td>{}</td><td>{}</td>", picture::sign(row.worst), escaped(&row.name));
+        let _ = write!(html, "<tr><td>{}</td><td class=\"name\">{}</td>", picture::sign(row.worst), escaped(&row.name));
         if listed {
-            let _ = write!(html, "<td>{}</td>", escaped(&row.input));
+            let _ = write!(html, "<td class=\"name\">{}</td>", escaped(&row.input));
         }
-        let _ = write!(html, "<td>{}</td><td>{}</td>", row.peak, row.active);
+        let _ = write!(html, "<td class=\"n\">{}</td><td class=\"n\">{}</td>", row.peak, row.active);
         for cell in &row.cells {
             let _ = write!(html, "<td>{}</td>", cell.map_or(String::new(), picture::sign));
         }
