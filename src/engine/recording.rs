@@ -200,8 +200,12 @@ pub fn measure_as(path: &Path, expect: Expect, progress: &(dyn Fn(f64) + Sync)) 
         let channel = ChannelId::from_index(index);
         let heard = Heard { activity: summary.take, ..*detectors.heard(channel) };
         let mut tops = detectors.tops(channel);
-        let coded = |finding: &Finding| matches!(finding.evidence, Evidence::CodedClip { .. });
-        tops.flat += u32::from(findings.iter().any(|finding| finding.channel == channel && coded(finding)));
+        let flat = |finding: &&Finding| {
+            let is_flat = matches!(finding.evidence, Evidence::FlatTop { .. } | Evidence::CodedClip { .. });
+            is_flat && finding.channel == channel
+        };
+        // What the whole take tells of them counts.
+        tops.flat = findings.iter().filter(flat).count() as u32;
         judge(heard, tops, summary.whole.true_peak, inputs.get(index))
     };
     let channels = summary.channels.iter().enumerate().map(verdict).collect();

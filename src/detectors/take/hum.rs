@@ -155,7 +155,7 @@ impl HumEar {
             .map(|(family, rate, found)| (family, (rate != header).then_some(rate), found))?;
         let level = Dbfs::from_power(found.power);
         let below = level - programme;
-        let clear = below < NEAR_PROGRAMME || found.clear_lines >= 2 || found.lines == 1;
+        let clear = below < NEAR_PROGRAMME || found.clear_lines >= 2 || found.alone;
         (below >= UNDER_PROGRAMME && clear).then(|| MainsHum {
             family,
             frequency: Hertz::new(found.frequency),
@@ -225,6 +225,8 @@ struct Family {
     /// Of the first three.
     low: usize,
     clear_lines: usize,
+    /// The first line would do by itself.
+    alone: bool,
     power: f64,
     form: HumForm,
 }
@@ -297,6 +299,7 @@ impl Steady {
             lines: best.len(),
             low,
             clear_lines,
+            alone,
             power,
             form: form(&best, power),
         })

@@ -87,6 +87,10 @@ fn every_fault_has_its_mark_and_is_walked_by_keys() {
         name.contains(", at 0:") && !name.contains(": ")
     });
     assert_eq!(marks.count(), findings.len());
+    assert!(says(&harness, &format!(" of {} faults", findings.len())), "the worst is at hand");
+    for _ in 0..findings.len() {
+        press(&mut harness, Key::ArrowLeft);
+    }
     assert!(says(&harness, &format!("1 of {} faults", findings.len())));
     press(&mut harness, Key::ArrowRight);
     assert!(says(&harness, &format!("2 of {} faults", findings.len())));
