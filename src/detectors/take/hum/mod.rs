@@ -16,6 +16,8 @@
 //! wants eight lines, the first three among them: a C lies near 60 · 48 / 44.1. A take under eight seconds, silence, and less than −60 dB re the programme are no hum.
 //! Sources: mains families and what they tell, common practice; EN 50160 lets a grid off by 1 %, they keep within 0.2 %.
 
+mod comb;
+
 use std::f64::consts::{PI, TAU};
 
 use realfft::RealFftPlanner;
@@ -24,6 +26,7 @@ use super::View;
 use crate::detectors::finding::{Evidence, HumForm};
 use crate::dsp::lanes;
 use crate::units::{Db, Dbfs, Hertz, SampleRate};
+use comb::Comb;
 
 const LOW_RATE: f64 = 2400.0;
 /// Of the decimated rate, where the low-pass has lost half.
@@ -38,6 +41,8 @@ const MEAN_STEP: f32 = 0.002;
 /// Mean square of a window that holds nothing.
 const NOTHING: f64 = 1e-11;
 const HIGHEST: f64 = 900.0;
+/// Eight multiples of 65 Hz and their surroundings.
+const COMB_HIGHEST: f64 = 540.0;
 const REACH: f64 = 0.002;
 const BESIDE: (f64, f64) = (1.0, 5.0);
 const STANDS_OUT: f64 = 10.0;
@@ -214,6 +219,7 @@ fn clearer(a: &(u16, u32, Family), b: &(u16, u32, Family)) -> std::cmp::Ordering
 /// The weighted spectra of the quiet windows: a line of amplitude 1 reads 1/2.
 struct Steady {
     spectra: Vec<Vec<f32>>,
+    comb: Comb,
     /// Hz from bin to bin.
     step: f64,
 }
@@ -263,11 +269,34 @@ impl Steady {
             let scale = (2.0 / (sum * sum)) as f32;
             spectra.push(output[..bins].iter().map(|bin| bin.norm_sqr() * scale).collect::<Vec<f32>>());
         }
-        Some(Self { spectra, step: rate / size as f64 })
+        let step = rate / size as f64;
+        let comb = Comb::of(&spectra, step, BESIDE, COMB_HIGHEST);
+        Some(Self { spectra, comb, step })
     }
 
-    /// Lines at multiples of about `base` Hz.
+    /// Lines at multiples of about `base` Hz: by what each of them is, else by their number.
     fn family(&self, base: f64) -> Option<Family> {
+        self.by_lines(base).or_else(|| self.by_comb(base))
+    }
+
+    fn by_comb(&self, base: f64) -> Option<Family> {
+        let lines = self.comb.lines(base, REACH)?;
+        let power = |hertz: f64| {
+            let bin = (hertz / self.step).round() as usize;
+            f64::from(middle(self.spectra.iter().map(|spectrum| spectrum.get(bin).copied().unwrap_or(0.0))))
+        };
+        let told = |&(order, hertz): &(usize, f64)| Line { order, hertz, power: power(hertz), over: 0.0 };
+        let lines: Vec<Line> = lines.iter().map(told).collect();
+        let weights: f64 = lines.iter().map(|line| (line.order * line.order) as f64).sum();
+        let frequency = lines.iter().map(|line| line.order as f64 * line.hertz).sum::<f64>() / weights;
+        let power = lines.iter().map(|line| line.power).sum();
+        let low = lines.iter().filter(|line| line.order <= 3).count();
+        let form = form(&lines, power);
+        let count = lines.len();
+        Some(Family { score: 0.0, frequency, lines: count, low, clear_lines: 0, alone: false, power, form })
+    }
+
+    fn by_lines(&self, base: f64) -> Option<Family> {
         let lines: Vec<Line> = (1..=(HIGHEST / base) as usize).flat_map(|order| self.lines(base, order)).collect();
         let found = lines.iter().filter(|line| (line.hertz / line.order as f64 / base - 1.0).abs() <= REACH);
         let with = |line: &Line| exact(&lines, line.hertz / line.order as f64);
