@@ -9,12 +9,14 @@
 //! A line stands 10 dB over its surroundings. A family wants lines at exact multiples (within 0.03 Hz and 0.004 Hz a
 //! multiple) of one frequency within 0.2 % of 50 or 60 Hz: three of its own, two of them among the first three, or four
 //! that are even, the second among them, or four with one of the first three; two of them 14 dB or more. The first line
-//! alone will do where it stands 17 dB over its surroundings in three windows or more: the notes beside it are 2 and 3 % off. Its frequency is the mean of the lines' own
-//! (parabola through three bins in dB), the higher ones weighing more.
+//! alone will do where it stands 17 dB over its surroundings in three windows or more (28 dB where it is less than 30 dB
+//! under the programme): the notes beside it are 2 and 3 % off. Where no line tells, their number may ([`comb`]). The
+//! frequency is the mean of the lines' own (parabola through three bins in dB), the higher ones weighing more.
 //!
-//! A recording whose header tells the wrong rate shows the family where none belongs: 54.4 instead of 50 Hz. That
-//! wants eight lines, the first three among them: a C lies near 60 · 48 / 44.1. A take under eight seconds, silence, and less than −60 dB re the programme are no hum.
-//! Sources: mains families and what they tell, common practice; EN 50160 lets a grid off by 1 %, they keep within 0.2 %.
+//! A recording whose header tells the wrong rate shows the family where none belongs: 54.4 instead of 50 Hz. That wants
+//! eight lines, the first three among them: a C lies near 60 · 48 / 44.1. A take under eight seconds, silence, and less
+//! than −60 dB re the programme are no hum. Sources: mains families and what they tell, common practice; EN 50160 lets a
+//! grid off by 1 %, they keep within 0.2 %.
 
 mod comb;
 
@@ -51,6 +53,8 @@ const CLEAR: f64 = 14.0;
 /// The first line alone, in so many windows.
 const ALONE: f64 = 17.0;
 const FEWEST_ALONE: usize = 3;
+/// The same where it could be a note.
+const VERY_ALONE: f64 = 28.0;
 /// One line can't carry more than this of the score, in dB.
 const MOST_SCORE: f64 = 25.0;
 const EXACT: (f64, f64) = (0.03, 0.004);
@@ -160,7 +164,7 @@ impl HumEar {
             .map(|(family, rate, found)| (family, (rate != header).then_some(rate), found))?;
         let level = Dbfs::from_power(found.power);
         let below = level - programme;
-        let clear = below < NEAR_PROGRAMME || found.clear_lines >= 2 || found.alone;
+        let clear = below < NEAR_PROGRAMME || found.clear_lines >= 2 || found.first >= VERY_ALONE;
         (below >= UNDER_PROGRAMME && clear).then(|| MainsHum {
             family,
             frequency: Hertz::new(found.frequency),
@@ -231,8 +235,8 @@ struct Family {
     /// Of the first three.
     low: usize,
     clear_lines: usize,
-    /// The first line would do by itself.
-    alone: bool,
+    /// How far the first line stands over its surroundings, in dB.
+    first: f64,
     power: f64,
     form: HumForm,
 }
@@ -293,7 +297,7 @@ impl Steady {
         let low = lines.iter().filter(|line| line.order <= 3).count();
         let form = form(&lines, power);
         let count = lines.len();
-        Some(Family { score: 0.0, frequency, lines: count, low, clear_lines: 0, alone: false, power, form })
+        Some(Family { score: 0.0, frequency, lines: count, low, clear_lines: 0, first: 0.0, power, form })
     }
 
     fn by_lines(&self, base: f64) -> Option<Family> {
@@ -313,7 +317,8 @@ impl Steady {
         let clear = best.iter().filter(|line| line.over >= CLEAR).count();
         let second = own(&|order| order == 2) == 1;
         // One line alone stands so exactly where no note does.
-        let alone = best.iter().any(|line| line.order == 1 && line.over >= ALONE) && self.spectra.len() >= FEWEST_ALONE;
+        let first = best.iter().find(|line| line.order == 1).map_or(0.0, |line| line.over);
+        let alone = first >= ALONE && self.spectra.len() >= FEWEST_ALONE;
         if !alone && (clear < 2 || !(all >= 3 && low >= 2 || even >= 4 && second || all >= 4 && low >= 1)) {
             return None;
         }
@@ -328,7 +333,7 @@ impl Steady {
             lines: best.len(),
             low,
             clear_lines,
-            alone,
+            first,
             power,
             form: form(&best, power),
         })
