@@ -9,7 +9,7 @@
 //! A line stands 10 dB over its surroundings. A family wants lines at exact multiples (within 0.03 Hz and 0.004 Hz a
 //! multiple) of one frequency within 0.2 % of 50 or 60 Hz: three of its own, two of them among the first three, or four
 //! that are even, the second among them, or four with one of the first three; two of them 14 dB or more. The first line
-//! alone will do where it stands 17 dB over its surroundings in three windows or more (28 dB where it is less than 30 dB
+//! alone will do where it stands 17 dB over its surroundings in three windows or more (22 dB where it is less than 30 dB
 //! under the programme): the notes beside it are 2 and 3 % off. Where no line tells, their number may ([`comb`]). The
 //! frequency is the mean of the lines' own (parabola through three bins in dB), the higher ones weighing more.
 //!
@@ -54,7 +54,7 @@ const CLEAR: f64 = 14.0;
 const ALONE: f64 = 17.0;
 const FEWEST_ALONE: usize = 3;
 /// The same where it could be a note.
-const VERY_ALONE: f64 = 28.0;
+const VERY_ALONE: f64 = 22.0;
 /// One line can't carry more than this of the score, in dB.
 const MOST_SCORE: f64 = 25.0;
 const EXACT: (f64, f64) = (0.03, 0.004);
