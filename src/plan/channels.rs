@@ -66,13 +66,14 @@ fn own_strips<'a>(rig: &'a Rig, wired: &Wired) -> Vec<&'a Strip> {
 fn is_a_stranger(rig: &Rig, wired: &Wired) -> bool {
     let own = own_strips(rig, wired);
     let at_home = own.iter().any(|strip| wired.to.1.channel() == Some(strip.channel.number() as u8));
-    !own.is_empty() && !at_home && !may_come_to(rig, wired, own[0])
+    let listed = wired.to.1.channel().is_some_and(|channel| rig.strip(channel).is_some());
+    !own.is_empty() && listed && !at_home && !may_come_to(rig, wired, own[0])
 }
 
 /// Whether the channel where a wire ends may be its source's too: it is listed, has no other source of its own, and takes
 /// the half of it that is a cue, is of the same kind, or bears its name and more.
 fn may_come_to(rig: &Rig, wired: &Wired, own: &Strip) -> bool {
-    let Some(strip) = wired.to.1.channel().and_then(|channel| rig.strip(channel)) else { return true };
+    let Some(strip) = wired.to.1.channel().and_then(|channel| rig.strip(channel)) else { return false };
     let has_its_own = rig.things.iter().any(|thing| thing.name == strip.name);
     let half = wired.from.1.side().is_some()
         && signals::output_of(rig, wired).is_some_and(|out| out.layout != Layout::Mono)
@@ -96,6 +97,14 @@ fn side_of(strip: &Strip) -> Option<Side> {
         "right" | "r" => Some(Side::Right),
         _ => None,
     }
+}
+
+/// The channel of the other side, by its name: "Keys right" for "Keys left".
+pub(super) fn partner(rig: &Rig, strip: &Strip) -> Option<u8> {
+    let stem = |strip: &Strip| strip.name.rsplit_once(' ').map(|(stem, _)| stem.to_lowercase());
+    let side = side_of(strip)?;
+    let other = |other: &&Strip| stem(other) == stem(strip) && side_of(other).is_some_and(|own| own != side);
+    rig.strips.iter().find(other).map(|other| other.channel.number() as u8)
 }
 
 /// Whether another wire already comes to the channel behind a socket.

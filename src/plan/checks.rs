@@ -61,6 +61,8 @@ pub enum Trouble {
     SideCrossed(Side),
     NotHeard(Vec<Closed>),
     HeardOnOneSide(SideKey),
+    /// The hall has the left mains only, and this is stereo.
+    RightHalfLost,
     CueInTheHall {
         cue: Cue,
         speaker: ThingId,
@@ -307,7 +309,8 @@ fn judge_wire(rig: &Rig, id: WireId, found: &mut Found) -> Judgement {
         found.never(About::Wire(id), trouble);
         return Judgement::default();
     };
-    let listed = |channel: &u8| rig.strip(*channel).is_some() || rig.desk() != Some(wired.to.0);
+    let misled = channels::misled(rig, wired).is_some();
+    let listed = |channel: &u8| misled || rig.strip(*channel).is_some() || rig.desk() != Some(wired.to.0);
     if let Some(channel) = wired.to.1.channel().filter(|channel| !listed(channel)) {
         found.but(About::Wire(id), Trouble::NotListed { channel });
     }
@@ -424,6 +427,7 @@ impl Trouble {
             Self::SideCrossed(_) => "side-crossed",
             Self::NotHeard(_) => "not-heard",
             Self::HeardOnOneSide(_) => "one-side-only",
+            Self::RightHalfLost => "right-half-lost",
             Self::CueInTheHall { .. } => "cue-in-the-hall",
             Self::CueInTheRecording { .. } => "cue-in-the-recording",
             Self::RecordingLacks(_) => "recording-lacks",

@@ -11,7 +11,7 @@ use super::gear::{Gear, GearKind, InPort, LeadKind, OutPort, Role, StandKind};
 use super::kind::OutKind;
 use super::port::Plug;
 use super::quantity::Metres;
-use super::rig::{Bus, Rig, Wired};
+use super::rig::{Bus, Rig, ThingId, Wired};
 use super::wire::{Cable, InLine};
 
 /// A show may run over, and batteries age.
@@ -65,7 +65,13 @@ pub fn shortages(rig: &Rig) -> Vec<Shortage> {
     };
     let has = |kind: GearKind| stock.iter().filter(|gear| gear.kind == kind).map(|gear| gear.count).sum();
     for inline in InLine::ALL {
-        let wanted = rig.wires.iter().flat_map(|wired| &wired.wire.through).filter(|box_| **box_ == inline).count();
+        let mut users: Vec<ThingId> =
+            rig.wires.iter().filter(|wired| wired.wire.through.contains(&inline)).map(|wired| wired.from.0).collect();
+        if inline == InLine::StereoDi {
+            // One box takes both sides.
+            users.dedup();
+        }
+        let wanted = users.len();
         // Part of another box, refused anyway, or made.
         let builtin =
             matches!(inline, InLine::GroundLift | InLine::EarthRemoved | InLine::UsbHub | InLine::ResistorSum);
@@ -150,7 +156,7 @@ pub fn lead_of(wired: &Wired) -> LeadKind {
 fn leads(rig: &Rig) -> BTreeMap<LeadKind, Vec<Option<Metres>>> {
     let mut wanted: BTreeMap<LeadKind, Vec<Option<Metres>>> = BTreeMap::new();
     let mut splits = Vec::new();
-    for wired in &rig.wires {
+    for (index, wired) in rig.wires.iter().enumerate() {
         let kind = lead_of(wired);
         if kind == LeadKind::Split {
             let socket = (wired.from.0, std::mem::discriminant(&wired.from.1));
@@ -158,6 +164,14 @@ fn leads(rig: &Rig) -> BTreeMap<LeadKind, Vec<Option<Metres>>> {
                 continue;
             }
             splits.push(socket);
+        }
+        if matches!(kind, LeadKind::Usb | LeadKind::Network) {
+            // One lead carries both ways.
+            let back =
+                |other: &Wired| other.from.0 == wired.to.0 && other.to.0 == wired.from.0 && lead_of(other) == kind;
+            if rig.wires[..index].iter().any(back) {
+                continue;
+            }
         }
         let length = wired.described.then_some(wired.wire.length);
         // A box at the source needs a short lead before the long one.

@@ -263,12 +263,13 @@ fn gain(
     }
     let (potential, needed) = (feedback::potential(&geometry), feedback::needed(&geometry));
     let short = feedback::short(&geometry);
-    let answer = GainBeforeFeedback {
-        channel,
-        potential: Db::new(potential.value()),
-        needed: Db::new(needed.value()),
-        cures: if short > Db::ZERO { feedback::cures(&geometry, forward(rig, place, speakers)) } else { Vec::new() },
-    };
+    let mut cures =
+        if short > Db::ZERO { feedback::cures(&geometry, forward(rig, place, speakers)) } else { Vec::new() };
+    if matches!(strip.kind, SourceKind::Speech | SourceKind::Headset) {
+        cures.retain(|(cure, _)| *cure != Cure::SoloistOnly);
+    }
+    let answer =
+        GainBeforeFeedback { channel, potential: Db::new(potential.value()), needed: Db::new(needed.value()), cures };
     found.show(About::Channel(channel), potential);
     found.show(About::Channel(channel), needed);
     if short > RING_SLACK {
@@ -284,7 +285,9 @@ const FREE_BEFORE_SPEAKER: f64 = 2.0;
 fn forward(rig: &Rig, mic: Place, speakers: &[(ThingId, Place)]) -> Metres {
     let nearest = speakers.iter().min_by(|a, b| mic.distance(a.1).get().total_cmp(&mic.distance(b.1).get()));
     let first_row = rig.venue.iter().flat_map(|venue| &venue.seats).map(|seat| seat.place.y).fold(f64::NAN, f64::max);
-    let free = nearest.map_or(0.0, |(_, speaker)| speaker.y - first_row - FREE_BEFORE_SPEAKER);
+    // Of one row nobody knows where the first one is.
+    let rows = rig.venue.as_ref().map_or(0, |venue| venue.seats.len());
+    let free = nearest.filter(|_| rows > 1).map_or(0.0, |(_, speaker)| speaker.y - first_row - FREE_BEFORE_SPEAKER);
     Metres::new(free.max(0.0))
 }
 
@@ -293,7 +296,12 @@ fn open_mics(rig: &Rig, channel: u8) -> u32 {
     let is_mic = |channel: u8| rig.source_of(channel).is_some_and(|(thing, _)| thing.kind.is_mic());
     let in_songs = rig.songs.iter().filter(|song| song.contains(&channel));
     let fullest = in_songs.map(|song| song.iter().filter(|open| is_mic(**open)).count()).max();
-    let all = || rig.strips.iter().filter(|strip| !strip.mute && is_mic(strip.channel.number() as u8)).count();
+    let all = || {
+        rig.strips
+            .iter()
+            .filter(|strip| !strip.mute && strip.cue.is_none() && is_mic(strip.channel.number() as u8))
+            .count()
+    };
     fullest.unwrap_or_else(all).max(1) as u32
 }
 

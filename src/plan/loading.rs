@@ -49,10 +49,16 @@ fn unpowered(rig: &Rig, found: &mut Found) {
     }
     // Laptops, receivers and recorders run on what is theirs.
     let wants = |kind: GearKind| {
-        kind.is_desk() || kind.is_active_speaker() || matches!(kind, GearKind::Amplifier | GearKind::LineAmplifier)
+        kind.is_desk()
+            || kind.is_active_speaker()
+            || matches!(kind, GearKind::Amplifier | GearKind::LineAmplifier | GearKind::Effects)
     };
     for id in rig.ids().filter(|id| wants(rig.thing(*id).kind) && !has_power(*id)) {
-        found.but(About::Thing(id), Trouble::NoPower);
+        if rig.thing(id).kind == GearKind::Effects {
+            found.but(About::Thing(id), Trouble::NoPower);
+        } else {
+            found.never(About::Thing(id), Trouble::NoPower);
+        }
     }
 }
 

@@ -230,11 +230,26 @@ impl Rig {
         }
     }
 
+    /// All channels that a wire into the desk comes to: by USB or network also those of playback that have no other wire.
+    pub fn channels_of(&self, wired: &Wired) -> Vec<u8> {
+        let mut all: Vec<u8> = self.channel_of(wired).into_iter().collect();
+        if matches!(wired.to.1, InPort::Usb | InPort::Network)
+            && matches!(self.thing(wired.from.0).kind, GearKind::Source(_))
+        {
+            let plugged = |channel| self.into_thing(wired.to.0).any(|other| self.channel_of(other) == Some(channel));
+            let of_playback =
+                self.strips.iter().filter(|strip| strip.kind == SourceKind::Playback && strip.cue.is_none());
+            let numbers = of_playback.map(|strip| strip.channel.number() as u8);
+            all.extend(numbers.filter(|channel| !plugged(*channel)));
+        }
+        all
+    }
+
     /// The source on a channel, and its wire.
     pub fn source_of(&self, channel: u8) -> Option<(&Thing, &Wired)> {
         let desk = self.desk()?;
         let arrives =
-            |wired: &&Wired| self.channel_of(wired) == Some(channel) && !matches!(wired.to.1, InPort::Insert(_));
+            |wired: &&Wired| self.channels_of(wired).contains(&channel) && !matches!(wired.to.1, InPort::Insert(_));
         let wired = self.into_thing(desk).find(arrives)?;
         Some((self.thing(wired.from.0), wired))
     }

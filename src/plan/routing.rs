@@ -61,7 +61,15 @@ impl Paths {
     pub fn of(rig: &Rig) -> Self {
         let mut edges = Vec::new();
         for strip in &rig.strips {
-            channel_edges(strip, &mut edges);
+            let number = strip.channel.number() as u8;
+            let sends = |wired: &Wired| {
+                Some(wired.from.0) == rig.desk()
+                    && wired.from.1 == OutPort::Insert(number)
+                    && !super::signals::is_insert_pair(rig, wired)
+            };
+            // A plug in an insert without a return interrupts its channel.
+            let interrupted = strip.insert_half_in || rig.wires.iter().any(sends);
+            channel_edges(strip, interrupted, &mut edges);
         }
         for setting in &rig.buses {
             group_edges(setting, &mut edges);
@@ -88,6 +96,15 @@ impl Paths {
         })
     }
 
+    /// The same without what only comes back from an effect.
+    pub fn dry(&self, rig: &Rig, from: Node) -> BTreeSet<Node> {
+        let wet = |node: Node| matches!(node, Node::Thing(id, _) if rig.thing(id).kind == GearKind::Effects);
+        search([from], |node| {
+            let open = self.of_node(&self.leaving, node).filter(|edge| edge.closed.is_none() && !wet(node));
+            open.map(|edge| edge.to).collect()
+        })
+    }
+
     /// Everything from which one of these is reached over open edges.
     pub fn reaching(&self, wanted: impl IntoIterator<Item = Node>) -> BTreeSet<Node> {
         search(wanted, |node| {
@@ -109,7 +126,13 @@ impl Paths {
             (edge.from == from || all.contains(&edge.from))
                 && (wanted.contains(&edge.to) || leads_there.contains(&edge.to))
         };
-        let why: BTreeSet<Closed> = self.edges.iter().filter(on_the_way).filter_map(|edge| edge.closed).collect();
+        // Another channel's switches are none of this one's.
+        let own = |edge: &&Edge| edge.from == from || !matches!(edge.from, Node::Channel(_));
+        let found = self.edges.iter().filter(on_the_way).filter(own).filter_map(|edge| edge.closed);
+        let mut why: BTreeSet<Closed> = found.collect();
+        if why.iter().any(|closed| matches!(closed, Closed::Muted | Closed::FaderDown | Closed::InsertHalfIn)) {
+            why.retain(|closed| !matches!(closed, Closed::PannedAway(_)));
+        }
         why.into_iter().collect()
     }
 
@@ -137,9 +160,9 @@ pub fn with_role(rig: &Rig, node: Node, role: Role) -> bool {
     matches!(node, Node::Thing(id, _) if rig.thing(id).kind.role() == role)
 }
 
-fn channel_edges(strip: &Strip, edges: &mut Vec<Edge>) {
+fn channel_edges(strip: &Strip, interrupted: bool, edges: &mut Vec<Edge>) {
     let from = Node::Channel(strip.channel.number() as u8);
-    let switched = match (strip.mute, strip.insert_half_in) {
+    let switched = match (strip.mute, interrupted) {
         (true, _) => Some(Closed::Muted),
         (false, true) => Some(Closed::InsertHalfIn),
         _ => None,
@@ -174,10 +197,25 @@ fn group_edges(setting: &BusSetting, edges: &mut Vec<Edge>) {
 fn wire_edges(rig: &Rig, wire: WireId, wired: &Wired, edges: &mut Vec<Edge>) {
     let to_kind = rig.thing(wired.to.0).kind;
     // A second desk is a box that passes on all that comes to it.
-    let to = match (rig.desk() == Some(wired.to.0), wired.to.1) {
+    let desk = rig.desk();
+    let data = |port: InPort| matches!(port, InPort::Usb | InPort::Network);
+    let to = match (desk == Some(wired.to.0), wired.to.1) {
         (_, InPort::Power) => return,
         // What an insert sends comes back into the channel that sent it.
         _ if super::signals::is_insert_pair(rig, wired) => return,
+        // A player that also takes the desk's channels by its one lead does not play them back.
+        (false, port) if data(port) && plays_by_usb(rig, wired) => return,
+        (true, port) if data(port) => {
+            for channel in rig.channels_of(wired) {
+                edges.extend(leaving(rig, wired.from).into_iter().map(|(from, closed)| Edge {
+                    from,
+                    to: Node::Channel(channel),
+                    closed,
+                    wire: Some(wire),
+                }));
+            }
+            return;
+        }
         // The two-track return goes to the mains, past every channel.
         (true, InPort::TwoTrack(Side::Left)) => Node::Bus(Bus::MainLeft),
         (true, InPort::TwoTrack(Side::Right)) => Node::Bus(Bus::MainRight),
@@ -190,6 +228,14 @@ fn wire_edges(rig: &Rig, wire: WireId, wired: &Wired, edges: &mut Vec<Edge>) {
     for (from, closed) in leaving(rig, wired.from) {
         edges.push(Edge { from, to, closed, wire: Some(wire) });
     }
+}
+
+/// Whether what takes these channels is a source that plays into the desk by USB or network.
+fn plays_by_usb(rig: &Rig, wired: &Wired) -> bool {
+    let plays = |other: &Wired| {
+        other.from.0 == wired.to.0 && other.to.0 == wired.from.0 && matches!(other.to.1, InPort::Usb | InPort::Network)
+    };
+    Some(wired.from.0) == rig.desk() && rig.wires.iter().any(plays)
 }
 
 /// The nodes that feed an output of a thing.

@@ -122,7 +122,9 @@ pub fn other_half(rig: &Rig, id: WireId) -> bool {
     let others = rig.wires.iter().enumerate().filter(|(index, other)| *index != id.0 && other.from.0 == wired.from.0);
     let mut others =
         others.filter(|(_, other)| std::mem::discriminant(&other.from.1) == std::mem::discriminant(&wired.from.1));
+    let partner = strip.and_then(|strip| channels::partner(rig, strip));
     others.any(|(_, other)| sides.is_none() || other.from.1.side() != sides)
+        || partner.is_some_and(|partner| arrives(rig, partner))
 }
 
 fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
@@ -172,7 +174,8 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
         cue_past_its_channel(rig, paths, strip, cue, found);
         return;
     }
-    if heard_by(Role::Hall).next().is_none() {
+    let dry = paths.dry(rig, start);
+    if !dry.iter().any(|node| with_role(rig, *node, Role::Hall)) {
         if muted_mains(rig) && strip.to_main {
             return found.never(About::Bus(Bus::MainLeft), Trouble::NotHeard(vec![Closed::BusMuted(Bus::MainLeft)]));
         }
@@ -185,7 +188,17 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
     } else if let Some(side) = missing_side(rig, paths, number) {
         found.but(about, Trouble::HeardOnOneSide(side));
     }
+    if right_half_is_lost(rig, paths, number) {
+        found.but(about, Trouble::RightHalfLost);
+    }
     twice_in_a_monitor(rig, paths, strip, found);
+}
+
+/// A stereo channel whose right half goes to mains that nothing is wired to.
+fn right_half_is_lost(rig: &Rig, paths: &Paths, number: u8) -> bool {
+    let in_the_hall = |bus: Bus| paths.reached(Node::Bus(bus)).iter().any(|node| with_role(rig, *node, Role::Hall));
+    let right = |wired: &Wired| Some(wired.to.0) == rig.desk() && wired.to.1 == InPort::Stereo(number, Side::Right);
+    rig.wires.iter().any(right) && in_the_hall(Bus::MainLeft) && !in_the_hall(Bus::MainRight)
 }
 
 /// Other wires of a cue's source, and where they lead: past its channel no fader holds it back.
@@ -218,13 +231,15 @@ fn muted_mains(rig: &Rig) -> bool {
 fn arrives(rig: &Rig, channel: u8) -> bool {
     rig.desk().is_some_and(|desk| {
         rig.into_thing(desk)
-            .any(|wired| !matches!(wired.to.1, InPort::Insert(_)) && rig.channel_of(wired) == Some(channel))
+            .any(|wired| !matches!(wired.to.1, InPort::Insert(_)) && rig.channels_of(wired).contains(&channel))
     })
 }
 
 /// Whether the source of this name reaches the audience without the desk, as a microphone in an active loudspeaker does.
 fn straight_to_the_hall(rig: &Rig, paths: &Paths, strip: &Strip) -> bool {
-    let to_the_desk = |id: ThingId| rig.wires.iter().any(|wired| wired.from.0 == id && Some(wired.to.0) == rig.desk());
+    // The two-track return goes to the mains past every channel.
+    let into_a_channel = |wired: &Wired| Some(wired.to.0) == rig.desk() && !matches!(wired.to.1, InPort::TwoTrack(_));
+    let to_the_desk = |id: ThingId| rig.wires.iter().any(|wired| wired.from.0 == id && into_a_channel(wired));
     let own = rig.ids().filter(|id| rig.thing(*id).name == strip.name && !to_the_desk(*id));
     let mut reached = own.flat_map(|id| paths.reached(Node::Thing(id, 1)));
     reached.any(|node| with_role(rig, node, Role::Hall))
@@ -233,8 +248,14 @@ fn straight_to_the_hall(rig: &Rig, paths: &Paths, strip: &Strip) -> bool {
 /// The hall's side that a channel does not reach although the mains have both.
 fn missing_side(rig: &Rig, paths: &Paths, number: u8) -> Option<SideKey> {
     let strip = rig.strip(number)?;
-    let stereo = rig.source_of(number).and_then(|(_, wired)| output_of(rig, wired));
-    if stereo.is_some_and(|out| out.layout != Layout::Mono) {
+    let (_, wired) = rig.source_of(number)?;
+    let by_data = matches!(wired.to.1, InPort::Usb | InPort::Network);
+    if by_data || output_of(rig, wired).is_some_and(|out| out.layout != Layout::Mono) {
+        return None;
+    }
+    // Two microphones of one thing, one on each side, are a pair.
+    let other = |other: &Strip| other.kind == strip.kind && other.pan * strip.pan < 0.0;
+    if rig.strips.iter().any(other) {
         return None;
     }
     let reaches = |bus: Bus| paths.reached(Node::Bus(bus)).iter().any(|node| with_role(rig, *node, Role::Hall));
@@ -276,7 +297,7 @@ fn twice_in_a_monitor(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found
                 Node::Bus(bus) => Some(if bus == Bus::MainRight { Bus::MainLeft } else { bus }),
                 _ => None,
             })
-            .filter(|bus| paths.reached(Node::Bus(*bus)).contains(&at))
+            .filter(|bus| paths.dry(rig, Node::Bus(*bus)).contains(&at))
             .collect();
         if buses.iter().any(|bus| *bus != buses[0]) {
             found.but(About::Channel(number), Trouble::TwiceInOneMonitor { speaker: monitor });
@@ -304,7 +325,7 @@ fn things(rig: &Rig, paths: &Paths, found: &mut Found) {
     for strip in &rig.strips {
         for &(aux, tap) in strip.sends.iter().filter(|(_, tap)| *tap == Tap::AfterFader) {
             let monitor =
-                paths.reached(Node::Bus(Bus::Aux(aux))).iter().any(|node| with_role(rig, *node, Role::Monitor));
+                paths.dry(rig, Node::Bus(Bus::Aux(aux))).iter().any(|node| with_role(rig, *node, Role::Monitor));
             if monitor && tap == Tap::AfterFader {
                 found.but(About::Channel(strip.channel.number() as u8), Trouble::MonitorAfterFader { aux });
             }

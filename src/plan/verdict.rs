@@ -60,6 +60,7 @@ pub enum Reason {
     },
     LoadsSource {
         loss: Db,
+        load: Ohms,
     },
     PhantomReachesSource,
     PhantomMeetsLine,

@@ -42,6 +42,10 @@ impl Made {
     pub fn new(args: &RecordingsArgs, printer: TakesPrinter) -> anyhow::Result<Self> {
         let report = match &args.report {
             None => None,
+            // A report replaces what stands there; a recording never is what it replaces.
+            Some(path) if args.paths.iter().any(|named| is_same(named, path)) => {
+                anyhow::bail!("{}: is itself among the recordings. Name another file for the report", path.display())
+            }
             Some(path) => Some((path.clone(), form(path)?, TakesReport::default(), String::new())),
         };
         let width = args.bits.map(|bits| match bits {
@@ -157,4 +161,8 @@ fn form(path: &Path) -> anyhow::Result<Form> {
         "json" | "jsonl" => Ok(Form::Lines),
         _ => anyhow::bail!("{}: a report ends in .html, .csv or .json. Name it so", path.display()),
     }
+}
+/// Whether two paths lead to one file.
+fn is_same(one: &Path, other: &Path) -> bool {
+    matches!((one.canonicalize(), other.canonicalize()), (Ok(one), Ok(other)) if one == other)
 }

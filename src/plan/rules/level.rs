@@ -34,7 +34,7 @@ pub(super) fn walk(out: &Output, wire: &Wire, judgement: &mut Judgement) -> Outp
     for inline in &wire.through {
         if let Some(load) = inline.load() {
             let loss = loading_loss(feeds.impedance, load);
-            loads(loss, true, judgement);
+            loads(loss, load, true, judgement);
             feeds = Output { usual: feeds.usual - loss, loudest: feeds.loudest - loss, ..feeds };
         }
         feeds = inline.after(feeds);
@@ -45,7 +45,7 @@ pub(super) fn walk(out: &Output, wire: &Wire, judgement: &mut Judgement) -> Outp
 pub(super) fn judge(feeds: &Output, mode: &Mode, input: &Input, judgement: &mut Judgement) {
     let loss = loading_loss(feeds.impedance, mode.impedance);
     // A channel has gain and tone controls that make up for some of it; a bare input has not.
-    loads(loss, input.strip, judgement);
+    loads(loss, mode.impedance, input.strip, judgement);
     let short = mode.quietest - (feeds.usual - loss);
     if short > HOPELESSLY_QUIET {
         judgement.never(Reason::TooQuiet { short });
@@ -71,9 +71,9 @@ pub(super) fn judge(feeds: &Output, mode: &Mode, input: &Input, judgement: &mut 
     }
 }
 
-fn loads(loss: Db, mended_behind: bool, judgement: &mut Judgement) {
+fn loads(loss: Db, load: Ohms, mended_behind: bool, judgement: &mut Judgement) {
     if loss >= SLACK {
         let hopeless = loss > HOPELESSLY_LOADED || !mended_behind;
-        judgement.add(if hopeless { Verdict::Never } else { Verdict::WorksBut }, Reason::LoadsSource { loss });
+        judgement.add(if hopeless { Verdict::Never } else { Verdict::WorksBut }, Reason::LoadsSource { loss, load });
     }
 }

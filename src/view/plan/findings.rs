@@ -109,6 +109,9 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
         Trouble::HeardOnOneSide(side) => {
             format!("half of the hall does not hear it: it is panned away from the {}", side_word(*side))
         }
+        Trouble::RightHalfLost => {
+            "the hall has the left mains only, so its right half is never heard: wire main mono, or plug into L/mono alone".into()
+        }
         Trouble::CueInTheHall { cue, speaker } => {
             format!(
                 "the {} would be heard in the hall, by {}: take it off every way there",
@@ -238,7 +241,7 @@ fn not_heard(closed: &[Closed]) -> String {
             Closed::FaderDown => "its fader is down".into(),
             Closed::PannedAway(SideKey::Right) => "it is panned right, and only left is wired".into(),
             Closed::PannedAway(SideKey::Left) => "it is panned left, and only right is wired".into(),
-            Closed::InsertHalfIn => "a plug stands half in its insert".into(),
+            Closed::InsertHalfIn => "a plug in its insert interrupts it".into(),
             Closed::BusMuted(bus) => format!("{} is muted", bus_name(*bus)),
             Closed::GroupNotToMain(group) => format!("group {group} does not go to main"),
         })

@@ -39,7 +39,11 @@ pub fn reason(reason: Reason) -> String {
         Reason::PhantomHarms => "Phantom power can harm it: +48 V OFF on this input before it is plugged".into(),
         Reason::BiasHarms => "The jack’s voltage goes straight through it and can harm it".into(),
         Reason::TooHot { over } => format!("Its peaks are {} too hot for this input: pad in, gain down", whole(over)),
-        Reason::LoadsSource { loss } => {
+        Reason::LoadsSource { loss, load } if load.get() >= 1e6 => format!(
+            "Such a pickup is loaded even here, {} quieter: that is usual; one with a preamplifier of its own is better",
+            whole(loss)
+        ),
+        Reason::LoadsSource { loss, .. } => {
             format!("It is loaded down, {} quieter and dull: it wants 1 MΩ, an active DI or a hi-Z input", whole(loss))
         }
         Reason::PhantomReachesSource => {

@@ -240,7 +240,7 @@ fn monitors(plan: &Plan) -> Parts {
             let send = strip.sends.iter().find(|(aux, _)| Bus::Aux(*aux) == bus);
             send.map(|(_, tap)| format!("{} ({})", channel_name(rig, strip.channel.number() as u8), tap_word(*tap)))
         });
-        let reached = plan.checked.paths.reached(Node::Bus(bus));
+        let reached = plan.checked.paths.dry(rig, Node::Bus(bus));
         let goes = reached.iter().filter_map(|node| match node {
             Node::Thing(id, _) if rig.thing(*id).kind.role() != Role::Other => Some(plain(&rig.thing(*id).name)),
             _ => None,

@@ -349,7 +349,14 @@ fn each_rig_is_judged_as_the_trade_would() {
         (
             "recorder on an insert",
             kit().wire("D,Desk,insert 1,Recorder,in 1,jack cable,3,"),
-            vec!["wire D: but insert-is-no-output", "→ Feed it from Desk aux 2 instead"],
+            vec![
+                "channel 1: never not-heard",
+                "wire D: but insert-is-no-output",
+                "→ Feed it from Desk aux 2 instead",
+                "Left: but nothing-feeds-it",
+                "Right: but nothing-feeds-it",
+                "Wedge: but nothing-feeds-it",
+            ],
         ),
         (
             "desk into a tablet’s headset jack",
