@@ -222,3 +222,72 @@ fn apart(mut rings: Vec<Ring>) -> Vec<Ring> {
     }
     chosen
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::dsp::biquad::EqBand;
+
+    fn rate() -> SampleRate {
+        SampleRate::new(48_000).unwrap()
+    }
+
+    fn of(ways: &[(usize, f64)]) -> LoopGain {
+        let mut samples = vec![0.0; 9600];
+        for (late, gain) in ways {
+            samples[*late] += gain;
+        }
+        LoopGain::new(&Impulse::new(rate(), samples, 0, Hertz::new(100.0), Hertz::new(12_000.0)).unwrap())
+    }
+
+    /// A pure delay of 10 ms at −6 dB: in phase at every 100 Hz, gain −6 dB everywhere; both margins are 6 dB.
+    #[test]
+    fn a_pure_delay() {
+        let gain = of(&[(480, 0.5)]);
+        let margin = gain.margin();
+        assert!((margin.safe.get() - 6.0206).abs() < 1e-6 && (margin.phase_aware.unwrap().get() - 6.0206).abs() < 1e-6);
+        for ring in &margin.next {
+            let turns = ring.frequency.get() / 100.0;
+            assert!((turns - turns.round()).abs() < 1e-6, "{ring:?}");
+        }
+        assert!((gain.clone().raised(Db::new(4.0)).margin().safe.get() - 2.0206).abs() < 1e-6);
+        // Upside down: in phase half a turn away.
+        let ring = of(&[(480, -0.5)]).margin().next[0].frequency.get() / 50.0;
+        assert!((ring - ring.round()).abs() < 1e-6 && ring.round() as i64 % 2 == 1);
+        // 5 ms later: every 66.7 Hz.
+        let later = gain.delayed(Seconds::new(0.005)).margin().next[0].frequency.get() * 0.015;
+        assert!((later - later.round()).abs() < 1e-6, "{later}");
+    }
+
+    /// Two ways of 1 and 1/3: +2.50 dB at most (comb filter), where both are in phase with what was sent.
+    #[test]
+    fn a_comb() {
+        let margin = of(&[(480, 0.1), (960, 0.1 / 3.0)]).margin();
+        assert!((margin.safe.get() - (20.0 - 2.4988)).abs() < 1e-3, "{margin:?}");
+        assert!((margin.phase_aware.unwrap().get() - (20.0 - 2.4988)).abs() < 1e-3);
+    }
+
+    /// Equal microphones at equal distance: 6.02 dB each doubling; a loopback of half is 6.02 dB that the loop has more.
+    #[test]
+    fn several_microphones_and_a_loopback() {
+        let one = of(&[(480, 0.1)]);
+        let two = LoopGain::sum([&one, &one]).unwrap().margin();
+        assert!((two.safe.get() - (20.0 - 6.0206)).abs() < 1e-6);
+        assert!(LoopGain::sum([]).is_none());
+        let over = one.clone().over(&of(&[(48, 0.5)])).unwrap().margin();
+        assert!((over.safe.get() - (20.0 - 6.0206)).abs() < 1e-6);
+        // The loopback's own delay is taken away: 9 ms are left.
+        let turns = over.next[0].frequency.get() * 0.009;
+        assert!((turns - turns.round()).abs() < 1e-6, "{turns}");
+    }
+
+    #[test]
+    fn an_equaliser_and_silence() {
+        let cut = Curve::new([EqBand::peak(Hertz::new(1000.0), 1.414, Db::new(-6.0))], rate());
+        let gain = of(&[(480, 0.5)]).through(&cut);
+        assert!((gain.at(Hertz::new(1000.0)).unwrap().get() + 12.0206).abs() < 0.001);
+        assert_eq!(gain.at(Hertz::new(99_000.0)), None);
+        let silent = of(&[]).margin();
+        assert_eq!((silent.safe.get(), silent.phase_aware, silent.next.len()), (f64::INFINITY, None, 0));
+    }
+}

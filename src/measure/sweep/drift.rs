@@ -5,7 +5,7 @@
 //! the time of passing. The drift is what has to be taken back until the first 30 ms of the response, with the part of
 //! its colour that has minimum phase taken out, stand sharpest (fourth over squared second power of the envelope).
 //! A loudspeaker whose crossover turns the phase without minimum phase looks like some drift: one sweep cannot tell
-//! them apart, two can ([`between`]). Looked for within ±300 ppm; what is not sharp anywhere has drift 0.
+//! them apart, two can ([`between`]). Looked for within ±300 ppm; less than one sweep can tell is 0.
 
 use std::f64::consts::{PI, TAU};
 
@@ -15,7 +15,12 @@ use rustfft::num_complex::Complex;
 use super::recognise::Placed;
 
 const WIDEST: f64 = 300e-6;
-const STRETCH: f64 = 0.03;
+const STRETCH: f64 = 0.01;
+/// Share of the early response within half a millisecond of its top that makes a direct sound clear.
+const CLEAR: f64 = 0.5;
+/// Less than this cannot be told from none: near the loudspeaker, and where reflections are as strong.
+const LEAST_CLEAR: f64 = 6e-6;
+const LEAST_OTHERWISE: f64 = 20e-6;
 const LENGTH: usize = 8192;
 /// Used for it, in hertz, as far as the sweep goes.
 const BAND: [f64; 2] = [400.0, 10_000.0];
@@ -55,9 +60,8 @@ pub(super) fn estimate(response: &[f64], placed: &Placed, rate: f64) -> f64 {
     let top = (0..LENGTH).max_by(|a, b| power[*a].total_cmp(&power[*b])).unwrap_or(0);
     let near = (0.0005 * rate) as usize;
     let direct: f64 = (0..=2 * near).map(|n| power[(top + LENGTH + n - near) % LENGTH]).sum();
-    #[cfg(feature = "probe")]
-    eprintln!("share {:.3} drift {:.1}", direct / power.iter().sum::<f64>(), 1e6 * drift);
-    drift
+    let clear = direct > CLEAR * power.iter().sum::<f64>();
+    if drift.abs() < if clear { LEAST_CLEAR } else { LEAST_OTHERWISE } { 0.0 } else { drift }
 }
 
 /// The early response's positive frequencies, white and without the phase that goes with its colour.

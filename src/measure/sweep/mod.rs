@@ -12,12 +12,14 @@ mod gate;
 mod quality;
 mod recognise;
 mod take;
+#[cfg(test)]
+mod tests;
 
 pub use agreement::{Agreement, agreement};
 pub use drift::between;
 pub use quality::{BandNoise, Refusal};
 pub use recognise::Placed;
-pub use take::{Inverse, Taken};
+pub use take::{Clocks, Inverse, Taken};
 
 use std::f64::consts::{PI, TAU};
 
@@ -105,7 +107,7 @@ impl Sweep {
 }
 
 #[cfg(test)]
-mod tests {
+mod making {
     use super::*;
 
     fn rate() -> SampleRate {

@@ -60,6 +60,8 @@ const EXPLAINED: f64 = 0.3;
 const STANDS_OUT: f64 = 12.0;
 /// and matters when it is no more than this under the sweep.
 const MATTERS: f64 = 30.0;
+/// Harmonics of a loudspeaker that is not driven hard stay below this, re the sweep: some 5 per cent.
+const BENT: f64 = -23.0;
 const BANG_SECONDS: f64 = 0.6;
 /// Samples alike at the maximum that make a flat top, and how many of them make clipping.
 const FLAT: usize = 3;
@@ -146,7 +148,7 @@ impl Evidence {
             Err(Refusal::DoorSlam { at: Seconds::new(begin as f64 * STEP_SECONDS), over_sweep })
         } else if outside > 0 || over_sweep.get() > -10.0 {
             Err(Refusal::Talker { seconds, over_sweep })
-        } else if seconds.get() >= 0.1 {
+        } else if seconds.get() >= 0.1 && over_sweep.get() > BENT {
             Err(Refusal::Limited { bent: over_sweep })
         } else {
             Ok(())

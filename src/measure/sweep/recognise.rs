@@ -23,6 +23,8 @@ const BEGUN: f64 = 1e-3;
 const GROUP_SECONDS: f64 = 0.01;
 const GROUP_WAVES: usize = 8;
 const BESIDE: f64 = 0.005;
+/// A sweep goes up by this at least.
+const RISES: f64 = 1.1;
 
 impl Placed {
     pub fn find(sent: &[f64], rate: SampleRate) -> Option<Self> {
@@ -44,7 +46,13 @@ impl Placed {
         let length = (last - first) as f64 / rate;
         let low = (log - steep * time).exp();
         let high = (log + steep * (length - time)).exp();
-        (rises && high < 0.5 * rate).then_some(Self { start, end: start + length, low, high, slope: 1.0 / steep })
+        (rises && high > RISES * low && high < 0.5 * rate).then_some(Self {
+            start,
+            end: start + length,
+            low,
+            high,
+            slope: 1.0 / steep,
+        })
     }
 
     /// When it passes a frequency, in seconds of the signal sent.

@@ -42,10 +42,20 @@ pub struct Taken {
 
 /// The longest response looked at, in seconds after the direct sound.
 const LONGEST: f64 = 5.0;
+/// The rest is looked at from so much over the sweep's lower edge.
+const INNER: f64 = 1.5;
 /// Noise is looked for up to here before the direct sound.
 const EARLIEST: f64 = 0.45;
-/// Less than this is told apart from none neither by one sweep nor by what it does.
-const LEAST_DRIFT: f64 = 4e-6;
+/// What is known of the two clocks.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Clocks {
+    /// One device sends and captures.
+    Same,
+    /// Parts per million, from two sweeps: positive when the capture comes out longer.
+    Apart(f64),
+    /// To be told from the sweep itself.
+    Unknown,
+}
 
 impl Inverse {
     /// Refused unless there is one sweep in it.
@@ -59,7 +69,7 @@ impl Inverse {
         Ok(Self { rate, placed, length, sent: bins, one_over, samples: sent.len() })
     }
 
-    pub fn take(&self, captured: &[f32]) -> Result<Taken, Refusal> {
+    pub fn take(&self, captured: &[f32], clocks: Clocks) -> Result<Taken, Refusal> {
         let hz = f64::from(self.rate.get());
         let captured = clean(&captured[..captured.len().min(2 * self.samples)]);
         if (captured.len() as f64) < (self.placed.end + 0.1) * hz {
@@ -67,8 +77,12 @@ impl Inverse {
         }
         quality::clipping(&captured)?;
         let first = self.first(&captured);
-        let drift = drift::estimate(&first.early, &self.placed, hz);
-        let first = if drift.abs() < LEAST_DRIFT { first } else { self.first(&drift::corrected(&captured, drift)) };
+        let drift = match clocks {
+            Clocks::Same => 0.0,
+            Clocks::Apart(ppm) if ppm.is_finite() => 1e-6 * ppm,
+            Clocks::Apart(_) | Clocks::Unknown => drift::estimate(&first.early, &self.placed, hz),
+        };
+        let first = if drift == 0.0 { first } else { self.first(&drift::corrected(&captured, drift)) };
         let (gated, bands) = gate(&first.around, first.direct, hz);
         let evidence = self.evidence(&first, &gated, &bands);
         let noise = evidence.judge()?;
@@ -84,7 +98,7 @@ impl Inverse {
         Ok(Taken {
             response: whole(gated).ok_or(Refusal::NotASweep)?,
             raw: whole(first.around).ok_or(Refusal::NotASweep)?,
-            drift_ppm: if drift.abs() < LEAST_DRIFT { 0.0 } else { 1e6 * drift },
+            drift_ppm: 1e6 * drift,
             noise,
             signal_to_noise: evidence.signal_to_noise,
         })
@@ -125,7 +139,9 @@ impl Inverse {
         }
         let response = spectrum(&turned, self.length);
         let captured = spectrum(&first.captured, self.length);
-        let within = |k: usize| band(k as f64 * step, &self.placed);
+        // At the band's own edges a response rings on both sides of its gate.
+        let inner = Placed { low: INNER * self.placed.low, high: self.placed.high / INNER.sqrt(), ..self.placed };
+        let within = |k: usize| band(k as f64 * step, &inner);
         let explained: Vec<Complex<f64>> = self.sent.iter().zip(&response).map(|(x, h)| x * h).collect();
         let rest: Vec<Complex<f64>> =
             captured.iter().zip(&explained).enumerate().map(|(k, (y, e))| (y - e) * within(k)).collect();
