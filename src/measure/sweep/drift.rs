@@ -2,7 +2,7 @@
 //!
 //! Drift in parts per million: positive when the capture comes out longer. A sweep passes high frequencies later than
 //! low ones, so a slow clock makes high frequencies of the direct sound and of each early reflection late, by drift ×
-//! the time of passing. The drift is what has to be taken back until the first 30 ms of the response, with the part of
+//! the time of passing. The drift is what has to be taken back until the first 10 and 30 ms of it, with the part of
 //! its colour that has minimum phase taken out, stand sharpest (fourth over squared second power of the envelope).
 //! A loudspeaker whose crossover turns the phase without minimum phase looks like some drift: one sweep cannot tell
 //! them apart, two can ([`between`]). Looked for within ±300 ppm; less than one sweep can tell is 0.
@@ -15,10 +15,11 @@ use rustfft::num_complex::Complex;
 use super::recognise::Placed;
 
 const WIDEST: f64 = 300e-6;
-const STRETCH: f64 = 0.01;
+/// Looked at from the direct sound on, in seconds.
+const STRETCHES: [f64; 2] = [0.01, 0.03];
 /// Share of the early response within half a millisecond of its top that makes a direct sound clear.
 const CLEAR: f64 = 0.5;
-/// Less than this cannot be told from none: near the loudspeaker, and where reflections are as strong.
+/// Less than this cannot be told from none: where the direct sound is clear and both stretches agree, and otherwise.
 const LEAST_CLEAR: f64 = 6e-6;
 const LEAST_OTHERWISE: f64 = 20e-6;
 const LENGTH: usize = 8192;
@@ -27,7 +28,23 @@ const BAND: [f64; 2] = [400.0, 10_000.0];
 
 /// In parts of one, not of a million, from a response that holds the direct sound.
 pub(super) fn estimate(response: &[f64], placed: &Placed, rate: f64) -> f64 {
-    let Some(bins) = sharp(response, placed, rate) else { return 0.0 };
+    let [Some(short), Some(long)] = STRETCHES.map(|stretch| sharpest(response, placed, rate, stretch)) else {
+        return 0.0;
+    };
+    let drift = 0.5 * (short.drift + long.drift);
+    let clear = long.direct > CLEAR && (short.drift - long.drift).abs() < LEAST_CLEAR;
+    if drift.abs() < if clear { LEAST_CLEAR } else { LEAST_OTHERWISE } { 0.0 } else { drift }
+}
+
+/// What a stretch of the response tells.
+struct Sharpest {
+    drift: f64,
+    /// Share of its energy within half a millisecond of its top.
+    direct: f64,
+}
+
+fn sharpest(response: &[f64], placed: &Placed, rate: f64, stretch: f64) -> Option<Sharpest> {
+    let bins = sharp(response, placed, rate, stretch)?;
     let mut planner = FftPlanner::new();
     let back = planner.plan_fft_inverse(LENGTH);
     let step = rate / LENGTH as f64;
@@ -46,7 +63,7 @@ pub(super) fn estimate(response: &[f64], placed: &Placed, rate: f64) -> f64 {
     let steps = 60;
     let drift = |n: i32| f64::from(n) * WIDEST / f64::from(steps);
     let values: Vec<f64> = (-steps..=steps).map(|n| sharpness(drift(n))).collect();
-    let Some(best) = (0..values.len()).max_by(|a, b| values[*a].total_cmp(&values[*b])) else { return 0.0 };
+    let best = (0..values.len()).max_by(|a, b| values[*a].total_cmp(&values[*b]))?;
     // Golden section around the best step.
     let golden = 0.5 * (5f64.sqrt() - 1.0);
     let (mut low, mut high) = (drift(best as i32 - steps - 1), drift(best as i32 - steps + 1));
@@ -60,14 +77,13 @@ pub(super) fn estimate(response: &[f64], placed: &Placed, rate: f64) -> f64 {
     let top = (0..LENGTH).max_by(|a, b| power[*a].total_cmp(&power[*b])).unwrap_or(0);
     let near = (0.0005 * rate) as usize;
     let direct: f64 = (0..=2 * near).map(|n| power[(top + LENGTH + n - near) % LENGTH]).sum();
-    let clear = direct > CLEAR * power.iter().sum::<f64>();
-    if drift.abs() < if clear { LEAST_CLEAR } else { LEAST_OTHERWISE } { 0.0 } else { drift }
+    Some(Sharpest { drift, direct: direct / power.iter().sum::<f64>() })
 }
 
 /// The early response's positive frequencies, white and without the phase that goes with its colour.
-fn sharp(response: &[f64], placed: &Placed, rate: f64) -> Option<Vec<Complex<f64>>> {
+fn sharp(response: &[f64], placed: &Placed, rate: f64, stretch: f64) -> Option<Vec<Complex<f64>>> {
     let top = (0..response.len()).max_by(|a, b| response[*a].abs().total_cmp(&response[*b].abs()))?;
-    let (before, after) = ((0.002 * rate) as usize, ((STRETCH * rate) as usize).min(LENGTH / 2));
+    let (before, after) = ((0.002 * rate) as usize, ((stretch * rate) as usize).min(LENGTH / 2));
     let from = top.saturating_sub(before);
     let mut time = vec![Complex::default(); LENGTH];
     for (n, sample) in response[from..].iter().take(before + after).enumerate() {
