@@ -19,6 +19,7 @@ pub mod session;
 pub mod show;
 mod snapshot;
 mod stagehand;
+pub mod sweep;
 pub mod watched;
 
 pub use crate::coach::{Advice, Answer, ChannelState, Connection, Flashes, Input, Step, Unseen};

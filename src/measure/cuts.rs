@@ -63,8 +63,8 @@ pub enum Cuts {
 const DEEPEST: f64 = -12.0;
 const MOST_BANDS: usize = 6;
 /// Settings carried on from step to step.
-const CARRIED: usize = 6;
-const STEPS: usize = 24;
+const CARRIED: usize = 16;
+const STEPS: usize = 40;
 /// A band costs as much as so many decibels of depth.
 const BAND_COST: f64 = 3.0;
 /// Octave and half, third, sixth of an octave.
