@@ -2,7 +2,7 @@
 //!
 //! In: the response from before the direct sound until well after, with noise in both. It is split into ten bands
 //! that add up to it again (raised cosines on a scale of octaves, without delay); each is cut at its own knee, with a
-//! fade, and what lies more than 20 ms before the direct sound is gone. Noise a sample comes from before the direct
+//! fade, and what lies more than 30 ms before the direct sound is gone. Noise a sample comes from before the direct
 //! sound, or from the last part, whichever is less. A band that never leaves the noise is dropped.
 
 use std::f64::consts::PI;
@@ -13,7 +13,7 @@ use crate::measure::knee::{knee, noise};
 /// Octaves, and thirds of one where loudspeakers fall off.
 const BANDS: [f64; 10] = [125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 6300.0, 8000.0, 10_000.0, 12_500.0];
 /// Kept before the direct sound, in seconds.
-pub(super) const BEFORE: f64 = 0.02;
+pub(super) const BEFORE: f64 = 0.03;
 /// Kept beyond the knee, as a share of the way there: single resonances outlast their band.
 const BEYOND: f64 = 1.2;
 const FADE: f64 = 1.15;

@@ -66,6 +66,8 @@ const BANG_SECONDS: f64 = 0.6;
 /// Samples alike at the maximum that make a flat top, and how many of them make clipping.
 const FLAT: usize = 3;
 const PLACES: usize = 5;
+/// The step that leaves it, as a share of the maximum.
+const LEFT_BY: f64 = 0.02;
 /// Response over noise in every octave from 250 Hz to 4 kHz.
 const LEAST_RATIO: f64 = 15.0;
 /// Below this level what has no sweep in it counts as quiet, dBFS.
@@ -156,14 +158,18 @@ impl Evidence {
     }
 }
 
-/// Flat tops: runs of samples alike at a repeated maximum, of either sign.
+/// Flat tops: runs of samples alike at a repeated maximum, of either sign, that are left by a step. A slow wave's round
+/// top stands still for some samples too, but it is left slowly.
 pub(super) fn clipping(captured: &[f64]) -> Result<(), Refusal> {
     let most = captured.iter().fold(0.0, |most: f64, sample| most.max(sample.abs()));
-    let near = |sample: f64| sample.abs() >= 0.9999 * most;
-    let (mut places, mut run) = (0, 0);
-    for pair in captured.windows(2) {
-        run = if near(pair[0]) && near(pair[1]) && pair[0] * pair[1] > 0.0 { run + 1 } else { 0 };
-        places += usize::from(run + 1 == FLAT);
+    let (mut places, mut run, mut sign) = (0, 0, 0.0);
+    for sample in captured {
+        if sample.abs() >= 0.9999 * most && (run == 0 || sample * sign > 0.0) {
+            (run, sign) = (run + 1, *sample);
+        } else {
+            places += usize::from(run >= FLAT && (sign - sample).abs() > LEFT_BY * most);
+            run = 0;
+        }
     }
     let peak = Dbfs::new(20.0 * most.log10());
     if most > 0.0 && places >= PLACES { Err(Refusal::Clipped { peak, places }) } else { Ok(()) }

@@ -161,3 +161,13 @@ fn a_room_that_moves() {
     let agreement = agreement(&one, &of(&moved)).unwrap();
     assert!(!agreement.holds(), "{agreement:?}");
 }
+
+/// A loop that is flat to the sweep's edges, −20 dB after 5 ms: both numbers are 20 dB, the edges' ringing aside.
+#[test]
+fn a_flat_loop_is_flat_to_its_edges() {
+    let sent = sent();
+    let back: Vec<f32> = (0..sent.len()).map(|n| if n < 240 { 0.0 } else { 0.1 * sent[n - 240] }).collect();
+    let margin = LoopGain::new(&take(&back, Clocks::Same).unwrap().response).margin();
+    assert!((margin.safe.get() - 20.0).abs() < 0.3, "{margin:?}");
+    assert!((margin.phase_aware.unwrap().get() - 20.0).abs() < 0.3, "{margin:?}");
+}
