@@ -2,7 +2,7 @@
 //!
 //! In: amplitudes; out: a response of as many lags as the transform is long, lag 0 first, negative lags at the end
 //! (circular). The quotient is held where the sweep has next to nothing (10⁻⁶ of its greatest power) and fades out
-//! beyond the sweep's band: down to half its lowest frequency, a twentieth above its highest. Source: S. Müller,
+//! beyond the sweep's band: down to 0.7 of its lowest frequency, a twentieth above its highest. Source: S. Müller,
 //! P. Massarani, J. Audio Eng. Soc. 49(6), 2001 (division in the frequency domain).
 
 use rustfft::num_complex::Complex;
@@ -11,7 +11,7 @@ use super::recognise::Placed;
 use crate::measure::fourier::{signal, spectrum};
 
 const HELD: f64 = 1e-6;
-const BELOW: f64 = 0.5;
+const BELOW: f64 = 0.7;
 const ABOVE: f64 = 1.05;
 
 /// One over the sweep, bin by bin.
