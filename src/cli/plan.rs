@@ -79,7 +79,7 @@ fn findings(plan: &Plan) -> std::io::Result<()> {
         out::line("Can’t tell from here:")?;
     }
     for unknown in &plan.checked.unknown {
-        out::line(&format!("  {}", plan::unknown(*unknown)))?;
+        out::line(&format!("  {}", plan::unknown(&plan.rig, *unknown)))?;
     }
     for warning in &plan.warnings {
         out::line(&format!("  note: {warning}"))?;

@@ -211,7 +211,7 @@ const FRAME: Duration = Duration::from_millis(100);
 
 impl Watch {
     /// `wake` is called from the thread with each new picture.
-    pub fn start(moment: &Moment, place: Where, mut wake: Box<dyn FnMut() + Send>) -> Result<Self, String> {
+    pub fn start(moment: &Moment, place: Where, mut wake: Box<dyn FnMut(&Picture) + Send>) -> Result<Self, String> {
         let paced = matches!(place, Where::Stage { .. });
         let (watched, names) = watched(moment, place)?;
         let picture = Arc::new(Mutex::new(watched.picture()));
@@ -219,8 +219,8 @@ impl Watch {
         let shared = Arc::clone(&picture);
         let run = move || {
             run(watched, &heard, paced, |picture| {
-                *lock(&shared) = picture;
-                wake();
+                lock(&shared).clone_from(&picture);
+                wake(&picture);
             })
         };
         let thread = std::thread::Builder::new()

@@ -19,8 +19,8 @@ pub enum EventError {
     NotAFile(PathBuf),
     #[error("{}: longer than {limit} bytes, so it is no hand-written list. Check that the right file is named", .path.display())]
     TooLong { path: PathBuf, limit: u64 },
-    #[error("{}: cannot be read ({source}). Check that the file is there and that you may read it", .path.display())]
-    Unreadable { path: PathBuf, source: io::Error },
+    #[error("{}: cannot be read ({cause}). Check that the file is there and that you may read it", .path.display())]
+    Unreadable { path: PathBuf, cause: io::Error },
     /// Everything that is wrong in the files, in their order.
     #[error("{}", told(.0))]
     Mistakes(Vec<Mistake>),
@@ -28,8 +28,8 @@ pub enum EventError {
     AlreadyThere(PathBuf),
     #[error("{}: somebody changed it after it was read; nothing was written. Open the event again, then repeat the change", .0.display())]
     ChangedMeanwhile(PathBuf),
-    #[error("{}: cannot be written ({source}); what stood there before is untouched. Check the disk's space and that you may write there", .path.display())]
-    Unwritable { path: PathBuf, source: io::Error },
+    #[error("{}: cannot be written ({cause}); what stood there before is untouched. Check the disk's space and that you may write there", .path.display())]
+    Unwritable { path: PathBuf, cause: io::Error },
 }
 
 impl EventError {
@@ -81,8 +81,17 @@ pub struct Mistake {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Fault {
     /// A word or number that does not belong there.
-    #[error("“{stood}” is not {thing}. Expected {expected}{}", did_you_mean(.near))]
+    #[error("“{stood}” is not {thing}.{} Expected {expected}", did_you_mean("", .near))]
     Value { stood: String, thing: &'static str, expected: String, near: Option<String> },
+    #[error(
+        "“{stood}” is not a thing of this event.{} Expected a name from inputs.csv or gear.csv, or a circuit of venue.toml",
+        did_you_mean("", .near)
+    )]
+    UnknownThing { stood: String, near: Option<String> },
+    #[error(
+        "there is no gear.csv, so nobody knows what {0} is. Write it beside this file or in the folder above: item,kind,count, then a line a thing"
+    )]
+    NoGearList(String),
     #[error(
         "written for version {0} of this format; this program reads version 1. Open it with the newer program that wrote it"
     )]
@@ -103,7 +112,7 @@ pub enum Fault {
     Empty(&'static str),
     #[error("the whole line stands in one cell: “{0}”. Expected cells separated by “,” or “;” or tabs")]
     OneCell(String),
-    #[error("no column is headed “{name}”. Expected a heading line such as {expected}{}", did_you_mean(.near))]
+    #[error("no column is headed “{name}”. Expected a heading line such as {expected}{}", did_you_mean(".", .near))]
     NoColumn { name: &'static str, expected: &'static str, near: Option<String> },
     #[error("the heading “{heading}” means the same as column {first}. Expected each column once")]
     SameColumn { heading: String, first: usize },
@@ -131,10 +140,10 @@ pub enum Fault {
     NotListed(u16),
 }
 
-fn did_you_mean(near: &Option<String>) -> String {
-    near.as_ref().map_or_else(String::new, |word| format!(". Did you mean “{word}”?"))
+/// `before` ends the sentence that stands before the question.
+fn did_you_mean(before: &str, near: &Option<String>) -> String {
+    near.as_ref().map_or_else(String::new, |word| format!("{before} Did you mean “{word}”?"))
 }
-
 /// Something that was read with a doubt, or left out.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{at}: {doubt}")]
@@ -166,8 +175,10 @@ pub enum Doubt {
     OpenedTwice(u16),
     #[error("the last line has no end; check that the whole file is there")]
     CutOff,
-    #[error("the word “{word}” is not known here; it is kept but not used. Did you mean “{near}”?")]
-    UnknownKey { word: String, near: String },
+    #[error("the word “{word}” is not known here; it is kept but not used{}", did_you_mean(".", .near))]
+    UnknownKey { word: String, near: Option<String> },
+    #[error("“{0}” is no thing of this event, so its place is not used")]
+    PlaceOfNothing(String),
 }
 
 /// The mistakes and warnings of one file, gathered while it is read.

@@ -23,7 +23,7 @@ pub fn add(folder: &Path, what: &str, evidence: &Value) -> Result<(), EventError
         .append(true)
         .open(&path)
         .and_then(|mut log| log.write_all(line.as_bytes()).and_then(|()| log.sync_data()))
-        .map_err(|source| EventError::Unwritable { path, source })
+        .map_err(|cause| EventError::Unwritable { path, cause })
 }
 
 #[cfg(test)]

@@ -151,7 +151,7 @@ impl Event {
         read_both(&self.folder, &event_bytes, inputs_bytes.as_deref())?;
         unchanged_since(&event_path, self.event_bytes.as_deref())?;
         unchanged_since(&inputs_path, self.inputs_bytes.as_deref())?;
-        let unwritable = |source| EventError::Unwritable { path: self.folder.clone(), source };
+        let unwritable = |cause| EventError::Unwritable { path: self.folder.clone(), cause };
         fs::create_dir_all(&self.folder).map_err(unwritable)?;
         // Songs name channels, so the channels come first.
         if let Some(bytes) = inputs_bytes.filter(|bytes| self.inputs_bytes.as_ref() != Some(bytes)) {

@@ -47,7 +47,7 @@ impl Recent {
     fn keep_in(&self, file: &Path) -> Result<(), EventError> {
         if let Some(folder) = file.parent() {
             std::fs::create_dir_all(folder)
-                .map_err(|source| EventError::Unwritable { path: folder.to_owned(), source })?;
+                .map_err(|cause| EventError::Unwritable { path: folder.to_owned(), cause })?;
         }
         save::replace(file, serde_json::json!(self).to_string().as_bytes())
     }

@@ -14,7 +14,7 @@ use super::error::EventError;
 /// Puts `bytes` in the file's place.
 pub(super) fn replace(path: &Path, bytes: &[u8]) -> Result<(), EventError> {
     replace_with(path, |file| file.write_all(bytes))
-        .map_err(|source| EventError::Unwritable { path: path.to_owned(), source })
+        .map_err(|cause| EventError::Unwritable { path: path.to_owned(), cause })
 }
 
 fn replace_with(path: &Path, write: impl FnOnce(&mut File) -> io::Result<()>) -> io::Result<()> {

@@ -2,7 +2,7 @@
 //!
 //! Units: `reference_dbfs` is a level in dBFS (−80 to 0), `headroom_db` a difference in dB (0 to 40). Source
 //! of the form: TOML 1.0. Edge cases: a missing key is "not said"; a key that is not known is kept, and told
-//! of only where it looks like a slip; infinities and NaN are no levels.
+//! of; infinities and NaN are no levels.
 
 use std::ops::RangeInclusive;
 
@@ -255,14 +255,14 @@ impl<'a> Reader<'a> {
         value
     }
 
-    /// A key that looks like a slip of a known one is told of; others are somebody's own.
+    /// A key that is not known is told of; it may be a slip, or somebody's own.
     pub fn unknown_keys(&mut self, table: &dyn TableLike, known: &[&'static str]) {
         for (key, _) in table.iter().filter(|(key, _)| !known.contains(key)) {
-            let Some(near) = words::nearest(key, known.iter().map(|&word| (word, word))) else { continue };
+            let near = words::nearest(key, known.iter().map(|&word| (word, word.to_owned())));
             let span = table.get_key_value(key).and_then(|(key, _)| key.span());
             let at = line_column(self.text, span.map_or(0, |span| span.start));
             let field = format!("{}{}", self.within, quote(key));
-            self.findings.warn(at, &field, Doubt::UnknownKey { word: quote(key), near: near.to_owned() });
+            self.findings.warn(at, &field, Doubt::UnknownKey { word: quote(key), near });
         }
     }
 
@@ -276,7 +276,7 @@ impl<'a> Reader<'a> {
         self.findings.mistake(self.at(item), &field, fault);
     }
 
-    fn at(&self, item: &Item) -> (usize, usize) {
+    pub fn at(&self, item: &Item) -> (usize, usize) {
         line_column(self.text, item.span().map_or(0, |span| span.start))
     }
 

@@ -16,7 +16,7 @@ pub(super) const LONGEST: u64 = 1 << 18;
 
 /// All bytes of a small file.
 pub(super) fn read(path: &Path) -> Result<Vec<u8>, EventError> {
-    let unreadable = |source| EventError::Unreadable { path: path.to_owned(), source };
+    let unreadable = |cause| EventError::Unreadable { path: path.to_owned(), cause };
     if !path.metadata().map_err(unreadable)?.is_file() {
         return Err(EventError::NotAFile(path.to_owned()));
     }

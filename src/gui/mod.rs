@@ -15,6 +15,7 @@ mod linecheck;
 mod list;
 mod opened;
 mod panels;
+mod past;
 mod picker;
 mod picture;
 mod plan;
@@ -62,6 +63,11 @@ pub enum View {
 
 impl View {
     const ALL: [Self; 6] = [Self::Plan, Self::LineCheck, Self::Soundcheck, Self::RingOut, Self::Show, Self::Recordings];
+
+    /// Whether its step has numbers behind it that open from the bottom.
+    const fn has_a_why(self) -> bool {
+        matches!(self, Self::Plan | Self::LineCheck | Self::Soundcheck)
+    }
 
     const fn name(self) -> &'static str {
         match self {

@@ -1,7 +1,10 @@
 //! What opens from the bottom: why (the evidence, the peaks, the spectrum), and help. Neither covers the next step.
 
-use eframe::egui::{Align2, Rect, Role, ScrollArea, Sense, Shape, Stroke, Ui, Vec2, WidgetInfo, pos2, vec2};
+use eframe::egui::{
+    Align2, Grid, Label, Rect, RichText, Role, ScrollArea, Sense, Shape, Stroke, Ui, Vec2, WidgetInfo, pos2, vec2,
+};
 
+use super::View;
 use super::history::History;
 use super::keys::Action;
 use super::shapes;
@@ -30,9 +33,10 @@ pub fn why(ui: &mut Ui, look: Look, soundcheck: &Soundcheck, desk: &DeskWords) {
         // Room for neither is worse than room for one.
         let both = !large || whole.y > 8.0 * look.body().size;
         let size = if large && both { vec2(whole.x, (whole.y - GAP) / 2.0) } else { whole };
-        peaks(&mut columns[1], look, snapshot, &soundcheck.history, (channel, size));
+        let past = soundcheck.past.look();
+        peaks(&mut columns[1], look, snapshot, &past.history, (channel, size));
         let line = snapshot.inputs[channel.index()].line;
-        if let Some(heights) = line.filter(|_| both).and_then(|line| soundcheck.spectra.heights(line)) {
+        if let Some(heights) = line.filter(|_| both).and_then(|line| past.spectra.heights(line)) {
             bands(&mut columns[if large { 1 } else { 2 }], look, &heights, (channel, size));
         }
     });
@@ -94,8 +98,8 @@ fn peaks(ui: &mut Ui, look: Look, snapshot: &Snapshot, history: &History, (chann
     }
 }
 
-/// The look, the keys, the shapes.
-pub fn help(ui: &mut Ui, look: Look) -> Option<Action> {
+/// The look, the keys, the shapes; first the keys of the view that is looked at.
+pub fn help(ui: &mut Ui, look: Look, of: View) -> Option<Action> {
     let palette = look.palette();
     let mut wanted = None;
     ui.horizontal_wrapped(|ui| {
@@ -114,10 +118,19 @@ pub fn help(ui: &mut Ui, look: Look) -> Option<Action> {
     });
     ScrollArea::vertical().id_salt("help").show(ui, |ui| {
         ui.columns(2, |columns| {
-            let views = view::plan::page::KEYS.iter().chain(&view::lines::KEYS).chain(&view::recordings::KEYS);
-            for (key, meaning) in labels::KEYS.iter().chain(views).chain(&view::inputs::KEYS) {
-                columns[0].label(format!("{key}   {meaning}"));
+            for column in &mut *columns {
+                // Nothing here is pressed: lines stand as close as they are read.
+                column.spacing_mut().interact_size.y = look.body().size * 1.4;
             }
+            // What a key means stands beside it, and breaks where the column ends.
+            let wide = columns[0].available_width() - 7.0 * look.body().size - GAP;
+            Grid::new("keys").spacing(vec2(GAP, 1.0)).max_col_width(wide).show(&mut columns[0], |ui| {
+                for (key, meaning) in keys_of(of) {
+                    ui.label(RichText::new(*key).font(look.strong()));
+                    ui.add(Label::new(*meaning).wrap());
+                    ui.end_row();
+                }
+            });
             for state in STATES {
                 let ui = &mut columns[1];
                 ui.horizontal_wrapped(|ui| {
@@ -130,4 +143,18 @@ pub fn help(ui: &mut Ui, look: Look) -> Option<Action> {
         });
     });
     wanted
+}
+
+/// The keys, the view's own first.
+fn keys_of(view: View) -> impl Iterator<Item = &'static (&'static str, &'static str)> {
+    let everywhere: &[_] = &labels::KEYS;
+    let others: [(View, &[_]); 4] = [
+        (View::Plan, &view::plan::page::KEYS),
+        (View::LineCheck, &view::lines::KEYS),
+        (View::Recordings, &view::recordings::KEYS),
+        (View::Inputs, &view::inputs::KEYS),
+    ];
+    let own = others.into_iter().filter(move |(of, _)| *of == view);
+    let rest = others.into_iter().filter(move |(of, _)| *of != view);
+    own.map(|(_, keys)| keys).chain([everywhere]).chain(rest.map(|(_, keys)| keys)).flatten()
 }

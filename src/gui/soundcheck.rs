@@ -5,17 +5,15 @@
 use eframe::egui::{Button, RichText, Ui, vec2};
 
 use super::app::Opener;
-use super::history::History;
 use super::keys::{self, Action};
+use super::past::SharedPast;
 use super::shelf::Meter;
 use super::theme::{GAP, Look, TARGET};
 use super::{Wake, floor, shelf, step, table};
 use crate::engine::session::{Command, Hearing, Link, Pace, Status};
 use crate::engine::{ChannelState, Connection, Input, Mood, Snapshot, Step};
 use crate::units::{ChannelId, Db, Dbfs};
-use crate::view::choice::Arrivals;
-use crate::view::spectra::Spectra;
-use crate::view::{self, Arrow, NextStep, Reply, Setup, Shelf, Trail, labels, words};
+use crate::view::{self, Arrow, NextStep, Reply, Setup, Shelf, labels, words};
 
 /// What is heard, and how far it has come.
 pub struct Soundcheck {
@@ -26,14 +24,11 @@ pub struct Soundcheck {
     pub status: Status,
     pub picked: Option<ChannelId>,
     pub noted: Option<String>,
-    pub history: History,
-    pub spectra: Spectra,
-    arrivals: Arrivals,
+    pub past: SharedPast,
     /// The inputs that the engine was begun with.
     pub heard_inputs: Option<Vec<Input>>,
     turned: Db,
     step: Option<(Step, Option<ChannelId>)>,
-    trail: Trail,
     table: bool,
 }
 
@@ -45,7 +40,8 @@ impl Soundcheck {
             None => Hearing::Stage { seed: 1, mood: Mood::Normal, pace: Pace::RealTime },
         };
         let connection = setup.connection.filter(|_| setup.device.is_some()).unwrap_or(Connection::Usb);
-        let link = open(&hearing, setup, connection, wake);
+        let past = SharedPast::default();
+        let link = open(&hearing, setup, connection, wake.keeping(&past));
         let soundcheck = Self {
             hearing,
             connection,
@@ -54,13 +50,10 @@ impl Soundcheck {
             status: Status::Running,
             picked: None,
             noted: None,
-            history: History::default(),
-            spectra: Spectra::default(),
-            arrivals: Arrivals::default(),
+            past,
             heard_inputs: setup.inputs.clone(),
             turned: Db::ZERO,
             step: None,
-            trail: Trail::default(),
             table: false,
         };
         soundcheck.name_the_lines(setup);
@@ -78,10 +71,9 @@ impl Soundcheck {
             setup.names.clear();
         }
         self.heard_inputs.clone_from(&setup.inputs);
-        self.link = open(&hearing, setup, connection, wake);
+        self.past = SharedPast::default();
+        self.link = open(&hearing, setup, connection, wake.keeping(&self.past));
         (self.hearing, self.connection, self.picked) = (hearing, connection, None);
-        (self.trail, self.history) = (Trail::default(), History::default());
-        (self.spectra, self.arrivals) = (Spectra::default(), Arrivals::default());
         self.name_the_lines(setup);
     }
 
@@ -102,7 +94,7 @@ impl Soundcheck {
     pub fn arrived(&self, setup: &Setup) -> Option<String> {
         match &self.link {
             _ if self.is_staged() => None,
-            Ok(_) => Some(self.arrivals.told(&self.status, &setup.names)),
+            Ok(_) => Some(self.past.look().arrivals.told(&self.status, &setup.names)),
             Err(why) => Some(why.clone()),
         }
     }
@@ -112,10 +104,7 @@ impl Soundcheck {
         let Ok(link) = &self.link else { return };
         self.status = link.status();
         let snapshot = link.snapshot();
-        self.trail.follow(&snapshot);
-        self.history.follow(&snapshot);
-        self.spectra.follow(&snapshot);
-        self.arrivals.follow(&snapshot);
+        self.past.follow(&snapshot);
         let step = Some((snapshot.advice.step, snapshot.advice.channel));
         if self.step != step {
             (self.step, self.noted, self.turned) = (step, None, Db::ZERO);
@@ -238,9 +227,10 @@ impl Soundcheck {
         let now = input.line.and_then(|line| snapshot.readings.channels.get(line.index()));
         let now = now.map_or(Dbfs::SILENCE, |reading| reading.frame.sample_peak);
         let shelf = Shelf::new(now, input.heard.loudest, input.window, setup.desk.scale());
-        let footprints = input.line.map(|line| self.trail.footprints(line)).unwrap_or_default();
+        let past = self.past.look();
+        let footprints = input.line.map(|line| past.trail.footprints(line)).unwrap_or_default();
         let turning = arrow != Arrow::None && !setup.desk.marks;
-        let marker = input.line.filter(|_| turning).map(|line| self.trail.newest(line));
+        let marker = input.line.filter(|_| turning).map(|line| past.trail.newest(line));
         let name = view::who(Some(channel), &setup.names);
         let meter = Meter { name: &name, shelf: &shelf, state: input.state, footprints: &footprints, marker };
         shelf::meter(ui, look, &meter);

@@ -12,7 +12,6 @@ use eframe::egui::{Color32, Context, FontData, FontDefinitions, FontFamily, Font
 
 use crate::engine::ChannelState;
 use crate::event::Recent;
-use crate::view::lengths;
 
 const fn rgb(hex: u32) -> Color32 {
     Color32::from_rgb((hex >> 16) as u8, (hex >> 8) as u8, hex as u8)
@@ -157,7 +156,6 @@ pub fn bold(size: f32) -> FontId {
 
 /// Carries the typeface into the window, and its colours.
 pub fn apply(context: &Context, look: Look) {
-    lengths::show_feet(look.feet);
     let palette = look.palette();
     let mut visuals = if look.bright { Visuals::light() } else { Visuals::dark() };
     visuals.panel_fill = palette.ground;

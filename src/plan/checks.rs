@@ -5,9 +5,10 @@
 //! accepted with a reason stays and counts no more; a *never* cannot be accepted. Edge cases: an empty rig has no
 //! findings and a list of what cannot be told.
 
+use super::channels;
 use super::counts::{self, Shortage};
 use super::cures::{self, Cure};
-use super::gear::{GearKind, InPort, OutPort};
+use super::gear::{GearKind, InPort, OutPort, Side};
 use super::hall::{self, Loudness};
 use super::loading;
 use super::port::{Drive, OnPhantom, Output, Supply, Takes};
@@ -43,6 +44,17 @@ pub enum Trouble {
     NotListed {
         channel: u8,
     },
+    /// The list gives its source one channel, and it ends in another.
+    WrongChannel {
+        listed: u8,
+        ends: u8,
+    },
+    /// Another wire comes to the same channel by another socket.
+    ChannelTaken {
+        by: WireId,
+    },
+    /// This side of a stereo source goes into the channel that is called the other.
+    SideCrossed(Side),
     NotHeard(Vec<Closed>),
     HeardOnOneSide(SideKey),
     CueInTheHall {
@@ -143,6 +155,8 @@ pub enum Unknown {
     NoVenue,
     NoSeats,
     NoSpeakerPlaces,
+    /// Of this loudspeaker, where others have one.
+    NoPlaceOf(ThingId),
     NoRoom,
     NoCircuits,
 }
@@ -176,13 +190,16 @@ impl Checked {
         let paths = Paths::of(rig);
         let mut found = Found::default();
         let judgements = wires(rig, &mut found);
+        channels::check(rig, &mut found);
         signals::check(rig, &paths, &mut found);
         loading::check(rig, &mut found);
         counts::check(rig, &mut found);
         let loudness = hall::check(rig, &paths, &mut found);
         let mut refused = Vec::new();
         accept(rig, &mut found.findings, &mut refused);
-        found.findings.sort_by_key(|finding| (std::cmp::Reverse(finding.weight), finding.about));
+        // What somebody lives with comes last.
+        let order = |finding: &Finding| (finding.accepted.is_some(), std::cmp::Reverse(finding.weight), finding.about);
+        found.findings.sort_by_key(order);
         cure(rig, &mut found.findings, &loudness);
         Self {
             judgements,
@@ -207,6 +224,11 @@ impl Checked {
         self.findings.iter().filter(|finding| finding.accepted.is_none())
     }
 
+    /// Whether the most of what a check looks at is not there.
+    pub fn is_blind(&self) -> bool {
+        [Unknown::NoInputs, Unknown::NoWires, Unknown::NoDesk].iter().any(|unknown| self.unknown.contains(unknown))
+    }
+
     pub fn count(&self, weight: Verdict) -> usize {
         self.open().filter(|finding| finding.weight == weight).count()
     }
@@ -229,7 +251,7 @@ impl Found {
         self.add(about, Verdict::Never, trouble);
     }
 
-    fn add(&mut self, about: About, weight: Verdict, trouble: Trouble) {
+    pub fn add(&mut self, about: About, weight: Verdict, trouble: Trouble) {
         self.findings.push(Finding { about, weight, trouble, cures: Vec::new(), accepted: None });
     }
 
@@ -348,7 +370,8 @@ fn accept(rig: &Rig, findings: &mut [Finding], refused: &mut Vec<Refused>) {
                 finding.accepted = Some(accepted.because.clone());
             }
         }
-        if !matched {
+        // Without wires nobody can tell what it would have accepted.
+        if !matched && !rig.wires.is_empty() {
             refused.push(Refused::NotFound(index));
         }
     }
@@ -376,6 +399,9 @@ impl Trouble {
             Self::NoSuchInput => "no-such-input",
             Self::NotWired => "not-wired",
             Self::NotListed { .. } => "not-listed",
+            Self::WrongChannel { .. } => "wrong-channel",
+            Self::ChannelTaken { .. } => "channel-taken",
+            Self::SideCrossed(_) => "side-crossed",
             Self::NotHeard(_) => "not-heard",
             Self::HeardOnOneSide(_) => "one-side-only",
             Self::CueInTheHall { .. } => "cue-in-the-hall",

@@ -11,7 +11,7 @@ use super::gear::{Gear, GearKind, InPort, LeadKind, OutPort, Role, StandKind};
 use super::kind::OutKind;
 use super::port::Plug;
 use super::quantity::Metres;
-use super::rig::{Rig, Wired};
+use super::rig::{Bus, Rig, Wired};
 use super::wire::{Cable, InLine};
 
 /// A show may run over, and batteries age.
@@ -133,7 +133,8 @@ pub fn lead_of(wired: &Wired) -> LeadKind {
         Cable::Usb => LeadKind::Usb,
         Cable::Network => LeadKind::Network,
         Cable::Mains => LeadKind::Mains,
-        Cable::Pair if plug(Plug::Trs) && !plug(Plug::Xlr) => LeadKind::BalancedJack,
+        Cable::Pair if plug(Plug::Trs) && plug(Plug::Xlr) => LeadKind::XlrJack,
+        Cable::Pair if plug(Plug::Trs) => LeadKind::BalancedJack,
         Cable::Pair => LeadKind::Mic,
         Cable::Single if plug(Plug::Rca) => LeadKind::Rca,
         Cable::Single if plug(Plug::Mini) => LeadKind::Mini,
@@ -210,7 +211,11 @@ fn desk_sizes(rig: &Rig, found: &mut Found) {
         OutPort::Aux(n) => Some(n),
         _ => None,
     });
-    let auxes = sends.chain(outs).max().unwrap_or(0);
+    let named = rig.buses.iter().filter_map(|setting| match setting.bus {
+        Bus::Aux(n) => Some(n),
+        _ => None,
+    });
+    let auxes = sends.chain(outs).chain(named).max().unwrap_or(0);
     if let Some(has) = spec.auxes.filter(|has| auxes > *has) {
         found.never(About::Thing(desk), Trouble::TooManyAuxes { used: auxes, has });
     }

@@ -44,6 +44,8 @@ pub enum LeadKind {
     Mic,
     Instrument,
     BalancedJack,
+    /// Balanced, an XLR at one end and a jack at the other.
+    XlrJack,
     Split,
     Insert,
     Speaker,
@@ -269,6 +271,10 @@ pub fn output(kind: GearKind, spec: &Spec, port: OutPort) -> Option<Output> {
     let mut out = own.port();
     if let (GearKind::Source(_), Some(ohms)) = (kind, spec.ohms) {
         out.impedance = ohms;
+    }
+    if matches!(own, OutKind::DeskOut | OutKind::RadioMicLevel | OutKind::RadioLineLevel) {
+        // XLR on some, jack on others, both on many: the lead that is there tells.
+        out.socket = Socket::Combo;
     }
     match port {
         // A source said to play on one side is one half of a stereo plug or pair.

@@ -4,16 +4,16 @@
 //! factor, common practice). Edge cases: what has no place is not computed, and it is said what is missing.
 
 use super::checks::{About, Found, Trouble, Unknown};
-use super::gear::{GearKind, OutPort, Role};
+use super::gear::{self, GearKind, OutPort, Role};
 use super::kind::OutKind;
 use super::loading;
-use super::port::{Carries, Drive, Input, ModeKind};
+use super::port::{Carries, Drive, Input, ModeKind, Output};
 use super::quantity::{Metres, Spl, Watts};
-use super::rig::{Place, Rig, Strip, ThingId, Venue, WireId};
+use super::rig::{Place, Rig, Strip, ThingId, Venue, WireId, Wired};
 use super::routing::{Node, Paths, with_role};
 use super::signals;
 use super::sums::feedback::{self, Cure, Geometry};
-use super::sums::{Worked, air, exposure, levels, room, seats, time};
+use super::sums::{Assumption, Quantity, Worked, air, exposure, levels, room, seats, time};
 use crate::units::{Db, Dbu, Seconds, SourceKind};
 
 /// Of music, under its peaks.
@@ -79,6 +79,11 @@ pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) -> Loudness {
     if speakers.is_empty() {
         found.cannot_tell(Unknown::NoSpeakerPlaces);
         return loudness;
+    }
+    let heard = |id: &ThingId| matches!(rig.thing(*id).kind.role(), Role::Hall | Role::Monitor);
+    for id in rig.ids().filter(|id| heard(id) && rig.thing(*id).place.is_none() && rig.into_thing(*id).next().is_some())
+    {
+        found.cannot_tell(Unknown::NoPlaceOf(id));
     }
     let critical = match (venue.volume(), reverb_of(venue, found)) {
         (Some(volume), Some(reverb)) => Some(critical(volume, reverb, found)),
@@ -241,13 +246,21 @@ fn gain(
         equivalent_distance: Metres::new(equivalent_distance(strip.kind)),
         credit: Db::ZERO,
     };
+    for monitor in rig.ids().filter(|id| rig.thing(*id).kind.role() == Role::Monitor) {
+        let hears = (1..=4).any(|lane| reached.contains(&Node::Thing(monitor, lane)));
+        if let (true, Some(at), Some(level)) = (hears, rig.thing(monitor).place, level_at_one_metre(strip.kind)) {
+            let level = levels::at_distance(Spl::new(level), geometry.source_to_mic);
+            let worked = feedback::in_monitor(level, at.distance(place), geometry.open_mics);
+            found.show(About::Channel(channel), worked);
+        }
+    }
     let (potential, needed) = (feedback::potential(&geometry), feedback::needed(&geometry));
     let short = feedback::short(&geometry);
     let answer = GainBeforeFeedback {
         channel,
         potential: Db::new(potential.value()),
         needed: Db::new(needed.value()),
-        cures: if short > Db::ZERO { feedback::cures(&geometry) } else { Vec::new() },
+        cures: if short > Db::ZERO { feedback::cures(&geometry, forward(rig, place, speakers)) } else { Vec::new() },
     };
     found.show(About::Channel(channel), potential);
     found.show(About::Channel(channel), needed);
@@ -255,6 +268,17 @@ fn gain(
         found.but(About::Channel(channel), Trouble::GainShort { short });
     }
     Some(answer)
+}
+
+/// Nobody sits or walks closer in front of a loudspeaker.
+const FREE_BEFORE_SPEAKER: f64 = 2.0;
+
+/// How far the loudspeaker nearest to a microphone can go towards the audience.
+fn forward(rig: &Rig, mic: Place, speakers: &[(ThingId, Place)]) -> Metres {
+    let nearest = speakers.iter().min_by(|a, b| mic.distance(a.1).get().total_cmp(&mic.distance(b.1).get()));
+    let first_row = rig.venue.iter().flat_map(|venue| &venue.seats).map(|seat| seat.place.y).fold(f64::NAN, f64::max);
+    let free = nearest.map_or(0.0, |(_, speaker)| speaker.y - first_row - FREE_BEFORE_SPEAKER);
+    Metres::new(free.max(0.0))
 }
 
 /// The microphones that are open together with this one: in the fullest of its songs, or else all of them.
@@ -306,22 +330,25 @@ const fn usual_sensitivity(kind: OutKind) -> Option<f64> {
     }
 }
 
-/// What a mix has on top of its average, and what show night adds once the faders are set.
-const MIX_CREST: Db = Db::new(12.0);
-const MIX_LIFT: Db = Db::new(3.0);
-
 /// Headroom where a line output meets the next input: the desk's outputs into loudspeakers and amplifiers.
 fn later_stages(rig: &Rig, found: &mut Found) {
     for (index, wired) in rig.wires.iter().enumerate() {
-        let Some(out) = signals::output_of(rig, wired).filter(|out| out.carries == Carries::Mix) else { continue };
+        let Some(out) = given_by(rig, wired).filter(|out| out.carries == Carries::Mix) else { continue };
         let takes_line = |input: &Input| input.modes.iter().find(|mode| mode.kind == ModeKind::Line).copied();
         let Some(mode) = signals::input_of(rig, wired).as_ref().and_then(takes_line) else { continue };
         if out.drive == Drive::Signal && !rig.thing(wired.to.0).kind.is_desk() {
             let feeds = wired.wire.through.iter().fold(out, |out, inline| inline.after(out));
-            let stage = levels::Stage { level: feeds.usual, clips: mode.clips };
-            found.show(About::Wire(WireId(index)), levels::headroom(stage, MIX_CREST, MIX_LIFT));
+            let stage = levels::Stage { level: feeds.usual, most: feeds.loudest, clips: mode.clips };
+            let (crest, lift) = (signals::MIX_CREST, signals::MIX_LIFT);
+            found.show(About::Wire(WireId(index)), levels::headroom(stage, crest, lift, Assumption::CrestAndLiftOfMix));
         }
     }
+}
+
+/// The output at a wire's beginning, whatever it is that it carries.
+fn given_by(rig: &Rig, wired: &Wired) -> Option<Output> {
+    let thing = rig.thing(wired.from.0);
+    gear::output(thing.kind, &thing.spec, wired.from.1)
 }
 
 /// Preamp gains to start from.
@@ -331,17 +358,21 @@ fn start_gains(rig: &Rig, found: &mut Found) {
         let Some((thing, wired)) = rig.source_of(channel) else { continue };
         let (GearKind::Source(kind), OutPort::Own(_)) = (thing.kind, wired.from.1) else { continue };
         let sensitivity = thing.spec.millivolts_a_pascal.or(usual_sensitivity(kind));
+        let mut computed = None;
         if let (Some(sensitivity), Some(level)) = (sensitivity, level_at_one_metre(strip.kind)) {
             let worked = levels::start_gain(Spl::new(level), distance_of(strip), sensitivity, DESK_LEVEL);
+            computed = worked.given.iter().find(|given| given.what == Quantity::Level).map(|given| given.value);
             found.show(About::Channel(channel), worked);
         }
-        if let Some(input) = signals::input_of(rig, wired)
+        if let (Some(out), Some(input)) = (given_by(rig, wired), signals::input_of(rig, wired))
             && let Some(mode) = input.modes.first()
         {
-            let feeds = wired.wire.through.iter().fold(kind.port(), |out, inline| inline.after(out));
+            let feeds = wired.wire.through.iter().fold(out, |out, inline| inline.after(out));
             found.show(About::Channel(channel), levels::loading(feeds.impedance, mode.impedance));
-            let stage = levels::Stage { level: feeds.usual, clips: mode.clips };
-            found.show(About::Channel(channel), levels::headroom(stage, strip.crest, strip.show_lift));
+            let level = computed.map_or(feeds.usual, Dbu::new);
+            let stage = levels::Stage { level, most: feeds.loudest, clips: mode.clips };
+            let kind = Assumption::CrestAndLiftOfKind;
+            found.show(About::Channel(channel), levels::headroom(stage, strip.crest, strip.show_lift, kind));
         }
     }
 }

@@ -58,8 +58,17 @@ fn line(rig: &Rig, id: ThingId, output: u8, found: &mut Found) {
 
 /// The loudspeakers that an output drives.
 pub fn driven(rig: &Rig, id: ThingId, output: u8) -> Vec<ThingId> {
-    let mut speakers = Vec::new();
-    let mut ports = vec![(id, OutPort::Speaker(output))];
+    linked(rig, (id, OutPort::Speaker(output)), Vec::new())
+}
+
+/// What a lead to this loudspeaker carries: itself, and what its link socket passes on to.
+pub fn beyond(rig: &Rig, speaker: ThingId) -> Ohms {
+    let all = linked(rig, (speaker, OutPort::Link), vec![speaker]);
+    loads::parallel(all.iter().map(|id| ohms_of(rig.thing(*id))))
+}
+
+fn linked(rig: &Rig, from: (ThingId, OutPort), mut speakers: Vec<ThingId>) -> Vec<ThingId> {
+    let mut ports = vec![from];
     while let Some(port) = ports.pop() {
         for wired in rig.wires.iter().filter(|wired| wired.from == port && wired.to.1 == InPort::In(1)) {
             let kind = rig.thing(wired.to.0).kind;
@@ -120,7 +129,7 @@ fn amplifier(rig: &Rig, id: ThingId, output: u8, found: &mut Found) {
     }
     for wired in rig.wires.iter().filter(|wired| wired.from == (id, OutPort::Speaker(output))) {
         if let Cable::Speaker(area) = wired.wire.cable {
-            let load = ohms_of(rig.thing(wired.to.0));
+            let load = beyond(rig, wired.to.0);
             found.show(About::Thing(wired.to.0), cable::speaker_lead(wired.wire.length, area, load));
             let damping = cable::damping_shown(wired.wire.length, area, load, OUTPUT_IMPEDANCE);
             found.show(About::Thing(wired.to.0), damping);

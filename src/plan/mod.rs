@@ -5,6 +5,7 @@
 //! Levels in dBu, lengths in metres, impedances in ohms. Edge cases: a rig may hold anything, loops and nonsense
 //! included; every check ends and none panics.
 
+mod channels;
 pub mod checks;
 pub mod counts;
 pub mod cures;

@@ -95,6 +95,11 @@ impl Paths {
         })
     }
 
+    /// The same, were every switch open.
+    pub fn wired_to(&self, wanted: impl IntoIterator<Item = Node>) -> BTreeSet<Node> {
+        search(wanted, |node| self.of_node(&self.arriving, node).map(|edge| edge.from).collect())
+    }
+
     /// What closes the ways that would reach one of these, were they open.
     pub fn closed_on_the_way(&self, from: Node, wanted: &[Node]) -> Vec<Closed> {
         let all = search([from], |node| self.of_node(&self.leaving, node).map(|edge| edge.to).collect());

@@ -3,12 +3,16 @@
 //! Edge cases: a rig without channels says that it has none; a channel that no wire reaches is not followed
 //! further; loops are told once for each channel or thing that lies on them.
 
+use super::channels;
 use super::checks::{About, Found, Trouble, Unknown, wants_feed};
 use super::gear::{self, GearKind, InPort, OutPort, PhantomSwitch, Role, Side};
-use super::port::{Input, Layout, OnPhantom, Output, Supply};
+use super::loading;
+use super::port::{Carries, Input, Layout, OnPhantom, Output, Supply, Takes};
 use super::rig::{Bus, Rig, Strip, Tap, ThingId, WireId, Wired};
 use super::routing::{Node, Paths, SideKey, with_role};
+use super::verdict::Verdict;
 use super::wire::{Cable, InLine};
+use crate::units::Db;
 
 pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) {
     if rig.strips.is_empty() {
@@ -31,16 +35,35 @@ pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) {
     phantom_for_all(rig, found);
 }
 
-/// The output at a wire's beginning, with what the rig knows of it.
+/// What a mix has on top of its average, and what show night adds once the faders are set.
+pub const MIX_CREST: Db = Db::new(12.0);
+pub const MIX_LIFT: Db = Db::new(3.0);
+
+/// The output at a wire's beginning; its peaks are those of what it carries, as far as it gives them.
 pub fn output_of(rig: &Rig, wired: &Wired) -> Option<Output> {
     let thing = rig.thing(wired.from.0);
-    gear::output(thing.kind, &thing.spec, wired.from.1)
+    let out = gear::output(thing.kind, &thing.spec, wired.from.1)?;
+    let (crest, lift) = match (strip_of(rig, wired), out.carries) {
+        (Some(strip), _) => (strip.crest, strip.show_lift),
+        (None, Carries::Mix) => (MIX_CREST, MIX_LIFT),
+        (None, Carries::OneSource) => return Some(out),
+    };
+    let peak = out.usual + crest + lift;
+    Some(Output { loudest: if peak < out.loudest { peak } else { out.loudest }, ..out })
 }
 
-/// The input at a wire's end, with the phantom power that its channel has.
+/// The channel that a source comes to.
+fn strip_of<'a>(rig: &'a Rig, wired: &Wired) -> Option<&'a Strip> {
+    rig.strip(rig.channel_of(wired).filter(|_| rig.desk() == Some(wired.to.0))?)
+}
+
+/// The input at a wire's end, with the phantom power that its channel has, and all that hangs on it.
 pub fn input_of(rig: &Rig, wired: &Wired) -> Option<Input> {
     let thing = rig.thing(wired.to.0);
     let mut input = gear::input(thing.kind, &thing.spec, wired.to.1)?;
+    if let Takes::Speaker(_) = input.takes {
+        input.takes = Takes::Speaker(loading::beyond(rig, wired.to.0));
+    }
     // Of another desk nobody said whether it is on.
     if let (InPort::Mic(channel), Supply::Phantom(_)) = (wired.to.1, input.supply)
         && rig.desk() == Some(wired.to.0)
@@ -84,10 +107,12 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
     let number = strip.channel.number() as u8;
     let about = About::Channel(number);
     if !arrives(rig, number) {
-        if straight_to_the_hall(rig, paths, strip) {
-            return;
+        // A wire of its source that ends elsewhere was told of where it ends.
+        let own = |wired: &&Wired| rig.thing(wired.from.0).name == strip.name;
+        let misled = rig.wires.iter().filter(own).any(|wired| channels::misled(rig, wired).is_some());
+        if !misled && !straight_to_the_hall(rig, paths, strip) {
+            found.never(about, Trouble::NotWired);
         }
-        found.never(about, Trouble::NotWired);
         return;
     }
     if strip.solo {
@@ -133,7 +158,10 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
 
 /// Whether a wire brings anything to a channel.
 fn arrives(rig: &Rig, channel: u8) -> bool {
-    rig.desk().is_some_and(|desk| rig.into_thing(desk).any(|wired| rig.channel_of(wired) == Some(channel)))
+    rig.desk().is_some_and(|desk| {
+        rig.into_thing(desk)
+            .any(|wired| !matches!(wired.to.1, InPort::Insert(_)) && rig.channel_of(wired) == Some(channel))
+    })
 }
 
 /// Whether the source of this name reaches the audience without the desk, as a microphone in an active loudspeaker does.
@@ -206,7 +234,11 @@ fn things(rig: &Rig, paths: &Paths, found: &mut Found) {
         if wants_feed(thing.kind) && used && !fed {
             found.never(About::Thing(id), Trouble::SpeakerUnfed);
         } else if thing.kind.role() != Role::Other && fed && !thing_hears(rig, paths, id, &sources) {
-            found.but(About::Thing(id), Trouble::SpeakerUnfed);
+            // A send or switch is opened by whoever stands at the desk; a wire that is not there is missing.
+            let wired = paths.wired_to((1..=4).map(|lane| Node::Thing(id, lane)));
+            let closed = wired.iter().any(|node| matches!(node, Node::Bus(_))) || thing.kind.role() == Role::Recording;
+            let silent = if closed { Verdict::WorksBut } else { Verdict::Never };
+            found.add(About::Thing(id), silent, Trouble::SpeakerUnfed);
         }
     }
     for strip in &rig.strips {

@@ -181,7 +181,7 @@ impl Wire {
         let speaker = matches!(out.drive, Drive::Speaker | Drive::HighVoltage);
         let from_plug = out.socket.own_plug();
         let to_plug = match (input.socket, out.socket) {
-            (Socket::Combo, Socket::Xlr) => Plug::Xlr,
+            (Socket::Combo, Socket::Xlr | Socket::Combo) => Plug::Xlr,
             (Socket::Combo, _) if out.balanced => Plug::Trs,
             (Socket::Combo, _) => Plug::Ts,
             (Socket::Jack, _) if !out.balanced && input.takes == Takes::Signal => Plug::Ts,

@@ -14,8 +14,8 @@ section{break-after:page}section:last-child{break-after:auto}\
 .walk section{break-after:auto;margin-bottom:4mm}h1,thead{break-after:avoid}#stage-plot{break-inside:avoid}\
 h1{font-size:16pt;margin:0 0 1mm}h1 small{font-size:11pt;font-weight:400}\
 p{margin:0 0 1.5mm}\
-table{border-collapse:collapse;width:100%;margin:1mm 0 2mm}\
-th,td{border:.3mm solid #000;padding:.2mm .8mm;text-align:left;vertical-align:top;overflow-wrap:break-word}\
+table{border-collapse:collapse;width:calc(100% - 1mm);margin:1mm .5mm 2mm}\
+th,td{border:.3mm solid #000;padding:.2mm 1mm;text-align:left;vertical-align:top;overflow-wrap:break-word}\
 th{border-bottom-width:.7mm;overflow-wrap:normal}td:empty:after{content:'\\00a0'}\
 thead{display:table-header-group}tr{break-inside:avoid}\
 .tick,.short{white-space:nowrap;width:1%}.part{width:19%}\
@@ -85,7 +85,7 @@ fn table(page: &Page, html: &mut String) {
         html.push_str("<tr>");
         for (cell, class) in row.iter().zip(&classes) {
             // A drawn box needs no font that has one.
-            let shown = if cell == "☐" { "<i></i>".to_owned() } else { escaped(cell) };
+            let shown = if cell == "☐" { "<i></i>".to_owned() } else { unbroken(&escaped(cell)) };
             let _ = write!(html, "<td{class}>{shown}</td>");
         }
         html.push_str("</tr>\n");
@@ -108,6 +108,13 @@ fn class(page: &Page, column: usize) -> &'static str {
     } else {
         ""
     }
+}
+
+/// A number and its unit stay on one line.
+fn unbroken(cell: &str) -> String {
+    [" m (", " ft)", " mm²"]
+        .iter()
+        .fold(cell.to_owned(), |cell, unit| cell.replace(unit, &unit.replacen(' ', "&nbsp;", 1)))
 }
 
 /// For HTML and SVG.

@@ -40,7 +40,7 @@ pub fn headline(advice: &Advice, desk: &DeskWords) -> String {
 /// What is asked for, in two or three words.
 const fn short(passage: Passage) -> &'static str {
     match passage {
-        Passage::ToTheBackWall => "to the back wall",
+        Passage::ToTheBackWall => "speak to the back wall",
         Passage::ShoutedLine => "the shouted line",
         Passage::LoudestChorus => "loudest chorus",
         Passage::EveryoneWithPiano => "all, with piano",

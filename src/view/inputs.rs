@@ -9,7 +9,7 @@ use super::words::plain;
 use crate::event::{Change, Column, Input};
 use crate::units::ChannelId;
 
-pub const OPEN: &str = "Input list  E";
+pub const OPEN: &str = "List  E";
 pub const ADD: &str = "Add  A";
 pub const REMOVE: &str = "Remove  Del";
 pub const UP: &str = "Up  Alt ↑";

@@ -21,6 +21,12 @@ pub fn length(number: &str, metres: Metres) -> String {
     format!("{number} m{}", in_feet(metres, FEET.load(Relaxed)))
 }
 
+/// "0.15 m", "12.5 m (41 ft)": nobody measures a hall or a lead to the millimetre.
+pub fn told(metres: Metres) -> String {
+    let number = format!("{:.2}", metres.get());
+    length(number.trim_end_matches('0').trim_end_matches('.'), metres)
+}
+
 /// For a column that is headed by its unit: "4.5", or "4.5 (14.8 ft)".
 pub fn cell(number: &str, metres: Metres) -> String {
     format!("{number}{}", in_feet(metres, FEET.load(Relaxed)))

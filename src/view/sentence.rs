@@ -136,11 +136,11 @@ pub fn next_step(advice: &Advice, who: &str, desk: &DeskWords) -> NextStep {
         }
         Step::PutBack { turn, by } => {
             let sentence = if *marks {
-                format!("That was {who}. Put it back {} {} dB", direction(turn), by.db())
+                format!("Was {who} turned by mistake? Put it back {} {} dB", direction(turn), by.db())
             } else {
-                format!("That was {who}. Turn it slowly {}, back to where it was", direction(turn))
+                format!("Was {who} turned by mistake? Turn it slowly {}, back to where it was", direction(turn))
             };
-            (turn.into(), Reply::Done, sentence, "then the one that was asked for".into())
+            (turn.into(), Reply::Done, sentence, "then the one that was asked for. Nobody touched it? Skip".into())
         }
         Step::NoMovement { turn } => {
             let sentence = format!("{knob} of {who}: I heard no change");
@@ -241,6 +241,13 @@ pub fn why_lines(advice: &Advice, desk: &DeskWords) -> Vec<String> {
     }
     if let Step::LowCut { .. } = advice.step {
         lines.push(format!("Below the low-cut: {:.0} % of what is heard", why.rumble * 100.0));
+    }
+    if let Step::PutBack { turn, by } = advice.step {
+        let changed = if turn == Turn::Up { "quieter" } else { "louder" };
+        lines.push(format!(
+            "Why this knob: all of it became about {} dB {changed} after the request, and the asked one did not change",
+            by.db()
+        ));
     }
     lines.push(unseen(why.unseen).into());
     lines

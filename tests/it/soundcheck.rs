@@ -137,6 +137,26 @@ fn evening(seed: u64, mood: Mood) -> Outcome {
     outcome
 }
 
+/// A player who rests can sound like a turned knob: then, too, nobody is sent into clipping.
+#[test]
+fn nothing_over_its_window_is_ever_asked_up_where_nobody_touches_a_knob() {
+    (1..=4u64).into_par_iter().for_each(|seed| {
+        let rate = SampleRate::new(48_000).unwrap();
+        let stage = Stage::new(StageConfig::new(seed, Mood::Normal, rate));
+        let mut evening = Evening::on(stage, seed, Skill::CAREFUL);
+        while evening.pipeline.snapshot().at < Seconds::new(90.0) {
+            evening.go_on(false);
+            let advice = evening.pipeline.snapshot().advice;
+            let up = match advice.step {
+                Step::PutBack { turn, .. } | Step::Trim { turn, .. } => turn == Turn::Up,
+                _ => false,
+            };
+            let over = advice.why.window.is_some_and(|(_, high)| advice.why.peak > high);
+            assert!(!(up && over), "evening {seed}: {advice:?}");
+        }
+    });
+}
+
 #[test]
 fn following_the_advice_sets_the_stage_in_three_trims_and_leaves_it_alone_afterwards() {
     let seeds: u64 = if std::env::var_os("BEFOREDOORS_FULL").is_some() { 100 } else { 8 };

@@ -207,6 +207,10 @@ impl LineCheck {
             return self.call(input, why, now);
         }
         if let Some((step, input)) = self.due_fault() {
+            // The tap before was on another line.
+            if self.heard.heard_on != Some(self.channel(input)) {
+                self.forget_heard();
+            }
             return self.show(step, Some(input), now);
         }
         if let Some((first, second)) = self.due_pair() {

@@ -295,7 +295,8 @@ impl Soundcheck {
             // "I did turn it": then it is heard anew.
             (Step::NoMovement { turn }, Answer::Done) => self.trim_unheard(current.input, turn, Db::ZERO, now),
             (Step::Trim { .. } | Step::NoMovement { .. } | Step::LeaveIt { .. }, _) => self.leave(current.input),
-            (Step::PutBack { .. }, _) => self.drop_step(),
+            // Nobody touched it: it was the performer.
+            (Step::PutBack { .. }, _) => self.back_again(current.input, Db::ZERO, now),
             (Step::ConfirmLoudest, Answer::No) => {
                 check.knows.extra_lift = LOUDER_TO_COME;
                 check.louder_than = Some((self.advice.why.peak, self.advice.why.active));

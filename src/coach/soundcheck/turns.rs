@@ -48,7 +48,9 @@ impl Soundcheck {
                 // right one surely stands.
                 let stands = detectors.turn_estimate(line, SINCE_TURNED).is_some_and(|turn| turn.is_surely_none());
                 let patient = waited < BLAME_AFTER || !stands;
-                let wrong = others.clone().find(|&(_, moved)| !patient && is_about(moved, asked));
+                let wrong = others.clone().find(|&(other, moved)| {
+                    !patient && is_about(moved, asked) && self.may_go_back(other, moved, detectors)
+                });
                 let right_way = |moved: Db| (moved < Db::ZERO) == (turn == Turn::Down);
                 match (detectors.turned(line), wrong) {
                     (Some(moved), _) if is_about(moved, asked) => self.trim_done(current.input, moved, now),
@@ -116,7 +118,9 @@ impl Soundcheck {
             // One that stands where it stood is no wrong knob.
             .filter(|&other| detectors.knob_offset(other).is_none_or(|offset| offset.abs() >= BACK))
             .filter_map(|other| Some((other, detectors.turn_estimate(other, SINCE_TURNED)?)))
-            .filter(|(_, estimate)| is_about(estimate.by, asked))
+            .filter(|(other, estimate)| {
+                is_about(estimate.by, asked) && self.may_go_back(*other, estimate.by, detectors)
+            })
             .filter(|(other, estimate)| {
                 estimate.agree >= HALF_SURE || detectors.louder(*other).is_some_and(|louder| is_about(louder, asked))
             })
@@ -183,6 +187,12 @@ impl Soundcheck {
     fn other_knobs(&self, line: ChannelId, detectors: &Detectors) -> impl Iterator<Item = ChannelId> + Clone + use<> {
         let usb = self.connection == Connection::Usb;
         detectors.channels().filter(move |&other| usb && other != line)
+    }
+
+    /// What is over its window is never turned up, whatever brought it there: it was a performer, or it helped.
+    fn may_go_back(&self, line: ChannelId, moved: Db, detectors: &Detectors) -> bool {
+        let targets = self.checks.get(line.index()).map(|check| &check.input.targets);
+        moved > Db::ZERO || targets.is_none_or(|targets| detectors.heard(line).loudest <= targets.window().1)
     }
 
     /// Whether the feed carries nothing any more: as quiet as ever, or for longer than performers rest. Nobody's

@@ -8,7 +8,7 @@ use super::sheet::{Heading, Row, Sheet, heading, needed};
 use crate::event::error::{Doubt, EventWarning, Fault, Findings, Mistake};
 use crate::event::inputs::Input;
 use crate::event::words::{Column, Connection};
-use crate::plan::gear::{Gear, GearKind};
+use crate::plan::gear::{Gear, GearKind, Spec};
 use crate::plan::kind::OutKind;
 use crate::plan::quantity::Metres;
 use crate::plan::rig::{Cue, Place, Strip, Tap};
@@ -187,13 +187,19 @@ pub fn usual_gear(kind: SourceKind, connection: Option<Connection>, phantom: Opt
     }
 }
 
-/// The thing that a word of the column `gear` means.
-pub fn gear_of(word: &str, stock: &[Gear]) -> Option<(GearKind, crate::plan::gear::Spec)> {
+/// The thing that a word of the column `gear` means; where the gear list has one line of that kind, with its figures.
+pub fn gear_of(word: &str, stock: &[Gear]) -> Option<(GearKind, Spec)> {
     let named = stock.iter().find(|gear| gear.name.eq_ignore_ascii_case(word.trim()));
     if let Some(gear) = named.filter(|gear| matches!(gear.kind, GearKind::Source(_))) {
         return Some((gear.kind, gear.spec.clone()));
     }
     let written = crate::event::words::plain(word);
     let kind = super::words::KINDS.iter().find(|(own, _)| *own == written).map(|(_, kind)| *kind)?;
-    matches!(kind, GearKind::Source(_)).then(|| (kind, crate::plan::gear::Spec::default()))
+    matches!(kind, GearKind::Source(_)).then(|| (kind, only_of(kind, stock)))
+}
+
+/// The figures of the one line of this kind; where there are several nobody said which.
+pub fn only_of(kind: GearKind, stock: &[Gear]) -> Spec {
+    let mut same = stock.iter().filter(|gear| gear.kind == kind);
+    same.next().filter(|_| same.next().is_none()).map_or_else(Spec::default, |gear| gear.spec.clone())
 }

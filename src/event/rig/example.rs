@@ -22,7 +22,7 @@ pub fn write_example(folder: &Path) -> Result<(), EventError> {
     if let Some(there) = FILES.iter().map(|(name, _)| folder.join(name)).find(|path| path.exists()) {
         return Err(EventError::AlreadyThere(there));
     }
-    let unwritable = |source| EventError::Unwritable { path: PathBuf::from(folder), source };
+    let unwritable = |cause| EventError::Unwritable { path: PathBuf::from(folder), cause };
     fs::create_dir_all(folder).map_err(unwritable)?;
     for (name, text) in FILES {
         write(folder, name, text)?;

@@ -40,7 +40,7 @@ use super::settings::{Reader, number};
 use super::{Event, Song, save, text};
 use crate::coach::Targets;
 use crate::plan::gear::{Gear, GearKind};
-use crate::plan::rig::{Accepted, Bus, BusSetting, Place, Rig, Strip, Thing, Venue};
+use crate::plan::rig::{Accepted, Bus, BusSetting, Rig, Strip, Thing, Venue};
 use crate::units::{Db, SourceKind};
 use patch::Known;
 
@@ -51,8 +51,12 @@ const PATCH_FILE: &str = "patch.csv";
 const GEAR_FILE: &str = "gear.csv";
 const VENUE_FILE: &str = "venue.toml";
 
-/// Where things stand, by name.
-type Places = Vec<(String, Place)>;
+/// What `venue.toml` says.
+struct Hall {
+    path: PathBuf,
+    venue: Venue,
+    places: Vec<venue::Placed>,
+}
 
 /// Reads an event with its rig, or all that is wrong in any of its files.
 pub fn open(folder: impl AsRef<Path>) -> Result<(Event, Rig, Vec<EventWarning>), EventError> {
@@ -81,7 +85,7 @@ pub fn open(folder: impl AsRef<Path>) -> Result<(Event, Rig, Vec<EventWarning>),
 /// Writes a file of the folder so that it is always whole.
 pub fn write(folder: &Path, name: &str, text: &str) -> Result<(), EventError> {
     let path = folder.join(name);
-    let unwritable = |source| EventError::Unwritable { path: path.clone(), source };
+    let unwritable = |cause| EventError::Unwritable { path: path.clone(), cause };
     fs::create_dir_all(path.parent().unwrap_or(folder)).map_err(unwritable)?;
     save::replace(&path, text.as_bytes())
 }
@@ -97,10 +101,8 @@ impl Files<'_> {
     fn rig(&mut self, event: &Event) -> Result<Rig, EventError> {
         let keys = self.keys()?;
         let stock = self.stock(keys.gear.as_deref())?;
-        let (venue, places) = match self.venue(keys.venue.as_deref())? {
-            Some((venue, places)) => (Some(venue), places),
-            None => (None, Vec::new()),
-        };
+        let hall = self.venue(keys.venue.as_deref())?;
+        let (venue, places) = hall.as_ref().map_or((None, &[][..]), |hall| (Some(hall.venue.clone()), &hall.places));
         let mut known = Vec::new();
         let strips = self.strips(event, stock.as_deref().unwrap_or_default(), &mut known)?;
         known.extend(from_stock(stock.as_deref().unwrap_or_default()));
@@ -109,14 +111,23 @@ impl Files<'_> {
             id: None,
         }));
         for known in &mut known {
-            let place = places.iter().find(|(name, _)| name.eq_ignore_ascii_case(&known.thing.name));
-            known.thing.place = place.map(|(_, place)| *place).or(known.thing.place);
+            let place = places.iter().find(|place| place.is_of(&known.thing.name));
+            known.thing.place = place.map(|place| place.at).or(known.thing.place);
+        }
+        // What hangs on a file that is not whole is not told of beside it.
+        let whole = self.mistakes.is_empty() && stock.is_some();
+        if let Some(hall) = hall.as_ref().filter(|_| whole) {
+            self.reading_file(hall.path.clone(), |findings| venue::unplaced(&hall.places, &known, findings));
         }
         let mut things = Vec::new();
         let wires = match self.optional(&self.folder.join(PATCH_FILE))? {
             Some(bytes) => self.reading(PATCH_FILE, |findings| {
                 text::ended(&bytes, findings);
-                patch::read(&bytes, &mut known, &mut things, findings)
+                let wires = patch::read(&bytes, &mut known, &mut things, findings);
+                if !whole {
+                    patch::tell_the_cause(stock.is_none(), findings);
+                }
+                wires
             }),
             None => Vec::new(),
         };
@@ -145,7 +156,7 @@ impl Files<'_> {
         for (channel, input) in channels.into_iter().zip(&event.inputs) {
             let usual = desk::usual_gear(input.kind, input.connection, input.phantom);
             let (kind, spec) = match &channel.gear {
-                None => (GearKind::Source(usual), <_>::default()),
+                None => (GearKind::Source(usual), desk::only_of(GearKind::Source(usual), stock)),
                 Some(word) => desk::gear_of(word, stock).unwrap_or_else(|| {
                     self.unknown_gear(word, channel.gear_at, stock);
                     (GearKind::Source(usual), <_>::default())
@@ -191,12 +202,13 @@ impl Files<'_> {
         })))
     }
 
-    fn venue(&mut self, said: Option<&str>) -> Result<Option<(Venue, Places)>, EventError> {
+    fn venue(&mut self, said: Option<&str>) -> Result<Option<Hall>, EventError> {
         let Some((path, bytes)) = self.shared(said, VENUE_FILE)? else { return Ok(None) };
-        Ok(self.reading_file(path, |findings| {
+        let read = self.reading_file(path.clone(), |findings| {
             text::ended(&bytes, findings);
             text::decode(&bytes, findings).map(|text| venue::read(&text, findings))
-        }))
+        });
+        Ok(read.map(|(venue, places)| Hall { path, venue, places }))
     }
 
     /// A file that events share: where it was said to be, or here, or in the folder above.

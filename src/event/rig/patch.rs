@@ -7,7 +7,7 @@
 
 use super::sheet::{Heading, Row, Sheet, heading, needed};
 use super::words::{self, BOXES, CABLES, INS, OUTS, PLUGS};
-use crate::event::error::{Fault, Findings, quote};
+use crate::event::error::{Fault, Findings, Mistake, quote};
 use crate::event::words::{nearest, plain};
 use crate::plan::gear::{self, GearKind, InPort, OutPort};
 use crate::plan::port::{Plug, Socket};
@@ -56,6 +56,16 @@ pub fn read(bytes: &[u8], known: &mut [Known], things: &mut Vec<Thing>, findings
         wires.extend(wire(&row, label, known, things, findings));
     }
     wires
+}
+
+/// Names that another file would have told follow from what is wrong with that file: they are no mistakes of their own.
+pub fn tell_the_cause(no_gear_list: bool, findings: &mut Findings) {
+    let follows = |mistake: &Mistake| matches!(&mistake.fault, Fault::UnknownThing { near: None, .. });
+    let first = findings.mistakes.iter().find(|mistake| follows(mistake)).cloned();
+    findings.mistakes.retain(|mistake| !follows(mistake));
+    if let (Some(Mistake { at, fault: Fault::UnknownThing { stood, .. } }), true) = (first, no_gear_list) {
+        findings.mistake((at.line, at.column), &at.field, Fault::NoGearList(format!("“{stood}”")));
+    }
 }
 
 fn wire(
@@ -114,8 +124,7 @@ fn named(
     let Some(at) = at else {
         let names: Vec<(String, &String)> = known.iter().map(|one| (plain(&one.thing.name), &one.thing.name)).collect();
         let near = nearest(&text, names.iter().map(|(plain, name)| (plain.as_str(), (*name).clone())));
-        let expected = "a name from inputs.csv or gear.csv, or a circuit of venue.toml";
-        row.wrong(column, "a thing of this event", expected, near, findings);
+        row.mistake(column, Fault::UnknownThing { stood: quote(&text), near }, findings);
         return None;
     };
     let known = &mut known[at];
@@ -193,9 +202,17 @@ impl Said {
                 (Cable::Speaker(_), Some(area)) => Cable::Speaker(area),
                 _ => cable,
             };
-            wire.to_plug = to_plug(&self.word, cable, to_socket, wire.to_plug);
-            if let Some(out) = ports.0.filter(|out| out.socket == Socket::Jack) {
-                wire.from_plug = to_plug(&self.word, cable, Some(out.socket), wire.from_plug);
+            if plain(&self.word) == "xlr jack cable" {
+                // The jack is at the end that takes no XLR.
+                let ends_in_jack = to_socket.is_none_or(|socket| socket != Socket::Xlr);
+                let plugs = if ends_in_jack { [Plug::Xlr, Plug::Trs] } else { [Plug::Trs, Plug::Xlr] };
+                [wire.from_plug, wire.to_plug] = plugs;
+            }
+            wire.to_plug = plug_of(&self.word, to_socket).unwrap_or(wire.to_plug);
+            // Before a box at the source stands a short lead of its own.
+            let straight = !self.through.iter().any(|inline| inline.load().is_some());
+            if let Some(out) = ports.0.filter(|_| straight) {
+                wire.from_plug = plug_of(&self.word, Some(out.socket)).unwrap_or(wire.from_plug);
             }
         } else if let (Cable::Speaker(_), Some(area)) = (wire.cable, self.area) {
             wire.cable = Cable::Speaker(area);
@@ -207,15 +224,13 @@ impl Said {
     }
 }
 
-/// The plug that a cable of this name has for a socket that takes several.
-fn to_plug(word: &str, cable: Cable, socket: Option<Socket>, usual: Plug) -> Plug {
-    let balanced_jack = plain(word) == "balanced jack cable";
-    match (socket, cable) {
-        (Some(Socket::Combo | Socket::Jack), Cable::Pair) if balanced_jack => Plug::Trs,
-        (Some(Socket::Combo), Cable::Pair) => Plug::Xlr,
-        (Some(Socket::Combo | Socket::Jack), Cable::Single | Cable::Split) => Plug::Ts,
-        (Some(Socket::Combo), _) => usual,
-        (Some(Socket::Jack), Cable::Pair) => Plug::Trs,
-        _ => usual,
+/// The plug at an end of a cable of this name; `None` where the name leaves it open.
+fn plug_of(word: &str, socket: Option<Socket>) -> Option<Plug> {
+    match (plain(word).as_str(), socket) {
+        ("mic cable" | "xlr", _) => Some(Plug::Xlr),
+        ("balanced jack cable", _) => Some(Plug::Trs),
+        ("instrument cable" | "jack cable", _) | ("stereo split", Some(Socket::Combo | Socket::Jack)) => Some(Plug::Ts),
+        ("mini jack cable" | "rca cable", Some(Socket::Combo | Socket::Jack)) => Some(Plug::Ts),
+        _ => None,
     }
 }

@@ -2,7 +2,7 @@
 //!
 //! Source of the form: RFC 4180, widened as in the input list (`,`, `;` or tabs, any order and case of headings, quotes,
 //! blank lines, byte-order marks). Lines and cells are counted from 1. Edge cases: an empty sheet, an unclosed quote,
-//! two columns of one name, text under no heading are mistakes; columns that are not known are left alone.
+//! two columns of one name, text under no heading are mistakes; columns that are not known are told of and left alone.
 
 use std::ops::RangeInclusive;
 
@@ -114,9 +114,11 @@ fn meaning(heading: &str, known: &[Heading]) -> Option<usize> {
 }
 
 fn unknown_heading(at: (usize, usize), heading: &str, known: &[Heading], findings: &mut Findings) {
-    if let Some(near) = words::nearest(heading, known.iter().map(|known| (known.word, known.word))) {
-        findings.warn(at, &quote(heading), Doubt::UnknownKey { word: quote(heading), near: near.to_owned() });
+    if heading.is_empty() {
+        return;
     }
+    let near = words::nearest(heading, known.iter().map(|known| (known.word, known.word.to_owned())));
+    findings.warn(at, &quote(heading), Doubt::UnknownKey { word: quote(heading), near });
 }
 
 /// One line of a sheet.
@@ -237,7 +239,8 @@ impl<'a> Row<'a> {
         if within.is_none() {
             let separators = if thousands { ", without a comma between thousands" } else { "" };
             let expected = format!("a number from {} to {} ({unit}){separators}", range.start(), range.end());
-            self.wrong(column, "a number in range", expected, None, findings);
+            let metres = feet_as_metres(&text).filter(|metres| unit == "m" && range.contains(metres));
+            self.wrong(column, "a number in range", expected, metres.map(|metres| format!("{metres:.1}")), findings);
         }
         within
     }
@@ -255,4 +258,11 @@ impl<'a> Row<'a> {
         }
         number
     }
+}
+
+/// What whoever measured in feet meant.
+fn feet_as_metres(text: &str) -> Option<f64> {
+    const FOOT: f64 = 0.3048;
+    let feet = ["feet", "foot", "ft", "'", "’"].iter().find_map(|word| text.strip_suffix(word))?;
+    Some(feet.trim().parse::<f64>().ok()? * FOOT)
 }

@@ -6,9 +6,11 @@
 
 use toml_edit::{Document, TableLike};
 
-use crate::event::error::{Fault, Findings};
+use super::patch::Known;
+use crate::event::error::{Doubt, Fault, Findings, quote};
 use crate::event::settings::{Reader, number, tables};
 use crate::event::text::line_column;
+use crate::event::words::{nearest, plain};
 use crate::plan::quantity::{Amperes, Metres, Spl, Volts};
 use crate::plan::rig::{Circuit, Place, Seat, Venue};
 use crate::units::Seconds;
@@ -30,21 +32,52 @@ const KEYS: [&str; 14] = [
     "place",
 ];
 
+/// Where a named thing stands.
+pub struct Placed {
+    thing: String,
+    pub at: Place,
+    /// Where it is written.
+    line_column: (usize, usize),
+}
+
+impl Placed {
+    pub fn is_of(&self, name: &str) -> bool {
+        self.thing.eq_ignore_ascii_case(name)
+    }
+}
+
+/// A hall serves many events, so it may place things that this one has not; but a name that is almost that of a thing
+/// without a place is a slip, and would change what is computed.
+pub fn unplaced(places: &[Placed], known: &[Known], findings: &mut Findings) {
+    let of_nothing = |place: &&Placed| !known.iter().any(|known| place.is_of(&known.thing.name));
+    for place in places.iter().filter(of_nothing) {
+        let bare = known.iter().map(|known| &known.thing).filter(|thing| thing.place.is_none());
+        let names: Vec<(String, &String)> = bare.map(|thing| (plain(&thing.name), &thing.name)).collect();
+        let near = nearest(&place.thing, names.iter().map(|(plain, name)| (plain.as_str(), (*name).clone())));
+        let field = "place, thing";
+        if near.is_some() {
+            findings.mistake(place.line_column, field, Fault::UnknownThing { stood: quote(&place.thing), near });
+        } else {
+            findings.warn(place.line_column, field, Doubt::PlaceOfNothing(quote(&place.thing)));
+        }
+    }
+}
+
 /// The hall, and where named things stand in it.
-pub fn read(text: &str, findings: &mut Findings) -> (Venue, Vec<(String, Place)>) {
+pub fn read(text: &str, findings: &mut Findings) -> (Venue, Vec<Placed>) {
     let document = match Document::parse(text) {
         Ok(document) => document,
         Err(error) => {
             let at = line_column(text, error.span().map_or(0, |span| span.start));
             let message = error.message().lines().map(str::trim).collect::<Vec<_>>().join("; ");
             findings.mistake(at, "", Fault::Syntax(message));
-            return <(Venue, Vec<(String, Place)>)>::default();
+            return <(Venue, Vec<Placed>)>::default();
         }
     };
     let hall = document.as_table();
     let mut reader = Reader::new(text, findings);
     if !reader.version(hall) {
-        return <(Venue, Vec<(String, Place)>)>::default();
+        return <(Venue, Vec<Placed>)>::default();
     }
     reader.unknown_keys(hall, &KEYS);
     let metres = |reader: &mut Reader, key| figure(reader, hall, key, "metres", 0.5, 500.0).map(Metres::new);
@@ -69,7 +102,8 @@ pub fn read(text: &str, findings: &mut Findings) -> (Venue, Vec<(String, Place)>
     let places = listed(&mut reader, hall, "place", |reader, at| {
         reader.unknown_keys(at, &["thing", "x_m", "y_m"]);
         let thing = required(reader, at, "thing", "the name of a thing, in \"quotes\"")?;
-        Some((thing, place(reader, at)?))
+        let line_column = at.get("thing").map_or((1, 1), |item| reader.at(item));
+        Some(Placed { thing, at: place(reader, at)?, line_column })
     });
     (venue, places)
 }

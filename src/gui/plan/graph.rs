@@ -137,9 +137,11 @@ impl Graph {
         if beyond <= 0.0 || whole <= view {
             return None;
         }
+        // Not at the very edge, where the picture fades.
+        let rect = rect.expand2(vec2(0.0, (view - rect.height()).clamp(0.0, rect.height()) / 2.0));
         let far = (self.scrolled / (whole - view)).clamp(0.0, 1.0);
         let (least, most) = ((rect.bottom() - view).max(0.0) / beyond, rect.top() / beyond);
-        Some(far.clamp(least.min(most), most).min(1.0) * (whole - view))
+        Some(far.clamp(least.min(most), most.max(0.0)).clamp(0.0, 1.0) * (whole - view))
     }
 }
 

@@ -195,7 +195,8 @@ impl PlanPage {
             None => shapes::arrow(painter, found.next.arrow, rect, palette.line),
         };
         step::next_step_marked(ui, look, &words, mark);
-        let above = |ui: &mut Ui| above(ui, look, read, &found);
+        let noted = self.noted.as_deref();
+        let above = |ui: &mut Ui| above(ui, look, read, &found, noted);
         if let Some(spot) = self.graph.ui(ui, look, &read.drawing, found.spot, above) {
             read.pick(spot);
         }
@@ -232,7 +233,7 @@ impl PlanPage {
         if self.folder.is_some() && offer(page::AGAIN) {
             self.read_again();
         }
-        if let Some(noted) = &self.noted {
+        if let (Some(noted), false) = (&self.noted, matches!(self.read, Some(Ok(_)))) {
             ui.label(RichText::new(noted).font(look.strong()));
         }
         made
@@ -268,10 +269,13 @@ impl PlanPage {
     }
 }
 
-/// The cautions that belong to what is picked, where it stands in the walk, the tally.
-fn above(ui: &mut Ui, look: Look, read: &Read, found: &Found) {
+/// What was just done, the cautions that belong to what is picked, where it stands in the walk, the tally.
+fn above(ui: &mut Ui, look: Look, read: &Read, found: &Found, noted: Option<&str>) {
     let palette = look.palette();
     ui.add_space(GAP / 4.0);
+    if let Some(noted) = noted {
+        ui.label(RichText::new(noted).font(look.strong()));
+    }
     for caution in &found.cautions {
         // The first words say what it is about.
         ui.label(RichText::new(caution.words()).font(look.small()).color(palette.quiet));

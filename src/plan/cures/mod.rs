@@ -1,4 +1,4 @@
-//! What would mend a wire: every small change is tried on the rules themselves ([`tries`]), and those that help are told.
+//! What would mend a wire: every small change is tried on the rules themselves (`tries`), and those that help are told.
 //!
 //! Helpful is what takes the reason away and leaves the wire better than it was. What the gear list holds comes first. Never tried: anything at the mains, a loudspeaker transformer, a lift of an earth.
 //! Edge cases: loudspeaker level has one cure only, a line output in its place; some findings have none.
@@ -7,6 +7,7 @@ mod tries;
 
 use tries::{Try, Trying};
 
+use super::channels;
 use super::checks::{About, Finding, Trouble};
 use super::gear::{self, GearKind, InPort, LeadKind, OutPort, Role};
 use super::hall::Loudness;
@@ -55,6 +56,10 @@ pub enum Cure {
     WireBothSides {
         sums: bool,
     },
+    /// One plug of a stereo split into each of these; the name is the gear list's.
+    SplitApart(Option<String>, [InPort; 2]),
+    /// Left and right change places.
+    ChangeSides,
     TapeTheKnob,
     /// Take one of them out.
     Unplug,
@@ -73,8 +78,21 @@ pub(super) fn of(rig: &Rig, finding: &Finding, loudness: &Loudness) -> Vec<Cure>
         let ranked = gains.iter().flat_map(|gain| &gain.cures);
         return ranked.map(|(cure, gain)| Cure::Gain(*cure, *gain)).take(MOST).collect();
     }
-    let (About::Wire(id), Trouble::Wire(reason)) = (finding.about, &finding.trouble) else { return Vec::new() };
+    if let (About::Channel(channel), Trouble::CueSummed(_)) = (finding.about, &finding.trouble) {
+        return split_apart(rig, channel).into_iter().collect();
+    }
+    let About::Wire(id) = finding.about else { return Vec::new() };
     let wired = &rig.wires[id.0];
+    let reason = match &finding.trouble {
+        Trouble::Wire(reason) => reason,
+        Trouble::SideCrossed(_) => return vec![Cure::ChangeSides],
+        Trouble::WrongChannel { .. } | Trouble::ChannelTaken { .. } => {
+            let belongs = channels::listed_socket(rig, wired).map(Cure::OtherInput);
+            let alone = matches!(finding.trouble, Trouble::ChannelTaken { .. }).then_some(Cure::Unplug);
+            return belongs.or(alone).into_iter().collect();
+        }
+        _ => return Vec::new(),
+    };
     match reason {
         Reason::EarthRemoved | Reason::MainsElsewhere | Reason::NotTheSameKind => return Vec::new(),
         Reason::SpeakerLevel => return instead_of_speaker_level(rig, wired.to),
@@ -179,9 +197,19 @@ fn instead_of_speaker_level(rig: &Rig, (to, port): (ThingId, InPort)) -> Vec<Cur
 fn shorter_speaker_lead(rig: &Rig, id: WireId) -> Vec<Cure> {
     let wired = &rig.wires[id.0];
     let Cable::Speaker(area) = wired.wire.cable else { return Vec::new() };
-    let load = super::loading::ohms_of(rig.thing(wired.to.0));
+    let load = super::loading::beyond(rig, wired.to.0);
     let whole = cable::longest(load, area, rules::MOST_SPEAKER_LOSS).get().floor();
     vec![Cure::Shorter { limit: Metres::new(whole) }]
+}
+
+/// The music into its own line input, the cue into its own.
+fn split_apart(rig: &Rig, cue: u8) -> Option<Cure> {
+    let (source, own) = rig.source_of(cue)?;
+    let music = rig.wires.iter().find(|other| {
+        rig.thing(other.from.0) == source && !std::ptr::eq(*other, own) && other.to.1.channel().is_some()
+    })?;
+    let line = |wired: &super::rig::Wired| Some(InPort::Line(wired.to.1.channel()?));
+    Some(Cure::SplitApart(owned(rig, GearKind::Lead(LeadKind::Split)), [line(music)?, line(own)?]))
 }
 
 /// Whether one half of this source is for the performers' ears only.

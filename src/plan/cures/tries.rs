@@ -5,9 +5,10 @@
 //! impedance (common practice). Edge cases: without a gear list every lead and box has to be borrowed.
 
 use super::{Cure, owned_box};
+use crate::plan::channels;
 use crate::plan::counts;
 use crate::plan::gear::{self, Gear, GearKind, InPort, LeadKind, OutPort, Side};
-use crate::plan::port::{Drive, Input, InputSide, Layout, ModeKind, OnPhantom, Output, Socket, Supply};
+use crate::plan::port::{Drive, Input, InputSide, Layout, ModeKind, OnPhantom, Output, Plug, Seat, Socket, Supply};
 use crate::plan::quantity::Ohms;
 use crate::plan::rig::{Rig, Wired};
 use crate::plan::rules::{self, Around};
@@ -68,12 +69,13 @@ impl<'a> Trying<'a> {
         let old = &wired.wire;
         let feeds = after(&old.through, out);
         let to = rig.thing(wired.to.0);
+        let free = |port: &InPort| !channels::is_taken(rig, wired, *port);
         let wanted = |port: &InPort| match port {
             InPort::Instrument(_) => feeds.impedance > LOW_IMPEDANCE,
             InPort::Stereo(..) => feeds.layout != Layout::Mono,
             _ => true,
         };
-        let ports = gear::other_inputs(wired.to.1).into_iter().filter(wanted);
+        let ports = gear::other_inputs(wired.to.1).into_iter().filter(free).filter(wanted);
         let others = ports.filter_map(|port| Some((port, gear::input(to.kind, &to.spec, port)?))).collect();
         Self { rig, wired, old, out, input, feeds, around, others, tried: Vec::new() }
     }
@@ -105,7 +107,11 @@ impl<'a> Trying<'a> {
         // A split ends in two plugs for two sockets; a headset jack is one and has room for neither.
         let split =
             Some(Wire { cable: Cable::Split, ..usual.clone() }).filter(|_| self.input.socket != Socket::Headset);
-        for wire in split.into_iter().chain([usual]) {
+        let jacks = Wire { from_plug: Plug::Trs, to_plug: Plug::Trs, ..usual.clone() };
+        let sits = |socket: Socket| socket.seats(Plug::Trs) == Seat::Right;
+        let takes_jacks = self.out.balanced && sits(self.out.socket) && sits(self.input.socket);
+        let jacks = Some(jacks).filter(|wire| takes_jacks && wire.cable == Cable::Pair && wire.through.is_empty());
+        for wire in split.into_iter().chain([usual]).chain(jacks) {
             let kind = counts::lead_of(&Wired { wire: wire.clone(), ..self.wired.clone() });
             let (name, effort) = lead_at_hand(self.rig, kind, self.wired);
             let plugs = [wire.from_plug, wire.to_plug];

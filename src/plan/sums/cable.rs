@@ -1,8 +1,8 @@
 //! Copper: its resistance, what a loudspeaker lead loses, what is left of the damping.
 //!
 //! R = 2 · ρ · length / area with ρ = 0.0175 Ω·mm²/m; wire gauges: d = 0.127 mm · 92^((36 − n) / 39) (ASTM B258) with
-//! ρ = 1.7241e-8 Ω·m (annealed copper, 20 °C, IEC 60028); the highest resistances of stranded conductors: IEC 60228,
-//! class 5. loss = 20 lg(Z / (Z + R)); damping = Z / (Zout + R). Edge cases: a load or area of 0 gives ∞ or NaN.
+//! ρ = 1.7241e-8 Ω·m (annealed copper, 20 °C, IEC 60028). loss = 20 lg(Z / (Z + R));
+//! damping = Z / (Zout + R). Edge cases: a load or area of 0 gives ∞ or NaN.
 
 use super::{Assumption, Quantity as Q, Sum, Worked};
 use crate::plan::quantity::{Area, Metres, Ohms};
@@ -12,19 +12,6 @@ use crate::units::Db;
 const PRACTICAL: f64 = 0.0175;
 /// Ω·m.
 const ANNEALED: f64 = 1.7241e-8;
-
-/// Cross-section in mm² and the highest Ω/km at 20 °C of plain flexible copper (IEC 60228, class 5).
-pub const CLASS_5: [(f64, f64); 9] = [
-    (0.5, 39.0),
-    (0.75, 26.0),
-    (1.0, 19.5),
-    (1.5, 13.3),
-    (2.5, 7.98),
-    (4.0, 4.95),
-    (6.0, 3.30),
-    (10.0, 1.91),
-    (16.0, 1.21),
-];
 
 /// There and back.
 pub fn loop_resistance(length: Metres, area: Area) -> Ohms {

@@ -7,7 +7,7 @@
 //! loudspeakers is an assumption: at most 3 dB each. Edge cases: no open microphone counts as one.
 
 use super::{Assumption, Quantity as Q, Sum, Worked};
-use crate::plan::quantity::Metres;
+use crate::plan::quantity::{Metres, Spl};
 use crate::units::Db;
 
 /// Left under the point where it rings.
@@ -93,8 +93,24 @@ const AREA: Metres = Metres::new(0.6);
 /// Nobody sings closer to an area microphone.
 const CLOSEST: f64 = 0.05;
 
-/// What would help, the most helpful first, each with the decibels that it gains.
-pub fn cures(at: &Geometry) -> Vec<(Cure, Db)> {
+/// How loud a monitor can be at a microphone, and at the ears behind it, before it rings: the voice there, less the spare.
+/// `level` is the voice's at the microphone; `distance` from monitor to microphone.
+pub fn in_monitor(level: Spl, distance: Metres, open_mics: u32) -> Worked {
+    let open = f64::from(open_mics.max(1));
+    Worked::new(
+        Sum::MonitorLevel,
+        &[(Q::VoiceAtMic, level.get()), (Q::OpenMics, open), (Q::MonitorToMic, distance.get())],
+        (Q::MonitorLevel, level.get() - 10.0 * open.log10() - SPARE.get()),
+        &[Assumption::SixDecibelsSpare, Assumption::OmniMicAndSpeaker, Assumption::EarsAtTheMic],
+    )
+}
+
+/// A loudspeaker that goes forward less than this hardly moves.
+const LEAST_MOVE: f64 = 0.25;
+
+/// What would help, the most helpful first, each with the decibels that it gains. The loudspeaker can go forward by
+/// `free` before it stands among the audience.
+pub fn cures(at: &Geometry, free: Metres) -> Vec<(Cure, Db)> {
     let now = potential(at).value();
     let gained = |changed: Geometry| Db::new(potential(&changed).value() - now);
     let half = Metres::new((at.source_to_mic.get() / 2.0).max(CLOSEST));
@@ -109,13 +125,15 @@ pub fn cures(at: &Geometry) -> Vec<(Cure, Db)> {
         cures.push((Cure::CloserAndFewer { to: half, open }, gained(Geometry { open_mics: open, ..closer })));
     }
     // A loudspeaker a quarter nearer to the listener is as much farther from the microphone.
-    let moved = at.speaker_to_listener.get() / 4.0;
+    let moved = (at.speaker_to_listener.get() / 4.0).min(free.get());
     let forward = Geometry {
         mic_to_speaker: Metres::new(at.mic_to_speaker.get() + moved),
         speaker_to_listener: Metres::new(at.speaker_to_listener.get() - moved),
         ..*at
     };
-    cures.push((Cure::SpeakerForward { to: forward.mic_to_speaker }, gained(forward)));
+    if moved >= LEAST_MOVE {
+        cures.push((Cure::SpeakerForward { to: forward.mic_to_speaker }, gained(forward)));
+    }
     let most = MOST_CREDIT + MOST_CREDIT;
     if at.credit < most {
         cures.push((Cure::Aim, gained(Geometry { credit: most, ..*at })));

@@ -2,7 +2,8 @@
 //!
 //! Output dBu = SPL − 94 + 20 lg(S / 0.7746 V), S in V/Pa (1 Pa is 93.98 dB re 20 µPa, ISO 1683 and IEC 61672-1);
 //! a voice's level rises by 20 lg(1 m / d) as it comes closer than the 1 m where it is known (inverse distance
-//! law). Thermal noise √(4 k T R B) (Johnson, Nyquist). headroom = clip − (level + crest + show lift). Edge cases:
+//! law). Thermal noise √(4 k T R B) (Johnson, Nyquist). headroom = clip − peak, and the peak is
+//! level + crest + show lift, or less where what comes before gives no more. Edge cases:
 //! a distance or sensitivity of 0 gives −∞ or ∞.
 
 use super::{Assumption, Quantity as Q, Sum, Worked};
@@ -62,11 +63,14 @@ pub fn loading(source: Ohms, load: Ohms) -> Worked {
 pub struct Stage {
     /// The usual level there.
     pub level: Dbu,
+    /// The most that what comes before it gives.
+    pub most: Dbu,
     pub clips: Dbu,
 }
 
 /// What is left at a stage before it clips.
-pub fn headroom(stage: Stage, crest: Db, show_lift: Db) -> Worked {
+pub fn headroom(stage: Stage, crest: Db, show_lift: Db, assumes: Assumption) -> Worked {
+    let peak = (stage.level + crest + show_lift).get().min(stage.most.get());
     Worked::new(
         Sum::Headroom,
         &[
@@ -74,8 +78,9 @@ pub fn headroom(stage: Stage, crest: Db, show_lift: Db) -> Worked {
             (Q::Level, stage.level.get()),
             (Q::Crest, crest.get()),
             (Q::ShowLift, show_lift.get()),
+            (Q::MostLevel, stage.most.get()),
         ],
-        (Q::Headroom, (stage.clips - (stage.level + crest + show_lift)).get()),
-        &[Assumption::CrestAndLiftOfKind],
+        (Q::Headroom, stage.clips.get() - peak),
+        &[assumes],
     )
 }

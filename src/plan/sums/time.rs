@@ -34,7 +34,7 @@ pub fn delay(farther: Metres, celsius: f64) -> Worked {
             (Q::PrecedenceDelay, PRECEDENCE.get() * 1000.0),
         ],
         (Q::Delay, whole * 1000.0),
-        &[Assumption::StillAir],
+        &[Assumption::StillAir, Assumption::ThenByEar],
     )
 }
 

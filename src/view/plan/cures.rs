@@ -3,11 +3,10 @@
 use super::names::{boxed, end, in_name, lead, out_name, plug};
 use crate::plan::cures::Cure;
 use crate::plan::gear::{LeadKind, OutPort};
-use crate::plan::quantity::Metres;
 use crate::plan::rig::Rig;
 use crate::plan::sums::feedback;
 use crate::plan::wire::InLine;
-use crate::view::lengths::length;
+use crate::view::lengths::told;
 use crate::view::numbers;
 use crate::view::words::plain;
 
@@ -42,7 +41,7 @@ pub fn cure(rig: &Rig, cure: &Cure) -> String {
             owned(lead(LeadKind::Split), name),
             in_name(*port)
         ),
-        Cure::Lead(kind, name, [from, to]) if from != to && *kind != LeadKind::Speaker => {
+        Cure::Lead(kind, name, [from, to]) if from != to && !matches!(kind, LeadKind::Speaker | LeadKind::XlrJack) => {
             let ends = format!("{}, {} to {}", lead(*kind), plug(*from), plug(*to));
             format!("Take another lead: {}", owned(&ends, name))
         }
@@ -50,7 +49,7 @@ pub fn cure(rig: &Rig, cure: &Cure) -> String {
         Cure::LeadInto(kind, name, port) => {
             format!("Take another lead: {}, into {}", owned(lead(*kind), name), in_name(*port))
         }
-        Cure::Shorter { limit } => format!("Take a lead of {} m or less", limit.get()),
+        Cure::Shorter { limit } => format!("Take a lead of {} or less", told(*limit)),
         Cure::PhantomOn => "Switch +48 V on for this input, after plugging".into(),
         Cure::PhantomOff => "Switch +48 V OFF for this input, before plugging".into(),
         Cure::LineOutput(id, port) => format!("Feed it from {} instead", end(rig, (*id, *port))),
@@ -60,6 +59,13 @@ pub fn cure(rig: &Rig, cure: &Cure) -> String {
         Cure::Amplifier(name) => format!("Put between: {}", owned("amplifier", name)),
         Cure::WireBothSides { sums: true } => "Wire the other side too, or plug into L/mono alone".into(),
         Cure::WireBothSides { sums: false } => "Wire the other side too".into(),
+        Cure::SplitApart(name, [music, cue]) => format!(
+            "Take a {}: one plug into {}, the other into {}",
+            owned(lead(LeadKind::Split), name),
+            in_name(*music),
+            in_name(*cue)
+        ),
+        Cure::ChangeSides => "Let left and right change places".into(),
         Cure::TapeTheKnob => "Set the knob once and tape it".into(),
         Cure::Unplug => "Take one of the two out".into(),
         Cure::Gain(change, gain) => format!("{}: {}", geometry(*change), numbers::change(*gain)),
@@ -67,21 +73,17 @@ pub fn cure(rig: &Rig, cure: &Cure) -> String {
     }
 }
 
-fn one_tenth(distance: Metres) -> String {
-    length(&format!("{:.1}", distance.get()), distance)
-}
-
 fn geometry(cure: feedback::Cure) -> String {
     match cure {
-        feedback::Cure::MicCloser { to } => format!("Move the microphone to {}", one_tenth(to)),
+        feedback::Cure::MicCloser { to } => format!("Move the microphone to {} from its source", told(to)),
         feedback::Cure::FewerOpen { to: 1 } => "Open one microphone only".into(),
         feedback::Cure::FewerOpen { to } => format!("Open {to} microphones at most"),
         feedback::Cure::SpeakerForward { to } => {
-            format!("Loudspeaker forward, to {} from the microphone", one_tenth(to))
+            format!("Loudspeaker forward, to {} from the microphone", told(to))
         }
         feedback::Cure::Aim => "Turn microphone and loudspeaker away from each other (at best)".into(),
         feedback::Cure::CloserAndFewer { to, open } => {
-            format!("Microphones to {:.1} m AND only {open} open", to.get())
+            format!("Microphones to {} from their sources AND only {open} open", told(to))
         }
         feedback::Cure::SoloistOnly => "Reinforce only a soloist, microphone at a hand’s width".into(),
     }

@@ -5,10 +5,11 @@ use super::names::{boxed, end, lead, lead_of, mode, stand, thing_kind};
 use super::reasons::reason;
 use crate::plan::checks::{About, Finding, Refused, Trouble, Unknown};
 use crate::plan::counts::{Needed, Shortage};
-use crate::plan::gear::{GearKind, Role};
+use crate::plan::gear::{GearKind, Role, Side};
 use crate::plan::rig::{Bus, Cue, Rig, WireId};
 use crate::plan::routing::{Closed, Node, SideKey, with_role};
 use crate::plan::verdict::Verdict;
+use crate::view::lengths::told;
 use crate::view::numbers::{counted, span};
 use crate::view::words::plain;
 
@@ -38,6 +39,7 @@ pub fn headline(plan: &Plan) -> String {
         counted(plan.rig.wires.len() as u64, "wire", "wires")
     );
     let said = match counts {
+        (0, 0) if plan.checked.is_blind() => "can’t tell yet".to_owned(),
         (0, 0) => "nothing wrong found".to_owned(),
         (0, but) => format!("{but} “works, but”"),
         (never, 0) => format!("{never} “never”"),
@@ -87,6 +89,18 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
         Trouble::NoSuchInput => "there is no such input on it".into(),
         Trouble::NotWired => "no wire brings it to the desk".into(),
         Trouble::NotListed { channel } => format!("channel {channel} is not in the input list: give it a line there"),
+        Trouble::WrongChannel { listed, ends } => {
+            let own = channel_name(rig, *listed);
+            format!("the input list says {own}, and this wire ends in channel {ends}: change the wire or the list")
+        }
+        Trouble::ChannelTaken { by } => format!(
+            "wire {} comes to the same channel: two sockets, one gain and one fader. Only one of them may be plugged",
+            plain(&rig.wires[by.0].label)
+        ),
+        Trouble::SideCrossed(side) => format!(
+            "its {} side goes into the channel that is called the other",
+            if *side == Side::Left { "left" } else { "right" }
+        ),
         Trouble::NotHeard(closed) => not_heard(closed),
         Trouble::HeardOnOneSide(side) => {
             format!("half of the hall does not hear it: it is panned away from the {}", side_word(*side))
@@ -178,7 +192,9 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
         Trouble::TooManyChannels { used, has } => format!("input {used} is used, it has {has}"),
         Trouble::TooManyAuxes { used, has } => format!("aux {used} is used, it has {has}"),
         Trouble::BatteryTooShort { hours, needed } => {
-            format!("its battery lasts {hours} h, the show wants {needed:.1} h: a fresh one at the interval")
+            format!(
+                "its battery lasts {hours} h, the show wants {needed:.1} h (its length and half again): a fresh one at the interval"
+            )
         }
     }
 }
@@ -191,7 +207,7 @@ pub(super) fn short_of(short: &Shortage) -> String {
         Needed::Stand(kind) => stand(kind),
         Needed::Battery => "fresh battery set",
     };
-    let length = short.length.map_or(String::new(), |length| format!(", one of them {} m or longer", length.get()));
+    let length = short.length.map_or(String::new(), |length| format!(", one of them {} or longer", told(length)));
     let length = if short.count == 1 { length.replace("one of them ", "") } else { length };
     format!("{} × {thing}{length}", short.count)
 }
@@ -232,8 +248,12 @@ const fn cue_word(cue: Cue) -> &'static str {
 }
 
 /// What cannot be told, and what would tell it.
-pub const fn unknown(unknown: Unknown) -> &'static str {
-    match unknown {
+pub fn unknown(rig: &Rig, unknown: Unknown) -> String {
+    let told = match unknown {
+        Unknown::NoPlaceOf(id) => {
+            let name = plain(&rig.thing(id).name);
+            return format!("what {name} adds at a seat, and where it rings: put a [[place]] for it into venue.toml");
+        }
         Unknown::NoInputs => "no inputs: write inputs.csv, one line a channel",
         Unknown::NoWires => "which wire goes where: write patch.csv, one line a wire",
         Unknown::NoDesk => "the ways through the desk: name a desk in gear.csv and plug into it in patch.csv",
@@ -243,7 +263,8 @@ pub const fn unknown(unknown: Unknown) -> &'static str {
         Unknown::NoSpeakerPlaces => "how loud it is at a seat: put a [[place]] for each loudspeaker into venue.toml",
         Unknown::NoRoom => "what the hall’s echo adds: length_m, width_m, height_m and reverb_s in venue.toml",
         Unknown::NoCircuits => "the current on the circuits: [[circuit]] in venue.toml, and mains wires in patch.csv",
-    }
+    };
+    told.into()
 }
 
 /// A line of `accepted` that accepts nothing.

@@ -64,11 +64,9 @@ impl Plan {
 
     /// An accepted line that dismisses nothing is a finding too.
     pub fn outcome(&self) -> Outcome {
-        use crate::plan::checks::Unknown;
-        let blind = [Unknown::NoInputs, Unknown::NoWires, Unknown::NoDesk];
         if self.checked.count(Verdict::Never) + self.checked.count(Verdict::WorksBut) + self.checked.refused.len() > 0 {
             Outcome::Findings
-        } else if blind.iter().any(|unknown| self.checked.unknown.contains(unknown)) {
+        } else if self.checked.is_blind() {
             Outcome::CannotTell
         } else {
             Outcome::Fine

@@ -95,6 +95,7 @@ pub const fn lead(kind: LeadKind) -> &'static str {
         LeadKind::Mic => "mic cable",
         LeadKind::Instrument => "instrument cable",
         LeadKind::BalancedJack => "balanced jack cable",
+        LeadKind::XlrJack => "XLR jack cable",
         LeadKind::Split => "stereo split",
         LeadKind::Insert => "insert cable",
         LeadKind::Speaker => "speaker cable",

@@ -4,9 +4,9 @@ use crate::view::sentence::{Arrow, NextStep, Reply};
 
 pub const NEXT: &str = "Next  ↓";
 pub const BEFORE: &str = "Before  ↑";
-pub const PRINT: &str = "Print sheets  P";
-pub const LETTER: &str = "Letter  L";
-pub const AGAIN: &str = "Read  R";
+pub const PRINT: &str = "Print on A4  P";
+pub const LETTER: &str = "Print on Letter  L";
+pub const AGAIN: &str = "Read again  R";
 pub const MAKE: &str = "Make the worked example  X";
 pub const COMPUTED: &str = "Computed";
 pub const NOT_COMPUTED: &str = "Nothing to compute here";
@@ -61,7 +61,9 @@ pub fn printed(count: usize, folder: &str) -> String {
 }
 
 pub fn example_made(folder: &str) -> String {
-    format!("Wrote the worked example into {folder}: an invented school’s concert, with faults to find")
+    format!(
+        "Wrote the worked example into {folder}: an invented school’s concert, with faults to find. The simulated stage keeps its own inputs"
+    )
 }
 
 /// "3 of 12".

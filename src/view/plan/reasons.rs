@@ -2,6 +2,7 @@
 
 use crate::plan::verdict::{Reason, Remark, Verdict, WireEnd};
 use crate::units::Db;
+use crate::view::lengths::told;
 use crate::view::numbers::span;
 
 /// The sentence of a remark; one that is only a note is told as one.
@@ -69,10 +70,10 @@ pub fn reason(reason: Reason) -> String {
         Reason::ColdShorted => "A mono plug shorts half of this balanced output: 6 dB lost, and some suffer".into(),
         Reason::MicUnbalanced => "This lead makes the microphone unbalanced: weak, and it hums".into(),
         Reason::LongUnbalanced { length, limit } => {
-            format!("{} m unbalanced: more than {} m hum and lose their top", length.get(), limit.get())
+            format!("{} unbalanced: more than {} hum and lose their top", told(length), told(limit))
         }
         Reason::LongBalanced { length, limit } => {
-            format!("{} m are more than {} m of balanced lead", length.get(), limit.get())
+            format!("{} are more than {} of balanced lead", told(length), told(limit))
         }
         Reason::Dull { corner_hz } => format!("This lead takes the top away from {} Hz on", rounded_hz(corner_hz)),
         Reason::Unshielded => "Loudspeaker cable has no shield: as a signal lead it hums".into(),
@@ -82,7 +83,7 @@ pub fn reason(reason: Reason) -> String {
         Reason::SpeakerCableLoss { loss } => format!("The lead takes {}: shorter, or thicker", span(loss)),
         Reason::InsertLeadAsSplit => "An insert lead looks like a stereo split: it sends into a send. Label it".into(),
         Reason::SplitAsInsertLead => "A stereo split looks like an insert lead: it sends into a send. Label it".into(),
-        Reason::UsbTooLong { length } => format!("{} m of USB drop out: 5 m at most", length.get()),
+        Reason::UsbTooLong { length } => format!("{} of USB drop out: 5 m at most", told(length)),
         Reason::UsbHub => "Through a hub USB drops out: straight into the computer".into(),
         Reason::FollowDeskMakersCable => {
             "The desk’s maker says which network cable; not through the office network, and relieve its pull".into()

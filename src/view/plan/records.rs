@@ -38,7 +38,7 @@ pub fn plan_records(plan: &Plan, whole: bool) -> Vec<Value> {
         details(plan, &mut all);
     }
     for one in &checked.unknown {
-        all.push(json!({ "type": "unknown", "sentence": unknown(*one) }));
+        all.push(json!({ "type": "unknown", "sentence": unknown(rig, *one) }));
     }
     for warning in &plan.warnings {
         all.push(json!({ "type": "warning", "sentence": warning }));

@@ -6,13 +6,13 @@
 use super::Plan;
 use super::cautions::Caution;
 use super::findings::{bus_name, channel_name, short_of, verdict_word};
-use super::names::{boxed, end, lead, lead_of, plug, thing_kind};
+use super::names::{boxed, end, in_name, lead, lead_of, plug, thing_kind};
 use super::reasons::remark;
 use crate::plan::counts;
 use crate::plan::gear::{GearKind, OutPort, Role};
 use crate::plan::loading;
 use crate::plan::quantity::{Metres, Watts};
-use crate::plan::rig::{Bus, Strip, Tap, WireId};
+use crate::plan::rig::{Bus, Strip, Tap, WireId, Wired};
 use crate::plan::routing::Node;
 use crate::plan::sums::{Sum, Worked};
 use crate::plan::verdict::{Reason, Remark, Verdict};
@@ -104,20 +104,27 @@ fn inputs(plan: &Plan) -> Parts {
             channel.to_string(),
             plain(&strip.name),
             source.map_or_else(|| "–".into(), |(thing, _)| thing_kind(thing.kind).to_owned()),
+            source.map_or_else(|| "–".into(), |(_, wired)| into(wired)),
             strip.person.as_deref().map(plain).unwrap_or_default(),
-            on_off(strip.phantom, "+48"),
+            on_off(strip.phantom),
             strip.stand.as_deref().map(plain).unwrap_or_default(),
             goes_to(strip),
             start_gain(plan, channel),
         ]
     });
-    let columns = vec!["Ch", "Name", "Source", "Who", "+48", "Stand", "Goes to", "Gain from"];
+    let columns = vec!["Ch", "Name", "Source", "Into", "Who", "+48", "Stand", "Goes to", "Gain from"];
     (Vec::new(), columns, rows.collect(), vec![Caution::Phantom])
 }
 
-fn on_off(on: Option<bool>, word: &str) -> String {
+/// "mic 7, passive DI": the socket, and the boxes on the way.
+fn into(wired: &Wired) -> String {
+    let boxes = wired.wire.through.iter().map(|inline| boxed(*inline).to_owned());
+    std::iter::once(in_name(wired.to.1)).chain(boxes).collect::<Vec<_>>().join(", ")
+}
+
+fn on_off(on: Option<bool>) -> String {
     match on {
-        Some(true) => word.to_owned(),
+        Some(true) => "ON".into(),
         Some(false) => "off".into(),
         None => String::new(),
     }
@@ -188,8 +195,8 @@ fn remember(plan: &Plan, id: WireId) -> String {
 /// A remark as short as a cell; what is only good to know stays off the sheet.
 fn briefly(one: &Remark) -> Option<String> {
     match (one.weight, one.reason) {
-        (Verdict::Fits, Reason::PhantomOn) => Some("+48 V on, after plugging".into()),
-        (Verdict::Fits, Reason::PhantomHarms) => Some("+48 V OFF".into()),
+        (Verdict::Fits, Reason::PhantomOn) => Some("switch +48 V on, after plugging".into()),
+        (Verdict::Fits, Reason::PhantomHarms) => Some("phantom OFF: +48 V harms it".into()),
         (Verdict::Fits, Reason::LooksLikeInstrumentLead | Reason::AudioLiftOnly | Reason::LevelByKnob) => {
             Some(remark(*one))
         }

@@ -48,7 +48,8 @@ pub fn walk(plan: &Plan, drawing: &Drawing) -> Vec<Found> {
     let checked = &plan.checked;
     let findings = checked.findings.iter().map(|finding| of_finding(plan, drawing, finding));
     let in_vain = checked.refused.iter().map(|line| told("Not accepted", refused(&plan.rig, *line)));
-    let blind = checked.unknown.iter().map(|what| told("Can’t tell yet", format!("Can’t tell {}", unknown(*what))));
+    let blind =
+        checked.unknown.iter().map(|what| told("Can’t tell yet", format!("Can’t tell {}", unknown(&plan.rig, *what))));
     let doubts = plan.warnings.iter().map(|warning| told("Look at the files", warning.clone()));
     findings.chain(in_vain).chain(blind).chain(doubts).collect()
 }

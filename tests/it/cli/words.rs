@@ -61,8 +61,8 @@ fn every_step() -> Vec<(Step, &'static str, &'static str)> {
         ),
         (
             Step::PutBack { turn: Up, by: Amount::nearest(Db::new(6.0), Up) },
-            "That was 3 Soloist. Put it back UP 6 dB",
-            "then the one that was asked for",
+            "Was 3 Soloist turned by mistake? Put it back UP 6 dB",
+            "then the one that was asked for. Nobody touched it? Skip",
         ),
         (
             Step::NoMovement { turn: Down },
@@ -193,7 +193,7 @@ fn without_marks_a_marker_guides_the_hand() {
     assert_eq!(next.then, "while you hear the loudest chorus");
     let back = Step::PutBack { turn: Turn::Up, by: Amount::nearest(Db::new(6.0), Turn::Up) };
     let next = next_step(&advice(back), "3 Soloist", &desk);
-    assert_eq!(next.sentence, "That was 3 Soloist. Turn it slowly UP, back to where it was");
+    assert_eq!(next.sentence, "Was 3 Soloist turned by mistake? Turn it slowly UP, back to where it was");
 }
 
 #[test]

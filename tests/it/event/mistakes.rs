@@ -68,12 +68,12 @@ fn everything_wrong_in_a_list_is_told_at_once() {
         [
             "inputs.csv:4:1 (channel): “two” is not a channel. Expected one whole number from 1 to 64".to_owned(),
             format!(
-                "inputs.csv:4:3 (kind): “vokal” is not a kind of source. Expected one of: {KINDS}. Did you mean “solo vocal”?"
+                "inputs.csv:4:3 (kind): “vokal” is not a kind of source. Did you mean “solo vocal”? Expected one of: {KINDS}"
             ),
         ]
         .into_iter()
         .chain([
-            "inputs.csv:4:4 (connection): “micc” is not a connection. Expected one of: mic, di, line, radio, usb. Did you mean “mic”?".to_owned(),
+            "inputs.csv:4:4 (connection): “micc” is not a connection. Did you mean “mic”? Expected one of: mic, di, line, radio, usb".to_owned(),
             "inputs.csv:4:5 (show_lift_db): “-1” is not a show lift. Expected a number from 0 to 20 (dB, empty for the kind's own)".to_owned(),
             "inputs.csv:4:6 (phantom): “perhaps” is not an answer. Expected yes or no".to_owned(),
             "inputs.csv:4:7 (place_x_m): “left” is not a place on the stage. Expected a number from -100 to 100 (metres)".to_owned(),
@@ -265,7 +265,7 @@ open = "all"
         [
             "event.toml:2:8 (name): “7” is not text. Expected text in \"quotes\"",
             "event.toml:3:9 (doors): “half past six” is not a time. Expected 2027-03-12T18:30:00 or \"18:30\", by the hall's clock",
-            "event.toml:4:14 (connection): “usbb” is not a way to listen. Expected \"usb\" (all channels), \"feed\" (one feed) or \"room\" (room mic only). Did you mean “usb”?",
+            "event.toml:4:14 (connection): “usbb” is not a way to listen. Did you mean “usb”? Expected \"usb\" (all channels), \"feed\" (one feed) or \"room\" (room mic only)",
             "event.toml:5:10 (device): “[\"Desk\"]” is not text. Expected text in \"quotes\"",
             "event.toml:17:12 (song 1, open): channel 4 is not in inputs.csv. Expected only channels that are listed there",
             "event.toml:17:15 (song 1, open): “2” is not a channel. Expected one whole number from 1 to 64",
@@ -364,6 +364,7 @@ fn doubts_about_an_event() {
         event_warnings("nmae = \"A\"\nour_key = 1\n[[song]]\nopen = [2, 2]\n[desk]\nknobs = \"Trim\"\n", Some(THREE)),
         [
             "event.toml:1:1 (nmae): the word “nmae” is not known here; it is kept but not used. Did you mean “name”?",
+            "event.toml:2:1 (our_key): the word “our_key” is not known here; it is kept but not used",
             "event.toml:1:1 (name): the event has no name; it will be called “FOLDER” after its folder",
             "event.toml:4:8 (song 1): the song has no name; it will be called “song 1”",
             "event.toml:4:12 (song 1, open): channel 2 is opened twice by this song",

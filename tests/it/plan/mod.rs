@@ -1,6 +1,7 @@
 //! The rig before it is carried in: verdicts on wires, routing, computations, files, prints.
 
 mod broken;
+mod channels;
 mod cli;
 mod files;
 mod folder;

@@ -109,6 +109,7 @@ fn each_rig_is_judged_as_the_trade_would() {
                 "wire 2: never loads-source",
                 "→ Put between: active DI on its battery (you have: Battery DI)",
                 "→ Plug it into hi-Z 2",
+                "wire 2: never plug-does-not-go-in",
                 "wire 2: but too-quiet",
             ],
         ),
@@ -199,7 +200,7 @@ fn each_rig_is_judged_as_the_trade_would() {
         (
             "wireless receiver at mic level into a line input",
             with("radio mic at mic level", "speech", ",Desk,line 2,jack cable,3,"),
-            vec!["wire 2: but too-quiet", "→ Plug it into mic 2", "wire 2: but mic-unbalanced"],
+            vec!["wire 2: but too-quiet", "→ Plug it into mic 2", "wire 2: but cold-shorted"],
         ),
         (
             "condenser without phantom power",
@@ -229,6 +230,7 @@ fn each_rig_is_judged_as_the_trade_would() {
             vec![
                 "wire 1: never too-quiet",
                 "→ Plug it into mic 1",
+                "wire 1: never plug-does-not-go-in",
                 "wire 1: but mic-on-instrument-input",
                 "wire 1: but mic-unbalanced",
             ],
@@ -375,7 +377,7 @@ fn each_rig_is_judged_as_the_trade_would() {
             "long jack lead to a loudspeaker",
             kit().change("A,Desk,main L,Left,in,mic cable,10,", "A,Desk,main L,Left,in,jack cable,25,"),
             vec![
-                "wire A: but cold-grounded",
+                "wire A: but cold-shorted",
                 "→ Take another lead: mic cable (none to spare on the gear list)",
                 "→ Put between: isolating transformer (none to spare on the gear list)",
                 "wire A: but long-unbalanced",
@@ -400,10 +402,10 @@ fn each_rig_is_judged_as_the_trade_would() {
                 .wire("D,Desk,aux 2,Effects,in 1,jack cable,2,")
                 .wire("E,Effects,,Desk,line 5,jack cable,2,"),
             vec![
-                "wire D: but cold-grounded",
-                "→ Take another lead: mic cable, XLR to TRS jack (you have: Mic cable)",
-                "wire E: but cold-grounded",
-                "→ Take another lead: mic cable, XLR to TRS jack (you have: Mic cable)",
+                "wire D: but cold-shorted",
+                "→ Take another lead: balanced jack cable (you have: Balanced)",
+                "wire E: but cold-shorted",
+                "→ Take another lead: balanced jack cable (you have: Balanced)",
             ],
         ),
         (
@@ -447,13 +449,13 @@ fn each_rig_is_judged_as_the_trade_would() {
         (
             "tie-clip microphone with its battery into a line input",
             with("battery condenser mic", "speech", ",Desk,line 2,mic cable,3,"),
-            vec!["wire 2: never too-quiet", "→ Plug it into mic 2"],
+            vec!["wire 2: never too-quiet", "→ Plug it into mic 2", "wire 2: never plug-does-not-go-in"],
         ),
         (
             "powered mixer’s loudspeaker output into a line input",
             kit()
                 .gear("Mixer,powered mixer,1")
-                .wire("D,Desk,aux 1,Mixer,line 1,mic cable,5,")
+                .wire("D,Desk,aux 1,Mixer,line 1,balanced jack cable,5,")
                 .wire("E,Mixer,speaker 1,Recorder,in,jack cable,2,"),
             vec!["wire E: never speaker-level", "→ Feed it from Desk main instead"],
         ),

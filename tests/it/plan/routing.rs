@@ -195,7 +195,8 @@ fn leads_are_counted_by_their_length() {
     assert_eq!(sentences(&stands), ["short of 1 × speaker stand: borrow in time"]);
     let cells = Files::whole()
         .input("2,Host,speech,radio,no,Hand radio,,,,,,,,")
-        .wire("2,Host,,Desk,line 2,mic cable,3,")
+        .wire("2,Host,,Desk,line 2,xlr jack cable,3,")
+        .gear("Receiver lead,xlr jack cable,1,3")
         .gear("Cells,battery,0");
     assert_eq!(sentences(&cells.plan()), ["short of 1 × fresh battery set: borrow in time"]);
 }

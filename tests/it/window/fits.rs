@@ -1,7 +1,7 @@
 //! Nothing is cut off: on every view, at every text size, every piece of text lies within what it may be drawn in.
 //!
 //! Read from what was painted: a text whose letters reach past its clip, or the window, is cut off, and so is one that
-//! another lies over. What scrolls may be cut at the edge it scrolls over. Names that are shortened say so with …, and
+//! another, or anything filled, lies over. What scrolls may be cut at the edge it scrolls over. Names that are shortened say so with …, and
 //! are spoken whole.
 
 use beforedoors::engine::Mood;
@@ -33,6 +33,12 @@ fn look_at(shape: &Shape, clip: Rect, drawn: Rect, seen: &mut Vec<(String, Rect)
                 let letters = Rect::from_x_y_ranges(from + first.pos.x..=from + last.max_x(), tall);
                 look_at_row(&row.text(), letters, (clip, drawn), seen, found);
             }
+        }
+        Shape::Rect(filled) if filled.fill.is_opaque() => {
+            let hidden = |over: &Rect| over.width() > ROWS && over.height() > ROWS;
+            let covers = filled.rect.intersect(drawn);
+            let under = seen.iter().filter(|(_, letters)| hidden(&letters.intersect(covers)));
+            found.extend(under.map(|(text, _)| format!("“{text}” is covered by {covers:?}")));
         }
         _ => {}
     }

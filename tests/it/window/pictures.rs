@@ -96,6 +96,12 @@ fn example((width, height, look): Place) -> Harness<'static, App> {
     pressed(plan::window(Some(folder.path()), folder.path(), look, (width, height)), &[Key::F1])
 }
 
+/// The worked example, just made.
+fn made((width, height, look): Place) -> Harness<'static, App> {
+    let folder = tempfile::tempdir().unwrap();
+    pressed(plan::window(None, folder.path(), look, (width, height)), &[Key::F1, Key::X])
+}
+
 fn lines((width, height, look): Place) -> Harness<'static, App> {
     pressed(linecheck::swapped(look, (width, height)), &[])
 }
@@ -125,8 +131,9 @@ fn every_view_is_drawn_for_whoever_wants_to_look() {
     for (width, height) in [(1280.0, 800.0), (1920.0, 1080.0)] {
         for (bright, text) in [(false, 1.0), (true, 1.0), (false, 2.0), (true, 2.0)] {
             let at = || (width, height, Look { bright, text, ..Look::default() });
-            let views: [(&str, Harness<App>); 14] = [
+            let views: [(&str, Harness<App>); 15] = [
                 ("plan", example(at())),
+                ("plan-made", made(at())),
                 ("plan-why", pressed(example(at()), &[Key::W])),
                 ("linecheck", lines(at())),
                 ("soundcheck", soundcheck(at())),

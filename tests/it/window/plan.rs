@@ -82,7 +82,7 @@ fn the_example_is_made_its_never_named_and_mended_on_disk() {
     harness.get_by_label_contains("2 “never”");
     // Its numbers, all other cures and every caution are one key away.
     press(&mut harness, Key::W);
-    harness.get_by_label_contains("11 Laptop: headroom −5 dB = clip − (level + crest + show lift); clip −2 dBu");
+    harness.get_by_label_contains("11 Laptop: headroom −5 dB = clip − the lesser of (level + crest + show lift) and the most it gives; clip −2 dBu");
     for caution in CAUTIONS {
         assert!(harness.query_all_by_label(caution.words()).count() > 0, "{caution:?}");
     }
@@ -159,7 +159,7 @@ fn sheets_are_printed_into_the_events_folder_and_it_says_where() {
     rig::write_example(&event).unwrap();
     let mut harness = window(Some(&event), folder.path(), Look::default(), USUAL);
     press(&mut harness, Key::F1);
-    harness.get_by_label("Print sheets  P").click();
+    harness.get_by_label("Print on A4  P").click();
     harness.step();
     harness.step();
     harness.get_by_label_contains("concert/print. Open all.html there");

@@ -2,11 +2,13 @@
 //!
 //! What needs action rules the page; everything else is quiet. Each view draws itself; this file only leads to them.
 
+mod parts;
+
 use std::path::PathBuf;
 
-use eframe::egui::{self, Align, Button, Context, Key, Layout, Panel as EguiPanel, RichText, Ui};
+use eframe::egui::{self, Context, Key, Panel as EguiPanel, Ui};
 
-use super::input::{self, Choice, Chosen, Heard, Lister};
+use super::input::{self, Choice, Chosen, Lister};
 use super::keys::{self, Action};
 use super::linecheck::{LineOpener, LinePage, LineWish};
 use super::list::Editor;
@@ -16,13 +18,14 @@ use super::recordings::Takes;
 use super::ringout::{Asked, RingOutPage};
 use super::show::ShowPage;
 use super::soundcheck::Soundcheck;
-use super::theme::{self, DOORS, GAP, Look, TARGET, TEXT_SIZES};
-use super::{Panel, View, Wake, doors, panels};
+use super::theme::{self, DOORS, GAP, Look, TEXT_SIZES};
+use super::waker::Eyes;
+use super::{Panel, View, Wake, doors};
 use crate::engine::session::{Hearing, Link, Pace, Session, Status};
-use crate::engine::watched::{Moment, Say, Watch, WatchLink, Where};
+use crate::engine::watched::{Moment, Picture, Watch, WatchLink, Where};
 use crate::engine::{Connection, Mood, Snapshot};
 use crate::event::{Event, Recent, clock, log};
-use crate::view::{self, Reply, Setup, labels, words};
+use crate::view::{Reply, Setup, labels, lengths};
 
 /// Begins to listen; an error tells how to mend it.
 pub type Opener = Box<dyn FnMut(&Hearing, &Setup, Connection, Wake) -> Result<Box<dyn Link>, String>>;
@@ -52,8 +55,9 @@ impl World {
                 .map(|session| Box::new(session) as Box<dyn Link>)
                 .map_err(|error| error.to_string())
         });
-        let hall: HallOpener = Box::new(|moment, place, wake| {
-            Watch::start(moment, place, Box::new(move || wake.now())).map(|watch| Box::new(watch) as Box<dyn WatchLink>)
+        let hall: HallOpener = Box::new(|moment, place, mut wake| {
+            let wake = Box::new(move |picture: &Picture| wake.look_at_hall(picture));
+            Watch::start(moment, place, wake).map(|watch| Box::new(watch) as Box<dyn WatchLink>)
         });
         // Settings that can't be kept are no reason to disturb anyone.
         Self { listen, hall, keep: Box::new(|recent| drop(recent.keep())), devices: input::list, clock }
@@ -78,6 +82,7 @@ pub struct App {
     choice: Choice,
     /// Minutes that were added to the doors by hand.
     later: f64,
+    eyes: Eyes,
     context: Context,
 }
 
@@ -87,8 +92,9 @@ const HALL: u64 = 1;
 impl App {
     pub fn new(context: &Context, mut setup: Setup, look: Look, mut world: World) -> Self {
         context.set_fonts(theme::fonts());
-        theme::apply(context, look);
-        let wake = Wake::new(context.clone(), look.still);
+        take_on(context, look);
+        let eyes = Eyes::default();
+        let wake = Wake::new(context.clone(), eyes.clone(), View::Soundcheck);
         let soundcheck = Soundcheck::new(&mut setup, &mut world.listen, wake);
         let mut app = Self {
             later: 0.0,
@@ -106,6 +112,7 @@ impl App {
             before: View::default(),
             panel: Panel::None,
             choice: Choice::default(),
+            eyes,
             context: context.clone(),
         };
         app.keep();
@@ -119,8 +126,12 @@ impl App {
         (self.world.keep)(&Recent { event, bright, still, text, feet });
     }
 
+    fn wake(&self, view: View) -> Wake {
+        Wake::new(self.context.clone(), self.eyes.clone(), view)
+    }
+
     fn hear(&mut self, hearing: Hearing, connection: Connection) {
-        let wake = Wake::new(self.context.clone(), self.look.still);
+        let wake = self.wake(View::Soundcheck);
         self.lines.end();
         self.ringout.end();
         self.show.end();
@@ -176,6 +187,7 @@ impl App {
                 self.leave_the_list();
             }
             self.before = self.view;
+            self.panel = Panel::None;
             self.soundcheck.noted = None;
         }
         self.view = view;
@@ -237,7 +249,7 @@ impl App {
     }
 
     fn wished(&mut self, wish: LineWish) {
-        let wake = Wake::new(self.context.clone(), self.look.still);
+        let wake = self.wake(View::LineCheck);
         self.lines.carry_out(wish, &self.soundcheck, &self.setup, wake);
     }
 
@@ -256,7 +268,8 @@ impl App {
             Some(sound) => Where::Hall { sound, microphones: self.setup.microphones() },
             None => Where::Stage { seed: HALL },
         };
-        (self.world.hall)(moment, place, Wake::new(self.context.clone(), self.look.still))
+        let wake = self.wake(self.view);
+        (self.world.hall)(moment, place, wake)
     }
 
     fn asked(&mut self, asked: Asked) {
@@ -272,6 +285,7 @@ impl App {
     fn act(&mut self, action: Action) {
         match action {
             Action::Send(command) => self.soundcheck.send(command),
+            Action::Open(Panel::Why) if !self.view.has_a_why() => {}
             Action::Open(panel) => {
                 self.panel = if self.panel == panel { Panel::None } else { panel };
                 if self.panel == Panel::Input {
@@ -315,7 +329,7 @@ impl App {
 
     fn set_look(&mut self, look: Look) {
         self.look = look;
-        theme::apply(&self.context, look);
+        take_on(&self.context, look);
         self.keep();
     }
 
@@ -368,6 +382,12 @@ impl App {
     }
 }
 
+/// Colours, sizes and lengths as the person wants them.
+fn take_on(context: &Context, look: Look) {
+    theme::apply(context, look);
+    lengths::show_feet(look.feet);
+}
+
 impl eframe::App for App {
     fn logic(&mut self, context: &Context, _: &mut eframe::Frame) {
         self.soundcheck.take();
@@ -394,6 +414,7 @@ impl eframe::App for App {
     }
 
     fn ui(&mut self, ui: &mut Ui, _: &mut eframe::Frame) {
+        self.eyes.turn(self.view, self.look.still);
         let palette = self.look.palette();
         let bare = egui::Frame::NONE.fill(palette.ground);
         EguiPanel::left("doors").exact_size(DOORS).resizable(false).show_separator_line(false).frame(bare).show(
@@ -406,7 +427,12 @@ impl eframe::App for App {
         EguiPanel::top("head").show_separator_line(false).frame(around).show(ui, |ui| self.head(ui));
         EguiPanel::bottom("foot").show_separator_line(false).frame(around).show(ui, |ui| self.foot(ui));
         if self.panel != Panel::None {
-            let tall = ui.ctx().content_rect().height() * if self.panel == Panel::Input { 0.5 } else { 0.34 };
+            let share = match self.panel {
+                Panel::Help => 0.58,
+                Panel::Input => 0.5,
+                Panel::Why | Panel::None => 0.34,
+            };
+            let tall = ui.ctx().content_rect().height() * share;
             let frame = egui::Frame::NONE.fill(palette.edge).inner_margin(GAP as i8);
             EguiPanel::bottom("panel")
                 .exact_size(tall)
@@ -415,166 +441,5 @@ impl eframe::App for App {
                 .show(ui, |ui| self.open_panel(ui));
         }
         egui::CentralPanel::default().frame(around).show(ui, |ui| self.page(ui));
-    }
-}
-
-/// The parts of the page.
-impl App {
-    fn head(&mut self, ui: &mut Ui) {
-        let palette = self.look.palette();
-        let mut wanted = None;
-        ui.horizontal_wrapped(|ui| {
-            // Large text needs all the room there is.
-            let usual = ui.spacing().item_spacing.x;
-            ui.spacing_mut().item_spacing.x = if self.look.text > 1.0 { usual } else { GAP };
-            for view in View::ALL {
-                let name = RichText::new(view.name());
-                let name = match view == self.view {
-                    true => name.font(self.look.strong()).underline(),
-                    false => name.color(palette.quiet),
-                };
-                let button = Button::new(name).frame(false).min_size(egui::vec2(TARGET, TARGET));
-                if ui.add(button).clicked() {
-                    wanted = Some(Action::Go(view));
-                }
-            }
-            ui.spacing_mut().item_spacing.x = usual;
-            if let Some(told) = words::status(&self.soundcheck.status) {
-                ui.add_space(GAP);
-                ui.label(RichText::new(told).font(self.look.strong()).color(palette.text));
-            }
-            // Large text has two rows.
-            let layout = if self.look.text > 1.0 {
-                ui.end_row();
-                Layout::left_to_right(Align::Center)
-            } else {
-                Layout::right_to_left(Align::Center)
-            };
-            ui.with_layout(layout, |ui| {
-                let help = (labels::HELP, Action::Open(Panel::Help));
-                let input = (labels::INPUT, Action::Open(Panel::Input));
-                let buttons: &[(&str, Action)] = match self.view {
-                    View::Soundcheck => &[
-                        help,
-                        (labels::WHY, Action::Open(Panel::Why)),
-                        (self.soundcheck.table_label(), Action::Table),
-                        input,
-                        (view::inputs::OPEN, Action::Go(View::Inputs)),
-                    ],
-                    View::Plan => &[help, (labels::WHY, Action::Open(Panel::Why))],
-                    View::LineCheck => &[help, (labels::WHY, Action::Open(Panel::Why)), input],
-                    View::Show => &[help, (labels::MARK, Action::Mark)],
-                    View::RingOut => &[help, input],
-                    View::Recordings | View::Inputs => &[help],
-                };
-                for &(label, action) in buttons {
-                    if ui.button(label).clicked() {
-                        wanted = Some(action);
-                    }
-                }
-            });
-        });
-        if let Some(action) = wanted {
-            self.act(action);
-        }
-    }
-
-    fn foot(&mut self, ui: &mut Ui) {
-        let palette = self.look.palette();
-        if matches!(self.view, View::Recordings | View::Inputs) {
-            return;
-        }
-        let mut wanted = None;
-        if self.view == View::Plan {
-            let made = ui.horizontal_wrapped(|ui| self.plan.foot(ui, self.look)).inner;
-            if let Some(made) = made {
-                self.open_in_the_plan(&made);
-            }
-            return;
-        }
-        let mut wish = None;
-        ui.horizontal_wrapped(|ui| {
-            if self.view == View::LineCheck {
-                wish = self.lines.foot(ui, self.look, self.soundcheck.is_staged());
-            }
-            if self.view == View::Soundcheck {
-                wanted = self.soundcheck.foot(ui, self.look, &self.setup);
-            }
-            if let Some(noted) = &self.soundcheck.noted {
-                ui.label(RichText::new(noted).font(self.look.strong()));
-            } else if let Some(told) = labels::drops_out(self.minutes_left().max(0.0).ceil() as u32)
-                && self.view != View::Show
-            {
-                ui.label(RichText::new(told).color(palette.quiet));
-            }
-            if let Some(missing) = self.soundcheck.snapshot.as_ref().and_then(words::missing) {
-                ui.label(RichText::new(missing).font(self.look.small()));
-            }
-            if let Ok(link) = &self.soundcheck.link {
-                let source = match self.soundcheck.is_staged() {
-                    true => words::SIMULATED.to_owned(),
-                    false => words::source(self.soundcheck.connection, link.format().rate),
-                };
-                ui.label(RichText::new(source).font(self.look.small()).color(palette.quiet));
-            }
-        });
-        if let Some(action) = wanted {
-            self.act(action);
-        }
-        if let Some(wish) = wish {
-            self.wished(wish);
-        }
-    }
-
-    fn open_panel(&mut self, ui: &mut Ui) {
-        match self.panel {
-            Panel::None => {}
-            Panel::Help => {
-                if let Some(action) = panels::help(ui, self.look) {
-                    self.act(action);
-                }
-            }
-            Panel::Why if self.view == View::Plan => self.plan.why(ui, self.look),
-            Panel::Why if self.view == View::LineCheck => self.lines.why(ui, self.look),
-            Panel::Why => {
-                panels::why(ui, self.look, &self.soundcheck, &self.setup.desk);
-            }
-            Panel::Input => {
-                let heard = Heard {
-                    hearing: &self.soundcheck.hearing,
-                    listed: self.setup.inputs.is_some(),
-                    desk: &self.setup.desk,
-                    arrived: self.soundcheck.arrived(&self.setup),
-                };
-                if let Some(chosen) = self.choice.ui(ui, self.look, &heard, self.world.devices) {
-                    self.chose(chosen);
-                }
-            }
-        }
-    }
-
-    fn page(&mut self, ui: &mut Ui) {
-        match self.view {
-            View::Plan => self.plan.ui(ui, self.look),
-            View::LineCheck => self.lines.ui(ui, self.look, &self.soundcheck, &self.setup),
-            View::Soundcheck => self.soundcheck.page(ui, self.look, &self.setup),
-            View::Recordings => self.takes.ui(ui, self.look, &self.setup),
-            View::Inputs => {
-                if !self.list.ui(ui, self.look) {
-                    self.go(View::Soundcheck);
-                }
-            }
-            View::RingOut => {
-                if let Some(asked) = self.ringout.ui(ui, self.look) {
-                    self.asked(asked);
-                }
-            }
-            View::Show => {
-                let said: Option<Say> = self.show.ui(ui, self.look, &self.setup, &(self.world.clock)());
-                if let Some(say) = said {
-                    self.show.say(say);
-                }
-            }
-        }
     }
 }
