@@ -10,14 +10,24 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use crate::block::BlockBuf;
+use crate::coach::ringout::Equaliser;
+pub use crate::dsp::biquad::Shape;
+use crate::dsp::equaliser::Graphic;
+use crate::measure::cuts::Desk;
+pub use crate::measure::cuts::{Cut, Cuts};
 use crate::measure::decay::Room;
-use crate::measure::margin::{LoopGain, Margin};
+use crate::measure::margin::LoopGain;
+pub use crate::measure::margin::{Margin, Ring};
+pub use crate::measure::speech::Rating;
 use crate::measure::speech::{Intelligibility, Transfer};
-use crate::measure::sweep::{Clocks, Inverse, Refusal, Taken};
+pub use crate::measure::sweep::{Clocks, Refusal};
+use crate::measure::sweep::{Inverse, Taken};
 use crate::source::file::{FileError, FileSource};
 use crate::source::{Flow, Source};
-use crate::units::{Db, SampleRate, Seconds};
+use crate::units::{Db, Hertz, SampleRate, Seconds};
 
+/// Kept between a fader and its ring where nobody says more.
+pub const SPARE: Db = Db::new(6.0);
 const LONGEST: Seconds = Seconds::new(120.0);
 const STRETCH: Seconds = Seconds::new(1.0);
 
@@ -45,9 +55,37 @@ pub struct Loop {
 #[derive(Clone, Debug)]
 pub struct Seat {
     pub room: Room,
-    pub speech: Intelligibility,
+    /// Of the room and the loudspeakers alone.
+    pub speech: Transfer,
     pub drift_ppm: f64,
     pub signal_to_noise: Db,
+}
+
+impl Loop {
+    /// What this desk's equaliser can do towards a wanted margin; `None` for a wish that is no number.
+    pub fn cuts(&self, equaliser: Equaliser, wanted: Db) -> Option<Cuts> {
+        Cuts::new(&self.gain, desk(equaliser), wanted)
+    }
+}
+
+/// The bands of a parametric equaliser, the reach of a channel's mid knob, the corners of Lo and Hi: usual desks.
+const fn desk(equaliser: Equaliser) -> Desk {
+    match equaliser {
+        Equaliser::ThirdOctave => Desk::Graphic(Graphic::ThirdOctave),
+        Equaliser::TwoThirds => Desk::Graphic(Graphic::TwoThirdOctave),
+        Equaliser::Octave => Desk::Graphic(Graphic::Octave),
+        Equaliser::Parametric => Desk::Parametric { bands: 4 },
+        Equaliser::Sweep => Desk::SweepableMid { low: Hertz::new(150.0), high: Hertz::new(5_000.0), q: 0.7 },
+        Equaliser::Shelves => Desk::Shelves { low: Hertz::new(80.0), high: Hertz::new(12_000.0) },
+    }
+}
+
+impl Seat {
+    /// With speech so far over the background in every octave; `None`: without any background.
+    pub fn heard(&self, over_noise: Option<Db>) -> Intelligibility {
+        let noisy = over_noise.map(|over| self.speech.in_noise([over; 7]));
+        noisy.as_ref().unwrap_or(&self.speech).intelligibility()
+    }
 }
 
 /// The margins of a captured sweep, a channel each.
@@ -73,7 +111,7 @@ pub fn loops(sent: &Path, captured: &Path, clocks: Clocks) -> Result<Loops, Swee
 pub fn seats(sent: &Path, captured: &Path, clocks: Clocks) -> Result<Vec<Result<Seat, Refusal>>, SweepError> {
     each(sent, captured, clocks, &|taken| {
         let room = Room::new(&taken.raw).ok_or(Refusal::NotASweep)?;
-        let speech = Transfer::new(&taken.response).intelligibility();
+        let speech = Transfer::new(&taken.response);
         Ok(Seat { room, speech, drift_ppm: taken.drift_ppm, signal_to_noise: taken.signal_to_noise })
     })
 }
@@ -160,7 +198,10 @@ mod tests {
         assert!(matches!(found.channels[2], Err(Refusal::NoSignal { .. })));
         assert!((found.together.unwrap().safe.get() - 13.98).abs() < 0.3);
         let heard = seats(&sent_path, &captured_path, Clocks::Same).unwrap();
-        assert!(heard[0].as_ref().unwrap().speech.sti > 0.95);
+        let seat = heard[0].as_ref().unwrap();
+        assert!(seat.heard(None).sti > 0.95);
+        // At 0 dB over the background every octave transmits half (IEC 60268-16).
+        assert!((seat.heard(Some(Db::ZERO)).sti - 0.5).abs() < 0.02);
         write(&sent_path, 44_100, &[sent]);
         let error = loops(&sent_path, &captured_path, Clocks::Same).unwrap_err();
         assert_eq!(error.to_string(), "what was sent has 44100 Hz, what was captured 48000 Hz. Save both at one rate");

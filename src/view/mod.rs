@@ -23,6 +23,7 @@ mod setup;
 mod shelf;
 pub mod spectra;
 mod states;
+pub mod sweeps;
 mod takes;
 mod trail;
 pub mod words;
