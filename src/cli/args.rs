@@ -11,7 +11,7 @@ use crate::view::plan::PLAN_KEYS;
 use crate::view::ringout::{RINGOUT_STEP_KEYS, SHOW_STEP_KEYS};
 use crate::view::sweeps::{MARGIN_KEYS, SEAT_KEYS};
 use crate::view::words::{HEARING, LOCAL_RULES};
-use crate::view::{RING_KEYS, records};
+use crate::view::{RING_KEYS, TOGETHER_KEYS, records};
 
 /// One thing to do next and why, for the person who runs a school hall's small PA.
 ///
@@ -39,7 +39,7 @@ pub enum Command {
     Soundcheck(SoundcheckArgs),
     /// Hear whether each wire arrives, alone and clean, where it should
     Linecheck(LinecheckArgs),
-    /// Levels, clipping and what to do about them, of recordings or folders of them
+    /// What is wrong with recordings or folders of them, where, how bad, and what to do
     Recordings(RecordingsArgs),
     /// Ring out a hall, step by step; or tell what rings in recordings, and when it could be heard
     ///
@@ -128,20 +128,57 @@ pub struct LinecheckArgs {
     pub json: bool,
 }
 
-#[derive(Clone, Debug, ClapArgs)]
+#[derive(Clone, Debug, Default, ClapArgs)]
 pub struct RecordingsArgs {
     /// Recordings, or folders of them
-    #[arg(required = true, value_name = "PATH")]
+    #[arg(required_unless_present = "watch", value_name = "PATH")]
     pub paths: Vec<PathBuf>,
+    /// Check takes as they land in this folder, until told to end
+    #[arg(long, value_name = "FOLDER", conflicts_with = "paths")]
+    pub watch: Option<PathBuf>,
     /// The event whose input list tells what each channel is
     #[arg(long, value_name = "FOLDER")]
     pub event: Option<PathBuf>,
+    /// Listen for ringing everywhere [else only where a tone stood alone for seconds]
+    #[arg(long)]
+    pub rings: bool,
     /// Also the RMS by the AES17 convention: a full-scale sine reads 0.00
     #[arg(long)]
     pub aes17: bool,
     /// Lines for other programs: JSON, one object a line
-    #[arg(long, long_help = records::RECORDING_KEYS)]
+    #[arg(long, long_help = format!("{}\n\n{TOGETHER_KEYS}", records::RECORDING_KEYS))]
     pub json: bool,
+    /// Write a report: its ending tells the form, .html to read and print, .csv, or .json
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+    /// The folder for new files; nothing that is there is replaced
+    #[arg(long, value_name = "FOLDER")]
+    pub out: Option<PathBuf>,
+    /// Copies with markers at faults and cues, and the markers as CSV
+    #[arg(long, requires = "out")]
+    pub markers: bool,
+    /// Copies with a right header, where the header lies
+    #[arg(long, requires = "out")]
+    pub mend: bool,
+    /// Copies at this loudness to hand out (-18 is usual), true peak -1 dBTP at most
+    #[arg(long, value_name = "LUFS", requires = "out", allow_negative_numbers = true, value_parser = loudness)]
+    pub loudness: Option<f64>,
+    /// How wide such copies are, dithered [else 16 of 16, or 24]
+    #[arg(long, value_name = "BITS", requires = "loudness")]
+    pub bits: Option<Bits>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Bits {
+    #[value(name = "16")]
+    B16,
+    #[value(name = "24")]
+    B24,
+}
+
+fn loudness(text: &str) -> Result<f64, String> {
+    let wanted = text.replace('−', "-").parse::<f64>().ok().filter(|lufs| (-40.0..=-5.0).contains(lufs));
+    wanted.ok_or_else(|| "a loudness lies between -40 and -5 LUFS; -18 is usual".into())
 }
 
 #[derive(Clone, Debug, ClapArgs)]

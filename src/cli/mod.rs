@@ -52,12 +52,13 @@ impl Exit {
 }
 
 /// Opens the window on what an event tells; an error says why there is none.
-pub type Window = fn(Setup, Printer) -> anyhow::Result<()>;
+pub type Window = fn(Setup, Printer, TakesPrinter) -> anyhow::Result<()>;
 
 pub use plan::Printer;
+pub use recordings::TakesPrinter;
 
 /// Runs the program.
-pub fn main(window: Window, printer: Printer) -> ExitCode {
+pub fn main(window: Window, printer: Printer, takes_printer: TakesPrinter) -> ExitCode {
     let args = match Args::try_parse() {
         Ok(args) => args,
         Err(error) => {
@@ -67,10 +68,10 @@ pub fn main(window: Window, printer: Printer) -> ExitCode {
         }
     };
     let result = match args.command {
-        None => windowed(window, printer),
+        None => windowed(window, printer, takes_printer),
         Some(Command::Soundcheck(args)) => soundcheck::run(&args),
         Some(Command::Linecheck(args)) => linecheck::run(&args),
-        Some(Command::Recordings(args)) => recordings::run(&args),
+        Some(Command::Recordings(args)) => recordings::run(&args, takes_printer),
         Some(Command::Ringout(args)) => ringout::run(&args),
         Some(Command::Show(args)) => show::run(&args),
         Some(Command::Margin(args)) => sweeps::margin(&args),
@@ -95,8 +96,8 @@ pub fn main(window: Window, printer: Printer) -> ExitCode {
 }
 
 /// The window; without one the soundcheck in the terminal, and why.
-fn windowed(window: Window, printer: Printer) -> anyhow::Result<Exit> {
-    match window(setup::last()?, printer) {
+fn windowed(window: Window, printer: Printer, takes_printer: TakesPrinter) -> anyhow::Result<Exit> {
+    match window(setup::last()?, printer, takes_printer) {
         Ok(()) => Ok(Exit::Fine),
         Err(why) => {
             out::note(&format!("No window: {why:#}. Going on in the terminal."));

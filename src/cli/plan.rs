@@ -63,7 +63,8 @@ fn findings(plan: &Plan) -> std::io::Result<()> {
     out::line(&plan::headline(plan))?;
     for finding in &plan.checked.findings {
         let (sign, word) = (plan::verdict_sign(finding.weight), plan::verdict_word(finding.weight));
-        out::line(&format!("{sign} {word:<10}  {}", plan::about(&plan.rig, finding.about)))?;
+        let (about, code) = (plan::about(&plan.rig, finding.about), finding.trouble.code());
+        out::line(&format!("{sign} {word:<10}  {about}  [{code}]"))?;
         out::line(&format!("              {}", plan::finding_line(&plan.rig, finding)))?;
         for cure in &finding.cures {
             out::line(&format!("              → {}", plan::cure(&plan.rig, cure)))?;

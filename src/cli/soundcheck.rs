@@ -11,7 +11,7 @@ use std::time::Duration;
 
 use anyhow::{bail, ensure};
 
-use super::args::{MoodArg, RecordingsArgs, SoundcheckArgs};
+use super::args::{MoodArg, SoundcheckArgs};
 use super::end::EndRequest;
 use super::setup;
 use super::{Exit, desk, lines, out, recordings, screen};
@@ -148,8 +148,7 @@ fn from_recording(path: &Path, args: &SoundcheckArgs, setup: &Setup) -> anyhow::
     if begun && !args.json {
         out::line(words::WHOLE_TAKE)?;
     }
-    let args = RecordingsArgs { paths: vec![path.to_owned()], event: None, aes17: false, json: args.json };
-    recordings::measure(&args, setup)
+    recordings::measure_as_soundcheck(path, args.json, setup)
 }
 
 fn states(snapshot: &Snapshot) -> impl Iterator<Item = ChannelState> + Clone {

@@ -23,6 +23,8 @@ const RUMBLE_SHARE: f64 = 0.25;
 const SILENT_TAKE: Dbfs = Dbfs::new(-70.0);
 /// A take whose sound lies below this, and this near to its noise, is too low.
 const LOW_TAKE: Dbfs = Dbfs::new(-45.0);
+/// Its highest peak leaves six of its bits unused.
+const LOW_PEAK: Dbfs = Dbfs::new(-36.0);
 const NEAR_THE_NOISE: Db = Db::new(30.0);
 
 /// What was answered or learned about the knob and the source.
@@ -109,15 +111,18 @@ pub fn judge_input(heard: &Heard, tops: &Tops, targets: &Targets) -> Option<Step
 }
 
 /// What to do next time about a channel of a finished recording, highest at `peak`, whose source is not known; `None`: it can
-/// be used. A take may come close to full scale; it may not clip, nor lie near its own noise.
+/// be used. A take may come close to full scale; it may not clip, here or before, lie near its own noise, nor far below
+/// what its meter has room for.
 pub fn judge_take(heard: &Heard, tops: &Tops, peak: Dbfs) -> Option<Step> {
-    let level = heard.activity.active_level;
-    let near_noise = heard.activity.floor.is_some_and(|floor| level - floor < NEAR_THE_NOISE);
-    if tops.clipped > 0 {
+    let activity = &heard.activity;
+    let near_noise = activity.floor.is_some_and(|floor| activity.active_level - floor < NEAR_THE_NOISE);
+    if tops.clipped > 0 || tops.near_full_scale {
         Some(Step::Trim { turn: Turn::Down, by: CLIPPED_BY, cause: TrimCause::Clipped, again: false })
-    } else if peak < SILENT_TAKE {
+    } else if tops.flat > 0 {
+        Some(Step::SourceOverload)
+    } else if peak < SILENT_TAKE || activity.loud < SILENT_TAKE {
         Some(Step::CheckSource)
-    } else if level < LOW_TAKE && near_noise {
+    } else if peak < LOW_PEAK || activity.active_level < LOW_TAKE && near_noise {
         Some(Step::Trim { turn: Turn::Up, by: Amount::LARGEST, cause: TrimCause::TooLow, again: false })
     } else {
         None

@@ -3,7 +3,9 @@
 //! Input: the flat runs of one channel (see `meters::FlatRun`). *Clipped*: a run of three or more samples
 //! at full scale. *Flat top*: runs at a repeated value below full scale, at five or more places, where the
 //! slopes of the neighbours would have carried the wave 0.5 dB further; a smooth or limited maximum does
-//! not count. Runs closer than a second are one passage. Working values, common practice.
+//! not count, nor does one sample of a loop that comes round again: the places (both half-waves together, where their values agree) must be of two forms or
+//! forty, and the wave
+//! must not go beyond them. Runs closer than a second are one passage. Working values, common practice.
 
 use super::finding::{Evidence, Finding, Outbox};
 use crate::meters::FlatRun;
@@ -16,11 +18,18 @@ const NEAR_FULL_SCALE: Dbfs = Dbfs::new(-0.3);
 const OVERSHOOT: Db = Db::new(0.5);
 const PLACES: u32 = 5;
 const PLACES_NEAR_FULL_SCALE: u32 = 2;
-/// Two runs within this of each other have the same value: 0.01 dB, a noise floor's worth.
-const SAME_VALUE: f32 = 0.001;
+/// A value that the wave went this far beyond (0.35 dB) within so long is no limit: one drum in a mix was flat.
+const BEYOND: f32 = 1.04;
+const PEAK_LASTS: Seconds = Seconds::new(10.0);
+/// A loop brings the same few runs again and again: forms (length, overshoot) that differ, or so many places.
+const FORMS: usize = 2;
+const MANY_PLACES: u32 = 40;
+const SAME_FORM: Db = Db::new(0.3);
+/// Two runs within this of each other have the same value: 0.026 dB, a noise floor's worth.
+const SAME_VALUE: f32 = 0.003;
 const PASSAGE: Seconds = Seconds::new(1.0);
 /// A repeated value not met for this long is forgotten: the gain may have changed.
-const FORGET: Seconds = Seconds::new(10.0);
+const FORGET: Seconds = Seconds::new(60.0);
 
 /// What has been seen on a channel since it was last reset.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -42,6 +51,9 @@ pub struct Clipping {
     forget: FrameCount,
     clipped: Option<Passage>,
     flat: [Repeated; 2],
+    /// The highest sample of the last ten seconds or so, and when it was.
+    highest: (f32, FrameCount),
+    peak_lasts: FrameCount,
     tops: Tops,
 }
 
@@ -75,7 +87,29 @@ impl Passage {
 struct Repeated {
     value: f32,
     places: u32,
+    /// Samples and overshoot of the first runs that differ.
+    forms: [(u32, Db); FORMS],
+    known_forms: usize,
     passage: Option<Passage>,
+}
+
+impl Repeated {
+    fn begin(run: &FlatRun) -> Self {
+        let mut repeated = Self { value: run.value.abs(), passage: Some(Passage::new(run)), ..Self::default() };
+        repeated.count(run);
+        repeated
+    }
+
+    fn count(&mut self, run: &FlatRun) {
+        self.places += 1;
+        let same = |&(samples, overshoot): &(u32, Db)| {
+            samples.abs_diff(run.samples) <= 1 && (overshoot - run.overshoot).abs() <= SAME_FORM
+        };
+        if self.known_forms < FORMS && !self.forms[..self.known_forms].iter().any(same) {
+            self.forms[self.known_forms] = (run.samples, run.overshoot);
+            self.known_forms += 1;
+        }
+    }
 }
 
 impl Clipping {
@@ -86,12 +120,15 @@ impl Clipping {
             forget: rate.frames(FORGET),
             clipped: None,
             flat: [Repeated::default(); 2],
+            highest: (0.0, FrameCount::ZERO),
+            peak_lasts: rate.frames(PEAK_LASTS),
             tops: Tops::default(),
         }
     }
 
-    /// The runs that ended in the newest hop, which ended at `now`.
-    pub fn observe(&mut self, runs: &[FlatRun], now: FrameCount, out: &mut Outbox) {
+    /// The runs that ended in the newest hop, which ended at `now`, and its highest sample.
+    pub fn observe(&mut self, runs: &[FlatRun], peak: Dbfs, now: FrameCount, out: &mut Outbox) {
+        self.note_peak(peak.amplitude() as f32, now);
         for run in runs {
             self.close(run.start, self.passage_gap, out);
             if run.value.abs() >= FULL_SCALE {
@@ -100,7 +137,7 @@ impl Clipping {
                     Some(passage) => passage.extend(run),
                     none => *none = Some(Passage::new(run)),
                 }
-            } else if run.overshoot >= OVERSHOOT {
+            } else if run.overshoot >= OVERSHOOT && self.highest.0 <= run.value.abs() * BEYOND {
                 self.flat_run(run, out);
             }
         }
@@ -120,6 +157,19 @@ impl Clipping {
     pub fn reset(&mut self) {
         self.tops = Tops::default();
         self.flat = [Repeated::default(); 2];
+        self.highest.0 = 0.0;
+    }
+
+    /// What went beyond a value shows that it is no limit.
+    fn note_peak(&mut self, peak: f32, now: FrameCount) {
+        if peak >= self.highest.0 || now - self.highest.1 > self.peak_lasts {
+            self.highest = (peak, now);
+        }
+        for repeated in &mut self.flat {
+            if repeated.places > 0 && self.highest.0 > repeated.value * BEYOND {
+                *repeated = Repeated::default();
+            }
+        }
     }
 
     fn flat_run(&mut self, run: &FlatRun, out: &mut Outbox) {
@@ -129,19 +179,19 @@ impl Clipping {
         let stale = known.passage.is_some_and(|passage| run.start - passage.end > self.forget);
         if known.places == 0 || stale || value > known.value * (1.0 + SAME_VALUE) {
             self.report_flat(side, out);
-            self.flat[side] = Repeated { value, places: 1, passage: Some(Passage::new(run)) };
+            self.flat[side] = Repeated::begin(run);
         } else if value >= known.value * (1.0 - SAME_VALUE) {
             let repeated = &mut self.flat[side];
-            repeated.places += 1;
+            repeated.count(run);
             match &mut repeated.passage {
                 Some(passage) => passage.extend(run),
                 none => *none = Some(Passage::new(run)),
             }
-            let level = Dbfs::from_amplitude(f64::from(repeated.value));
+            let (level, places) = (Dbfs::from_amplitude(f64::from(repeated.value)), repeated.places);
             if level >= NEAR_FULL_SCALE {
-                self.tops.near_full_scale |= repeated.places >= PLACES_NEAR_FULL_SCALE;
-            } else if repeated.places >= PLACES {
-                self.tops.flat = repeated.places;
+                self.tops.near_full_scale |= places >= PLACES_NEAR_FULL_SCALE;
+            } else if self.is_limit(side) {
+                self.tops.flat = places;
                 self.tops.flat_level = level;
             }
         }
@@ -154,18 +204,28 @@ impl Clipping {
             out.push(Finding { channel: self.channel, start: passage.start, end: passage.end, evidence });
         }
         for side in 0..2 {
-            if self.flat[side].passage.is_some_and(|passage| over(&passage)) && self.flat[side].places >= PLACES {
+            if self.flat[side].passage.is_some_and(|passage| over(&passage)) && self.is_limit(side) {
                 self.report_flat(side, out);
             }
         }
     }
 
+    /// Whether the places of this side, and of the other at the same height, are those of a limit, not of a sound that
+    /// comes again.
+    fn is_limit(&self, side: usize) -> bool {
+        let (this, other) = (&self.flat[side], &self.flat[1 - side]);
+        let agree = (this.value - other.value).abs() <= this.value * SAME_VALUE;
+        let pooled = |count: fn(&Repeated) -> u32| count(this) + if agree { count(other) } else { 0 };
+        let places = pooled(|repeated| repeated.places);
+        places >= PLACES && (places >= MANY_PLACES || pooled(|repeated| repeated.known_forms as u32) >= FORMS as u32)
+    }
+
     /// Reports the open passage of flat tops on this side, if it stood at enough places.
     fn report_flat(&mut self, side: usize, out: &mut Outbox) {
-        let repeated = &mut self.flat[side];
-        if repeated.places < PLACES {
+        if !self.is_limit(side) {
             return;
         }
+        let repeated = &mut self.flat[side];
         if let Some(passage) = repeated.passage.take() {
             let evidence = Evidence::FlatTop {
                 places: passage.runs,
@@ -190,7 +250,8 @@ mod tests {
         let mut clipping = Clipping::new(ChannelId::new(0), SampleRate::new(48_000).unwrap());
         let mut out = Outbox::new();
         for run in runs {
-            clipping.observe(std::slice::from_ref(run), run.start + FrameCount::new(480), &mut out);
+            let peak = Dbfs::from_amplitude(f64::from(run.value.abs()));
+            clipping.observe(std::slice::from_ref(run), peak, run.start + FrameCount::new(480), &mut out);
         }
         clipping.finish(FrameCount::new(end), &mut out);
         (clipping.tops(), out.drain().collect())
@@ -211,9 +272,22 @@ mod tests {
             |count: u64, value: f32, over: f64| (0..count).map(|k| run(k * 5_000, value, over)).collect::<Vec<_>>();
         assert_eq!(observe(&at(4, 0.25, 1.0), 90_000), (Tops::default(), vec![]));
         assert_eq!(observe(&at(9, 0.25, 0.1), 90_000), (Tops::default(), vec![]));
-        let (tops, found) = observe(&at(5, 0.25, 1.0), 90_000);
+        // One sample of a loop, coming round again.
+        assert_eq!(observe(&at(39, 0.25, 1.0), 900_000), (Tops::default(), vec![]));
+        assert_eq!(observe(&at(40, 0.25, 1.0), 900_000).0.flat, 40);
+        let of_forms: Vec<_> = (0..5).map(|k| run(k * 5_000, 0.25, 1.0 + 0.5 * k as f64)).collect();
+        let (tops, found) = observe(&of_forms, 90_000);
         assert_eq!(tops.flat, 5);
         assert_eq!(found.len(), 1);
+        // The wave goes beyond the value: a flat sound in a mix.
+        let beyond: Vec<_> =
+            (0..9).map(|k| run(k * 5_000, [0.25, 0.3][k as usize % 2], 1.0 + 0.5 * k as f64)).collect();
+        assert!(
+            observe(&beyond, 90_000)
+                .1
+                .iter()
+                .all(|found| matches!(found.evidence, Evidence::FlatTop { level, .. } if level > Dbfs::new(-11.0)))
+        );
         let scattered: Vec<_> = (0..9).map(|k| run(k * 5_000, 0.9 - 0.05 * k as f32, 1.0)).collect();
         assert_eq!(observe(&scattered, 90_000).1, vec![]);
     }

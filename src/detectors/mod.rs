@@ -11,14 +11,16 @@ mod line;
 mod peaks;
 mod ringing;
 mod spill;
+mod take;
 
 pub use clipping::Tops;
-pub use finding::{Evidence, Finding, FreakReason};
+pub use finding::{DropoutForm, Evidence, Finding, FreakReason, HeaderFault, HumForm, Partner, Severity};
 pub use heard::Heard;
 pub use knob::Estimate;
 pub use line::{Alike, Hum, HumPattern, LineEars, Mains, Onset, PRESENCE};
 pub use peaks::SetAside;
 pub use ringing::{Certainty, Ring, RingEvent, Ringing, Signs};
+pub use take::{Alike as TracksAlike, MainsHum, Print, TakeEar, WholeEar, WholeTake, between_channels};
 
 use crate::meters::Readings;
 use crate::units::{ChannelId, Db, Dbfs, FrameCount, Hertz, SampleRate, Seconds, SourceKind};
@@ -86,7 +88,7 @@ impl Detectors {
             self.out.push(Finding { channel: ChannelId::new(0), start, end: readings.at, evidence });
         }
         for (channel, reading) in self.channels.iter_mut().zip(&readings.channels) {
-            channel.clipping.observe(&reading.runs, readings.at, &mut self.out);
+            channel.clipping.observe(&reading.runs, reading.hop.sample_peak, readings.at, &mut self.out);
         }
         if !readings.frame_complete {
             return;

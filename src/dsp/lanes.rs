@@ -72,6 +72,20 @@ pub fn energy(samples: &[f64]) -> f64 {
     lanes.iter().sum::<f64>() + rest.iter().map(|sample| sample * sample).sum::<f64>()
 }
 
+/// The sum of products, as far as both reach.
+#[multiversion(targets("x86_64+avx2"))]
+pub fn dot(a: &[f32], b: &[f32]) -> f32 {
+    let mut lanes = [0f32; 16];
+    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<16>(), b.as_chunks::<16>());
+    for (a, b) in a.iter().zip(b) {
+        for lane in 0..16 {
+            lanes[lane] += a[lane] * b[lane];
+        }
+    }
+    let rest: f32 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
+    lanes.iter().sum::<f32>() + rest
+}
+
 /// Sum in four lanes, for short arrays of powers.
 pub fn sum(values: &[f64]) -> f64 {
     let mut lanes = [0f64; 4];

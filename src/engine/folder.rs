@@ -5,7 +5,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::recording::{GatherError, looks_like_sound};
+use super::takes::{GatherError, looks_like_sound};
 
 /// One line of a folder.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -20,6 +20,7 @@ pub mod show;
 mod snapshot;
 mod stagehand;
 pub mod sweep;
+pub mod takes;
 pub mod watched;
 
 pub use crate::coach::{Advice, Answer, ChannelState, Connection, Flashes, Input, Step, Unseen};

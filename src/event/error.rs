@@ -89,9 +89,9 @@ pub enum Fault {
     )]
     UnknownThing { stood: String, near: Option<String> },
     #[error(
-        "there is no gear.csv, so nobody knows what {0} is. Write it beside this file or in the folder above: item,kind,count, then a line a thing"
+        "there is no {file}, so nobody knows what “{stood}” is. Write it: a first line such as {headings}, then a line for each"
     )]
-    NoGearList(String),
+    NoList { file: &'static str, headings: &'static str, stood: String },
     #[error(
         "written for version {0} of this format; this program reads version 1. Open it with the newer program that wrote it"
     )]

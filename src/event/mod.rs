@@ -78,6 +78,11 @@ pub use when::{Date, Doors, clock};
 pub use words::{Column, Connection, Listening};
 
 use crate::units::ChannelId;
+
+/// Puts `bytes` in a file's place in one step: whatever happens, what stands there is whole.
+pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), EventError> {
+    save::replace(path, bytes)
+}
 use error::Findings;
 
 const EVENT_FILE: &str = "event.toml";

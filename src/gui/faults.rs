@@ -1,16 +1,17 @@
 //! The shapes of faults: each is told from every other without its colour.
 //!
 //! Clipped: a hatched block. Flat top: a hill without its top. Not heard: a dotted ring. Set aside: a hollow spike.
-//! Spill: two rings, one into the other. No number: a cross. Gap: a dash with a gap. Sizes are points.
+//! Spill: two rings, one into the other. No number: a cross. Gap: a dash with a gap. All others have the
+//! shape of how bad they are; the word beside it tells them apart. Sizes are points.
 
 use eframe::egui::{Painter, Pos2, Shape, Stroke, pos2};
 
 use super::shapes;
 use super::theme::Palette;
 use crate::engine::ChannelState;
-use crate::view::FaultKind;
+use crate::view::{Bad, FaultKind};
 
-pub fn shape(painter: &Painter, palette: Palette, kind: FaultKind, centre: Pos2, size: f32) {
+pub fn shape(painter: &Painter, palette: Palette, (kind, bad): (FaultKind, Bad), centre: Pos2, size: f32) {
     let at = |x: f32, y: f32| pos2(centre.x + x * size, centre.y + y * size);
     let stroke = Stroke::new((size * 0.1).max(2.0), palette.text);
     match kind {
@@ -33,5 +34,6 @@ pub fn shape(painter: &Painter, palette: Palette, kind: FaultKind, centre: Pos2,
             painter.line_segment([at(-0.32, -0.32), at(0.32, 0.32)], stroke);
             painter.line_segment([at(-0.32, 0.32), at(0.32, -0.32)], stroke);
         }
+        _ => shapes::bad(painter, palette, bad, centre, size),
     }
 }

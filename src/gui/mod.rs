@@ -29,6 +29,7 @@ mod spectrum;
 mod step;
 mod table;
 mod theme;
+mod together;
 mod waker;
 
 use std::sync::Arc;
@@ -41,6 +42,7 @@ pub use input::Device;
 pub use linecheck::{LineFrom, LineOpener};
 pub use opened::Player;
 pub use plan::Printer;
+pub use recordings::TakesPrinter;
 pub use theme::{Look, TEXT_SIZES};
 pub use waker::Wake;
 
@@ -92,8 +94,9 @@ pub enum Panel {
     Input,
 }
 
-/// Opens the window and stays until it is closed. `printer` makes a plan's sheets. An error says why there is none.
-pub fn run(setup: Setup, printer: Printer) -> anyhow::Result<()> {
+/// Opens the window and stays until it is closed. `printer` makes a plan's sheets, `takes_printer` a report
+/// on recordings. An error says why there is none.
+pub fn run(setup: Setup, printer: Printer, takes_printer: TakesPrinter) -> anyhow::Result<()> {
     anyhow::ensure!(has_a_display(), "there is no display here");
     let icon = eframe::icon_data::from_png_bytes(include_bytes!("desktop/beforedoors.png")).unwrap_or_default();
     let viewport = ViewportBuilder::default()
@@ -105,7 +108,7 @@ pub fn run(setup: Setup, printer: Printer) -> anyhow::Result<()> {
     let options = eframe::NativeOptions { viewport, ..Default::default() };
     let start = move |context: &eframe::CreationContext| -> Result<Box<dyn eframe::App>, _> {
         let app = App::new(&context.egui_ctx, setup, Look::of(&Recent::read()), World::of_this_machine());
-        Ok(Box::new(app.with_printer(printer)))
+        Ok(Box::new(app.with_printer(printer).with_takes_printer(takes_printer)))
     };
     eframe::run_native("beforedoors", options, Box::new(start)).map_err(|error| anyhow::anyhow!("{error}"))
 }

@@ -46,6 +46,11 @@ enum Wish {
 }
 
 impl Opened {
+    /// With its worst fault at hand.
+    pub fn new(take: &Take) -> Self {
+        Self { fault: take.worst_first().first().copied().unwrap_or(0), ..Self::default() }
+    }
+
     /// Whether it stays open.
     pub fn keys(&mut self, context: &Context, take: &Take, player: &mut Player) -> bool {
         let pressed = |key| context.input_mut(|input| input.consume_key(Modifiers::NONE, key));
@@ -94,8 +99,10 @@ impl Opened {
                 self.at_hand(ui, look, take, fault);
             }
             ui.add_space(GAP / 2.0);
-            for (place, fault) in take.faults.iter().enumerate() {
-                let line = Button::selectable(place == self.fault, &fault.line).wrap().min_size(vec2(0.0, TARGET));
+            for place in take.worst_first() {
+                let fault = &take.faults[place];
+                let said = format!("{}: {}", fault.bad.word(), fault.line);
+                let line = Button::selectable(place == self.fault, said).wrap().min_size(vec2(0.0, TARGET));
                 if ui.add(line).clicked() {
                     wish = Some(Wish::Pick(place));
                 }
@@ -149,7 +156,7 @@ impl Opened {
         }
         ui.label(RichText::new(words::which_fault(self.fault, take.faults.len())).color(look.palette().quiet));
         ui.label(RichText::new(&fault.line).font(look.strong()));
-        ui.label(fault.advice);
+        ui.label(&fault.advice);
     }
 
     /// Looks at what plays; where it is.

@@ -161,7 +161,7 @@ fn draw(
         let stem = [pos2(x, around.bottom()), pos2(x, plot.bottom())];
         painter.extend(eframe::egui::Shape::dotted_line(&stem, palette.quiet, 6.0, 1.0));
     }
-    faults::shape(painter, palette, fault.kind, pos2(x, around.center().y), look.small().size);
+    faults::shape(painter, palette, (fault.kind, fault.bad), pos2(x, around.center().y), look.small().size);
     if mark.worded {
         let beside = if mark.to - mark.x > mark.x - mark.from {
             (pos2(x + look.small().size * 0.7 + 4.0, around.center().y), Align2::LEFT_CENTER)

@@ -19,13 +19,20 @@ use super::opened::{self, Opened, Player};
 use super::picker::{Picked, Picker};
 use super::step::{self, Words};
 use super::theme::{BAR, GAP, Look, TARGET};
-use crate::engine::recording;
-use crate::view::{Setup, Take, recordings as words};
+use super::{shapes, together};
+use crate::engine::folder;
+use crate::engine::takes::{self, Listed, Rings, Told};
+use crate::event;
+use crate::view::{ReportForm, Setup, Take, TakesReport, Together, recordings as words};
+
+/// Writes a report in one of its forms.
+pub type TakesPrinter = fn(&TakesReport, ReportForm) -> String;
 
 /// What a reading thread tells.
 enum News {
     Files(usize),
     Take(Box<Take>),
+    Together(Box<Together>),
     /// Nothing could be read, and how to mend it.
     Failed(String),
 }
@@ -36,6 +43,12 @@ pub struct Takes {
     coming: Vec<Receiver<News>>,
     wanted: usize,
     failed: Option<String>,
+    /// What the recordings of each folder are together, and whether that is looked at.
+    together: Vec<Together>,
+    shows_together: bool,
+    printer: Option<TakesPrinter>,
+    /// Where the report went, or why not.
+    written: Option<String>,
     /// The recording at hand.
     at: Option<PathBuf>,
     /// It was walked to: it must be seen.
@@ -46,6 +59,9 @@ pub struct Takes {
     player: Player,
     setup: Setup,
 }
+
+/// Room for the shape before a line.
+const SIGN: f32 = 26.0;
 
 struct Row {
     take: Take,
@@ -60,6 +76,10 @@ impl Default for Takes {
             coming: Vec::new(),
             wanted: 0,
             failed: None,
+            together: Vec::new(),
+            shows_together: false,
+            printer: None,
+            written: None,
             at: None,
             moved: false,
             scrolled: 0.0,
@@ -76,12 +96,16 @@ impl Takes {
         self.player = player;
     }
 
+    pub fn set_printer(&mut self, printer: TakesPrinter) {
+        self.printer = Some(printer);
+    }
+
     /// Begins to read files and folders.
     pub fn read(&mut self, paths: Vec<PathBuf>, setup: &Setup, context: &Context) {
         let (sender, coming) = mpsc::channel();
         self.setup = setup.of_recordings();
         let (theirs, context) = (self.setup.clone(), context.clone());
-        (self.failed, self.picker) = (None, None);
+        (self.failed, self.picker, self.written, self.shows_together) = (None, None, None, false);
         self.close();
         let work = move || {
             let tell = |news| {
@@ -89,22 +113,30 @@ impl Takes {
                 context.request_repaint();
                 heard
             };
-            let files = match recording::gather(&paths) {
-                Ok(files) => files,
+            let found = match takes::gather(&paths) {
+                Ok(found) => found,
                 Err(error) => {
                     let _ = tell(News::Failed(error.to_string()));
                     return;
                 }
             };
+            let files = found.files;
             let _ = tell(News::Files(files.len()));
-            let inputs = theirs.inputs.clone().unwrap_or_default();
-            recording::measure_all(&files, &inputs, &|_, _| {}, &|index, result| {
-                match tell(News::Take(Box::new(Take::new(&files[index], &result, &theirs)))) {
-                    Ok(()) => ControlFlow::Continue(()),
-                    // The window is closed.
-                    Err(_) => ControlFlow::Break(()),
-                }
+            for trouble in &found.troubles {
+                let _ = tell(News::Failed(trouble.to_string()));
+            }
+            let listed = Listed { inputs: theirs.inputs.as_deref().unwrap_or(&[]), names: &theirs.names };
+            let checked = takes::check_all(&files, listed, Rings::Suspected, &|_, _| {}, &|| {}, &mut |told| {
+                let news = match told {
+                    Told::Take(place, result) => News::Take(Box::new(Take::new(&files[place], &result, &theirs))),
+                    Told::Together(gathering) => News::Together(Box::new(Together::new(&gathering, &theirs))),
+                };
+                // An error: the window is closed.
+                tell(news).map_or(ControlFlow::Break(()), ControlFlow::Continue)
             });
+            if let Err(error) = checked {
+                let _ = tell(News::Failed(words::cannot_begin(&error)));
+            }
         };
         match std::thread::Builder::new().name("recordings".into()).spawn(work) {
             Ok(_) => self.coming.push(coming),
@@ -124,6 +156,15 @@ impl Takes {
         let pressed = |key| context.input_mut(|input| input.consume_key(Modifiers::NONE, key));
         if pressed(Key::O) {
             return self.pick();
+        }
+        if self.opened.is_none() && pressed(Key::T) {
+            return self.turn_the_table();
+        }
+        if self.opened.is_none() && pressed(Key::R) {
+            return self.write_report();
+        }
+        if self.shows_together && pressed(Key::Escape) {
+            return self.turn_the_table();
         }
         if pressed(Key::ArrowDown) {
             self.walk(1);
@@ -168,6 +209,9 @@ impl Takes {
             words::all(self.rows.first().map(|row| &row.take), self.rows.len(), self.wanted, self.failed.as_deref());
         let told = Words { headline: &headline, then: &next.then, next: &next };
         step::next_step(ui, look, &told, look.palette().text);
+        if let Some(written) = &self.written {
+            ui.label(written);
+        }
         ui.horizontal_wrapped(|ui| {
             let button = |label: &str| Button::new(RichText::new(label)).min_size(vec2(TARGET, TARGET));
             if ui.add(button(words::PICK)).clicked() {
@@ -176,11 +220,40 @@ impl Takes {
             if !self.rows.is_empty() && ui.add(button(words::OPEN)).clicked() {
                 self.open();
             }
+            if !self.together.is_empty() {
+                let label = if self.shows_together { words::LIST } else { words::TOGETHER };
+                if ui.add(button(label)).clicked() {
+                    self.turn_the_table();
+                }
+            }
+            if !self.rows.is_empty() && self.printer.is_some() && ui.add(button(words::REPORT)).clicked() {
+                self.write_report();
+            }
         });
         if self.rows.len() < self.wanted {
             ui.add(ProgressBar::new(self.rows.len() as f32 / self.wanted as f32).desired_height(8.0));
         }
-        self.list(ui, look);
+        if self.shows_together {
+            together::together(ui, look, &self.together);
+        } else {
+            self.list(ui, look);
+        }
+    }
+
+    fn turn_the_table(&mut self) {
+        self.shows_together = !self.shows_together && !self.together.is_empty();
+    }
+
+    /// Beside the event, else where a person keeps what they write; an older report is replaced as a whole.
+    fn write_report(&mut self) {
+        let Some(printer) = self.printer.filter(|_| !self.rows.is_empty()) else { return };
+        let mut report = TakesReport::default();
+        report.together.clone_from(&self.together);
+        self.rows.iter().for_each(|row| report.add(row.take.clone()));
+        let event = self.setup.event.as_ref().map(|event| event.folder().to_owned());
+        let path = event.unwrap_or_else(folder::documents).join(words::REPORT_FILE);
+        let written = event::write_whole(&path, printer(&report, ReportForm::Html).as_bytes());
+        self.written = Some(words::written(&path, written.err().map(|error| error.to_string())));
     }
 
     fn list(&mut self, ui: &mut Ui, look: Look) {
@@ -231,6 +304,10 @@ impl Takes {
                 match news {
                     News::Files(count) => self.wanted += count,
                     News::Failed(why) => self.failed = Some(why),
+                    News::Together(folder) => {
+                        self.together.retain(|known| known.title != folder.title);
+                        self.together.push(*folder);
+                    }
                     News::Take(take) => {
                         // One that was read before is read anew, not listed twice.
                         let before = self.rows.len();
@@ -245,7 +322,7 @@ impl Takes {
         if new {
             self.rows.sort_by(|a, b| {
                 let (a, b) = (&a.take, &b.take);
-                b.badness.cmp(&a.badness).then_with(|| a.name.cmp(&b.name))
+                b.bad.cmp(&a.bad).then_with(|| a.name.cmp(&b.name))
             });
         }
     }
@@ -271,7 +348,7 @@ impl Takes {
         let Some(at) = self.place() else { return };
         self.close();
         self.at = Some(self.rows[at].take.path.clone());
-        self.opened = Some(Opened::default());
+        self.opened = Some(Opened::new(&self.rows[at].take));
     }
 
     fn close(&mut self) {
@@ -319,13 +396,14 @@ impl Row {
         let take = &self.take;
         let inside = width - 2.0 * GAP;
         if look.text > 1.25 {
-            let name = lay(&take.name, true, inside);
+            let name = lay(&take.name, true, inside - SIGN);
             let below = name.size().y + 2.0;
             let line = lay(&words::word_and_line(take), false, inside);
-            return vec![(name, vec2(GAP, 0.0)), (line, vec2(GAP, below))];
+            return vec![(name, vec2(GAP + SIGN, 0.0)), (line, vec2(GAP, below))];
         }
-        let column = |from: f32, to: f32| (from * inside + GAP, (to - from) * inside - GAP);
-        let cells = [(0.0, 0.32, take.name.as_str()), (0.32, 0.46, take.badness.word()), (0.46, 1.0, &take.line)];
+        let inside = inside - SIGN;
+        let column = |from: f32, to: f32| (from * inside + GAP + SIGN, (to - from) * inside - GAP);
+        let cells = [(0.0, 0.32, take.name.as_str()), (0.32, 0.46, take.bad.word()), (0.46, 1.0, &take.line)];
         cells
             .into_iter()
             .map(|(from, to, text)| {
@@ -357,6 +435,8 @@ impl Row {
         let words = self.lay(ui, look, rect.width());
         let tall = words.iter().map(|(galley, from)| galley.size().y + from.y).fold(0.0, f32::max);
         let top = rect.center().y - tall / 2.0;
+        let first = words.first().map_or(rect.center().y, |(galley, _)| top + galley.size().y / 2.0);
+        shapes::bad(painter, palette, self.take.bad, pos2(rect.left() + GAP + 9.0, first), 18.0);
         for (galley, from) in words {
             painter.galley(pos2(rect.left(), top) + from, galley, palette.text);
         }

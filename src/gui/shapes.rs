@@ -7,9 +7,9 @@ use eframe::egui::{Color32, Painter, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2
 
 use super::theme::Palette;
 use crate::engine::ChannelState;
-use crate::view::Arrow;
 use crate::view::lines::LineState;
 use crate::view::plan::Verdict;
+use crate::view::{Arrow, Bad};
 
 /// Draws a state.
 pub fn state(painter: &Painter, palette: Palette, state: ChannelState, centre: Pos2, size: f32) {
@@ -89,6 +89,31 @@ pub fn verdict(painter: &Painter, palette: Palette, verdict: Verdict, centre: Po
             }
         }
     }
+}
+
+/// How bad something is: the shapes that states have, a dot for a note, a cross for what can't be read.
+pub fn bad(painter: &Painter, palette: Palette, bad: Bad, centre: Pos2, size: f32) {
+    let shape = match bad {
+        Bad::Fine => ChannelState::Set,
+        Bad::CannotTell => ChannelState::NotHeard,
+        Bad::Mendable => ChannelState::Low,
+        Bad::Hides => ChannelState::High,
+        Bad::Lost => ChannelState::Lost,
+        Bad::Note => {
+            painter.circle_filled(centre, size * 0.16, palette.text);
+            return;
+        }
+        Bad::Unreadable => {
+            let (far, stroke) = (size * 0.4, Stroke::new((size * 0.14).max(2.5), palette.text));
+            for way in [vec2(far, far), vec2(far, -far)] {
+                painter.line_segment([centre - way, centre + way], stroke);
+            }
+            return;
+        }
+    };
+    // A square on its line is taller than the others.
+    let size = if bad == Bad::Fine { size * 0.85 } else { size };
+    state(painter, palette, shape, centre, size);
 }
 
 /// How a line stands in a line check.

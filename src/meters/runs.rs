@@ -1,7 +1,8 @@
 //! Flat runs: three or more equal samples at a local extreme, or at full scale.
 //!
 //! In: amplitudes, 1.0 = full scale. A run at full scale is three or more samples of one sign at or above
-//! 0.9999, equal or not; a run below it is three or more equal ones. Its neighbours must both be lower,
+//! 0.9999, equal or not; a run below it is three or more equal ones, or four or more that are alike within
+//! 0.3 %: what is cut off before a converter carries the converter's noise. Its neighbours must both be lower,
 //! and it must stand out: above −42 dBFS and within 12 dB of the channel's recent peak (which falls
 //! 8.7 dB a second), else the rounding of quiet sound would count.
 //!
@@ -24,6 +25,9 @@ const BEHIND: usize = SHORTEST - 1 + AHEAD;
 pub(super) const HISTORY: usize = AHEAD + BEHIND;
 
 const SHORTEST: usize = 3;
+/// Samples that are alike, not equal, prove less: one more of them is wanted.
+const SHORTEST_ALIKE: u32 = 4;
+const ALIKE: f32 = 0.003;
 const FULL_SCALE: f32 = 0.9999;
 const FAINTEST: f32 = 1.0 / 128.0;
 const UNDER_RECENT_PEAK: f32 = 0.25;
@@ -41,8 +45,11 @@ pub(super) struct Runs {
 struct Open {
     start: FrameCount,
     samples: u32,
+    sum: f64,
+    /// What the others are alike to; at full scale the largest.
     value: f32,
     full_scale: bool,
+    equal: bool,
     /// The two samples before it.
     before: [f32; AHEAD],
 }
@@ -61,8 +68,7 @@ impl Runs {
             let sample = samples[i];
             match &mut self.open {
                 Some(open) if open.continues(sample) => {
-                    open.samples = open.samples.saturating_add(1);
-                    open.value = if sample.abs() > open.value.abs() { sample } else { open.value };
+                    open.extend(sample);
                     continue;
                 }
                 Some(open) => {
@@ -76,15 +82,10 @@ impl Runs {
                 None => {}
             }
             let start = i + 1 - SHORTEST;
-            if is_run([samples[start], samples[start + 1], sample], floor) {
-                let value = samples[start..=i].iter().fold(0f32, |v, x| if x.abs() > v.abs() { *x } else { v });
-                self.open = Some(Open {
-                    start: FrameCount::new(end.get() - (samples.len() - start) as u64),
-                    samples: SHORTEST as u32,
-                    value,
-                    full_scale: sample.abs() >= FULL_SCALE,
-                    before: [samples[start - 2], samples[start - 1]],
-                });
+            let first = [samples[start], samples[start + 1], sample];
+            if is_run(first, floor) {
+                let at = FrameCount::new(end.get() - (samples.len() - start) as u64);
+                self.open = Some(Open::new(at, first, [samples[start - 2], samples[start - 1]]));
             }
         }
     }
@@ -96,14 +97,43 @@ impl Runs {
 }
 
 impl Open {
+    fn new(start: FrameCount, first: [f32; SHORTEST], before: [f32; AHEAD]) -> Self {
+        let full_scale = first.iter().all(|sample| sample.abs() >= FULL_SCALE);
+        let largest = first.into_iter().fold(0f32, |largest, x| if x.abs() > largest.abs() { x } else { largest });
+        Self {
+            start,
+            samples: SHORTEST as u32,
+            sum: first.iter().map(|&sample| f64::from(sample)).sum(),
+            value: if full_scale { largest } else { first[1] },
+            full_scale,
+            equal: first[0] == first[1] && first[1] == first[2],
+            before,
+        }
+    }
+
     fn continues(&self, sample: f32) -> bool {
-        if self.full_scale { sample * self.value.signum() >= FULL_SCALE } else { sample == self.value }
+        if self.full_scale {
+            sample * self.value.signum() >= FULL_SCALE
+        } else {
+            // What reaches full scale begins a run of its own.
+            sample.abs() < FULL_SCALE && are_alike(sample, self.value)
+        }
+    }
+
+    fn extend(&mut self, sample: f32) {
+        self.samples = self.samples.saturating_add(1);
+        self.sum += f64::from(sample);
+        self.equal &= sample == self.value;
+        if self.full_scale && sample.abs() > self.value.abs() {
+            self.value = sample;
+        }
     }
 
     /// The run, if it was an extreme.
     fn close(&self, after: [f32; AHEAD]) -> Option<FlatRun> {
         let sign = self.value.signum();
-        let height = f64::from(self.value.abs());
+        let value = if self.full_scale { self.value } else { (self.sum / f64::from(self.samples)) as f32 };
+        let height = f64::from(value.abs());
         let [left_far, left] = self.before.map(|x| f64::from(x * sign));
         let [right, right_far] = after.map(|x| f64::from(x * sign));
         if left >= height || right >= height {
@@ -113,21 +143,23 @@ impl Open {
         let distance = f64::from(self.samples) + 2.0;
         let middle = (left + left_far + right + right_far) / 4.0;
         let crest = middle + slopes * (distance / 8.0 + 0.125 / distance);
-        Some(FlatRun {
-            start: self.start,
-            samples: self.samples,
-            value: self.value,
-            overshoot: if crest > height { Db::from_ratio(crest / height) } else { Db::ZERO },
-        })
+        let overshoot = if crest > height { Db::from_ratio(crest / height) } else { Db::ZERO };
+        let stands = self.full_scale || self.equal || self.samples >= SHORTEST_ALIKE;
+        stands.then_some(FlatRun { start: self.start, samples: self.samples, value, overshoot })
     }
 }
 
 #[inline(always)]
 fn is_run([a, b, c]: [f32; SHORTEST], floor: f32) -> bool {
-    let equal = (a == b) & (b == c) & (c.abs() >= floor);
+    let alike = are_alike(a, b) & are_alike(c, b) & (b.abs() >= floor);
     let above = (a >= FULL_SCALE) & (b >= FULL_SCALE) & (c >= FULL_SCALE);
     let below = (a <= -FULL_SCALE) & (b <= -FULL_SCALE) & (c <= -FULL_SCALE);
-    equal | above | below
+    alike | above | below
+}
+
+#[inline(always)]
+fn are_alike(sample: f32, other: f32) -> bool {
+    (sample - other).abs() <= ALIKE * other.abs()
 }
 
 /// Whether any three consecutive samples are a run: the fast way through sound without any.
@@ -204,6 +236,44 @@ mod tests {
                     assert!(run.overshoot.get() < 0.1, "{hz} Hz at {level}: {run:?}");
                 }
             }
+        }
+    }
+
+    /// The same with a converter's noise upon it, 86 dB under full scale: the run and its loss are found again.
+    #[test]
+    fn noise_upon_flat_tops() {
+        let mut dice = 1u32;
+        let mut noise = || {
+            dice = dice.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (f64::from(dice >> 8) / 8_388_608.0 - 1.0) * 8.7e-5
+        };
+        let limit = 0.2;
+        let wave: Vec<f64> =
+            (0..48_000).map(|i| (2.0 * limit * sine(300.0, f64::from(i) / 48_000.0)).clamp(-limit, limit)).collect();
+        let noisy: Vec<f64> = wave.iter().map(|x| x + noise()).collect();
+        let found = runs(|t| noisy[(t * 48_000.0).round() as usize]);
+        assert!((590..=600).contains(&found.len()), "{}", found.len());
+        for run in found {
+            assert!((52..=55).contains(&run.samples) && run.overshoot.get() > 3.0, "{run:?}");
+            assert!((f64::from(run.value.abs()) / limit - 1.0).abs() < 0.001, "{run:?}");
+        }
+        let clean: Vec<f64> = (0..48_000).map(|i| limit * sine(300.0, f64::from(i) / 48_000.0) + noise()).collect();
+        assert!(runs(|t| clean[(t * 48_000.0).round() as usize]).iter().all(|run| run.overshoot.get() < 0.3));
+    }
+
+    /// A slow wave nears its limit through samples that are alike; the run is at full scale all the same.
+    #[test]
+    fn slowly_into_full_scale() {
+        for hz in [20.0, 60.0] {
+            let found = runs(|t| rounded((1.05 * sine(hz, t)).clamp(-1.0, 1.0)));
+            let clipped = found.iter().filter(|run| run.value.abs() >= FULL_SCALE);
+            // From asin(1 / 1.05) = 72.2° to 107.8°.
+            let expected = 48_000.0 / hz * 35.55 / 360.0;
+            assert!(clipped.clone().count() as f64 >= 2.0 * hz - 2.0, "{hz} Hz: {}", found.len());
+            assert!(
+                clipped.clone().all(|run| (f64::from(run.samples) / expected - 1.0).abs() < 0.05),
+                "{hz}: {found:?}"
+            );
         }
     }
 

@@ -15,7 +15,7 @@ use super::port::{Drive, OnPhantom, Output, Supply, Takes};
 use super::quantity::{Amperes, Ohms, Watts};
 use super::rig::{Bus, Cue, Rig, ThingId, WireId, Wired};
 use super::routing::{Closed, Paths, SideKey};
-use super::rules::{self, Around};
+use super::rules;
 use super::signals;
 use super::sums::Worked;
 use super::verdict::{Judgement, Reason, Verdict};
@@ -49,6 +49,10 @@ pub enum Trouble {
         listed: u8,
         ends: u8,
     },
+    /// Its source belongs to another channel than this one, which the list gives somebody else.
+    WrongSource {
+        ends: u8,
+    },
     /// Another wire comes to the same channel by another socket.
     ChannelTaken {
         by: WireId,
@@ -71,7 +75,16 @@ pub enum Trouble {
     /// Both halves of a stereo source are summed to one, and one half is a cue.
     CueSummed(Cue),
     SoloOn,
-    SpeakerUnfed,
+    /// `closed`: wires lead there, and a mute, a fader or a send on the way is closed.
+    SpeakerUnfed {
+        closed: bool,
+    },
+    /// A loudspeaker of the hall does not give these, which others give.
+    SpeakerLacks(Vec<u8>),
+    /// It has no mains lead, though others have.
+    NoPower,
+    /// The gear list has none of it.
+    NoneThere,
     MonitorAfterFader {
         aux: u8,
     },
@@ -157,6 +170,8 @@ pub enum Unknown {
     NoSpeakerPlaces,
     /// Of this loudspeaker, where others have one.
     NoPlaceOf(ThingId),
+    /// Of microphones that could ring.
+    NoPlaceOfMics,
     NoRoom,
     NoCircuits,
 }
@@ -252,7 +267,11 @@ impl Found {
     }
 
     pub fn add(&mut self, about: About, weight: Verdict, trouble: Trouble) {
-        self.findings.push(Finding { about, weight, trouble, cures: Vec::new(), accepted: None });
+        let finding = Finding { about, weight, trouble, cures: Vec::new(), accepted: None };
+        // Two outputs of one amplifier may have the same trouble.
+        if !self.findings.contains(&finding) {
+            self.findings.push(finding);
+        }
     }
 
     pub fn show(&mut self, about: About, worked: Worked) {
@@ -293,7 +312,7 @@ fn judge_wire(rig: &Rig, id: WireId, found: &mut Found) -> Judgement {
         found.but(About::Wire(id), Trouble::NotListed { channel });
     }
     let out = if powered_elsewhere(rig, id) { Output { phantom: OnPhantom::Ignores, ..out } } else { out };
-    rules::judge(&out, &wired.wire, &input, Around { other_half: signals::other_half(rig, id) })
+    rules::judge(&out, &wired.wire, &input, signals::around(rig, id))
 }
 
 /// Whether a source on several inputs gets its phantom power by another of its wires.
@@ -360,7 +379,7 @@ fn accept(rig: &Rig, findings: &mut [Finding], refused: &mut Vec<Refused>) {
         let mut matched = false;
         for finding in findings.iter_mut() {
             let same = named(rig, finding.about).eq_ignore_ascii_case(accepted.about.trim());
-            if !same || finding.trouble.code() != accepted.what {
+            if !same || !finding.trouble.code().eq_ignore_ascii_case(accepted.what.trim()) {
                 continue;
             }
             matched = true;
@@ -400,6 +419,7 @@ impl Trouble {
             Self::NotWired => "not-wired",
             Self::NotListed { .. } => "not-listed",
             Self::WrongChannel { .. } => "wrong-channel",
+            Self::WrongSource { .. } => "wrong-source",
             Self::ChannelTaken { .. } => "channel-taken",
             Self::SideCrossed(_) => "side-crossed",
             Self::NotHeard(_) => "not-heard",
@@ -410,7 +430,10 @@ impl Trouble {
             Self::CueUnheard(_) => "cue-unheard",
             Self::CueSummed(_) => "cue-summed",
             Self::SoloOn => "solo-on",
-            Self::SpeakerUnfed => "nothing-feeds-it",
+            Self::SpeakerLacks(_) => "speaker-lacks",
+            Self::NoPower => "no-power",
+            Self::NoneThere => "none-there",
+            Self::SpeakerUnfed { .. } => "nothing-feeds-it",
             Self::MonitorAfterFader { .. } => "monitor-after-fader",
             Self::TwiceInOneMonitor { .. } => "twice-in-one-monitor",
             Self::Loop => "loop",

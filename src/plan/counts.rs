@@ -44,6 +44,10 @@ pub(super) fn check(rig: &Rig, found: &mut Found) {
         found.cannot_tell(Unknown::NoStock);
         return;
     }
+    let none = |name: &str| rig.stock.iter().flatten().any(|gear| gear.name == name && gear.count == 0);
+    for id in rig.ids().filter(|id| none(&rig.thing(*id).name)) {
+        found.but(About::Thing(id), Trouble::NoneThere);
+    }
     for shortage in shortages(rig) {
         found.but(About::Whole, Trouble::Short(shortage));
     }

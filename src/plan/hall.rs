@@ -77,6 +77,9 @@ pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) -> Loudness {
         return loudness;
     }
     if speakers.is_empty() {
+        if rig.wires.is_empty() {
+            return loudness;
+        }
         found.cannot_tell(Unknown::NoSpeakerPlaces);
         return loudness;
     }
@@ -228,7 +231,10 @@ fn gain(
     if !thing.kind.is_mic() || loud || !reached.iter().any(|node| with_role(rig, *node, Role::Hall)) {
         return None;
     }
-    let place = strip.place?;
+    let Some(place) = strip.place else {
+        found.cannot_tell(Unknown::NoPlaceOfMics);
+        return None;
+    };
     let far = rig
         .venue
         .as_ref()?
@@ -239,9 +245,10 @@ fn gain(
         |from: Place| speakers.iter().map(|(_, speaker)| speaker.distance(from).get()).fold(f64::INFINITY, f64::min);
     let geometry = Geometry {
         source_to_listener: place.distance(far.place),
-        mic_to_speaker: Metres::new(nearest(place)),
+        // Nobody hangs a microphone into a loudspeaker.
+        mic_to_speaker: Metres::new(nearest(place).max(0.3)),
         source_to_mic: distance_of(strip),
-        speaker_to_listener: Metres::new(nearest(far.place)),
+        speaker_to_listener: Metres::new(nearest(far.place).max(1.0)),
         open_mics: open_mics(rig, channel),
         equivalent_distance: Metres::new(equivalent_distance(strip.kind)),
         credit: Db::ZERO,

@@ -38,6 +38,22 @@ pub(super) fn check(rig: &Rig, found: &mut Found) {
         }
     }
     circuits(rig, found);
+    unpowered(rig, found);
+}
+
+/// Where mains leads are planned at all, each thing that wants one has one.
+fn unpowered(rig: &Rig, found: &mut Found) {
+    let has_power = |id: ThingId| rig.into_thing(id).any(|wired| wired.to.1 == InPort::Power);
+    if !rig.ids().any(has_power) {
+        return;
+    }
+    // Laptops, receivers and recorders run on what is theirs.
+    let wants = |kind: GearKind| {
+        kind.is_desk() || kind.is_active_speaker() || matches!(kind, GearKind::Amplifier | GearKind::LineAmplifier)
+    };
+    for id in rig.ids().filter(|id| wants(rig.thing(*id).kind) && !has_power(*id)) {
+        found.but(About::Thing(id), Trouble::NoPower);
+    }
 }
 
 /// Taps on a constant-voltage line against what its amplifier gives.
@@ -164,14 +180,14 @@ fn average_draw(thing: &Thing) -> Option<Watts> {
 
 fn circuits(rig: &Rig, found: &mut Found) {
     let circuits: Vec<ThingId> = rig.ids().filter(|id| rig.thing(*id).kind == GearKind::Circuit).collect();
-    if !circuits.iter().any(|id| !on_circuit(rig, *id).is_empty()) {
+    if !rig.wires.is_empty() && !circuits.iter().any(|id| !on_circuit(rig, *id).is_empty()) {
         found.cannot_tell(Unknown::NoCircuits);
     }
     for id in circuits {
         let load = on_circuit(rig, id);
         let Some(circuit) = circuit_of(rig, id).filter(|_| !load.is_empty()) else { continue };
         if !circuit.shared_with.is_empty() {
-            found.but(About::Thing(id), Trouble::CircuitShared);
+            found.never(About::Thing(id), Trouble::CircuitShared);
         }
         let (Some(volts), Some(breaker)) = (circuit.volts, circuit.breaker) else { continue };
         let total: f64 = load.iter().filter_map(|(_, draw)| draw.map(Watts::get)).sum();

@@ -176,6 +176,8 @@ fn wire_edges(rig: &Rig, wire: WireId, wired: &Wired, edges: &mut Vec<Edge>) {
     // A second desk is a box that passes on all that comes to it.
     let to = match (rig.desk() == Some(wired.to.0), wired.to.1) {
         (_, InPort::Power) => return,
+        // What an insert sends comes back into the channel that sent it.
+        _ if super::signals::is_insert_pair(rig, wired) => return,
         // The two-track return goes to the mains, past every channel.
         (true, InPort::TwoTrack(Side::Left)) => Node::Bus(Bus::MainLeft),
         (true, InPort::TwoTrack(Side::Right)) => Node::Bus(Bus::MainRight),

@@ -8,8 +8,9 @@ use super::checks::{About, Found, Trouble, Unknown, wants_feed};
 use super::gear::{self, GearKind, InPort, OutPort, PhantomSwitch, Role, Side};
 use super::loading;
 use super::port::{Carries, Input, Layout, OnPhantom, Output, Supply, Takes};
-use super::rig::{Bus, Rig, Strip, Tap, ThingId, WireId, Wired};
-use super::routing::{Node, Paths, SideKey, with_role};
+use super::rig::{Bus, Cue, Rig, Strip, Tap, ThingId, WireId, Wired};
+use super::routing::{Closed, Node, Paths, SideKey, with_role};
+use super::rules::Around;
 use super::verdict::Verdict;
 use super::wire::{Cable, InLine};
 use crate::units::Db;
@@ -81,6 +82,27 @@ fn phantom_at(rig: &Rig, channel: u8) -> Option<bool> {
     if together && any { Some(true) } else { own }
 }
 
+/// What the rest of the rig makes of a wire.
+pub fn around(rig: &Rig, id: WireId) -> Around {
+    Around { other_half: other_half(rig, id), insert_pair: is_insert_pair(rig, &rig.wires[id.0]) }
+}
+
+/// Send and return of a channel by an insert lead, to one thing and back.
+pub fn is_insert_pair(rig: &Rig, wired: &Wired) -> bool {
+    let by_insert_lead = |wired: &Wired| matches!(wired.wire.cable, Cable::InsertY | Cable::ReturnWired);
+    let back = |there: (ThingId, u8), thing: ThingId| {
+        let sends = |other: &Wired| other.from == (there.0, OutPort::Insert(there.1)) && other.to.0 == thing;
+        let returns = |other: &Wired| other.to == (there.0, InPort::Insert(there.1)) && other.from.0 == thing;
+        let both = |leg: &dyn Fn(&Wired) -> bool| rig.wires.iter().any(|other| leg(other) && by_insert_lead(other));
+        both(&sends) && both(&returns)
+    };
+    match (wired.from.1, wired.to.1) {
+        (OutPort::Insert(n), _) => back((wired.from.0, n), wired.to.0),
+        (_, InPort::Insert(n)) => back((wired.to.0, n), wired.from.0),
+        _ => false,
+    }
+}
+
 /// Whether the other half of a stereo source is wired too, or the wire carries both.
 pub fn other_half(rig: &Rig, id: WireId) -> bool {
     let wired = &rig.wires[id.0];
@@ -109,8 +131,14 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
     if !arrives(rig, number) {
         // A wire of its source that ends elsewhere was told of where it ends.
         let own = |wired: &&Wired| rig.thing(wired.from.0).name == strip.name;
-        let misled = rig.wires.iter().filter(own).any(|wired| channels::misled(rig, wired).is_some());
-        if !misled && !straight_to_the_hall(rig, paths, strip) {
+        let elsewhere = |wired: &Wired| {
+            channels::misled(rig, wired).is_some() || matches!(wired.to.1, InPort::Insert(n) if n == number)
+        };
+        let misled = rig.wires.iter().filter(own).any(elsewhere);
+        if let Some(cue) = strip.cue {
+            cue_past_its_channel(rig, paths, strip, cue, found);
+        }
+        if !misled && (strip.cue.is_some() || !straight_to_the_hall(rig, paths, strip)) {
             found.never(about, Trouble::NotWired);
         }
         return;
@@ -141,9 +169,13 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
             found.but(about, Trouble::CueUnheard(cue));
         }
         cue_summed(rig, number, cue, found);
+        cue_past_its_channel(rig, paths, strip, cue, found);
         return;
     }
     if heard_by(Role::Hall).next().is_none() {
+        if muted_mains(rig) && strip.to_main {
+            return found.never(About::Bus(Bus::MainLeft), Trouble::NotHeard(vec![Closed::BusMuted(Bus::MainLeft)]));
+        }
         let wanted: Vec<Node> = rig
             .ids()
             .flat_map(|id| (1..=4).map(move |lane| Node::Thing(id, lane)))
@@ -156,6 +188,32 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
     twice_in_a_monitor(rig, paths, strip, found);
 }
 
+/// Other wires of a cue's source, and where they lead: past its channel no fader holds it back.
+fn cue_past_its_channel(rig: &Rig, paths: &Paths, strip: &Strip, cue: Cue, found: &mut Found) {
+    let number = strip.channel.number() as u8;
+    let own = rig.source_of(number).map(|(_, wired)| wired.from);
+    let carries = |wired: &Wired| match own {
+        Some(socket) => wired.from == socket,
+        None => rig.thing(wired.from.0).name == strip.name,
+    };
+    for edge in paths.edges() {
+        let Some(wired) = edge.wire.map(|id| &rig.wires[id.0]) else { continue };
+        if edge.to == Node::Channel(number) || edge.closed.is_some() || !carries(wired) {
+            continue;
+        }
+        let mut reached = paths.reached(edge.to);
+        reached.insert(edge.to);
+        if let Some(Node::Thing(speaker, _)) = reached.into_iter().find(|node| with_role(rig, *node, Role::Hall)) {
+            found.never(About::Channel(number), Trouble::CueInTheHall { cue, speaker });
+        }
+    }
+}
+
+/// Then nobody is heard, and once is enough to say so.
+fn muted_mains(rig: &Rig) -> bool {
+    [Bus::MainLeft, Bus::MainRight].iter().all(|bus| rig.bus(*bus).is_some_and(|setting| setting.mute))
+}
+
 /// Whether a wire brings anything to a channel.
 fn arrives(rig: &Rig, channel: u8) -> bool {
     rig.desk().is_some_and(|desk| {
@@ -166,7 +224,8 @@ fn arrives(rig: &Rig, channel: u8) -> bool {
 
 /// Whether the source of this name reaches the audience without the desk, as a microphone in an active loudspeaker does.
 fn straight_to_the_hall(rig: &Rig, paths: &Paths, strip: &Strip) -> bool {
-    let own = rig.ids().filter(|id| rig.thing(*id).name == strip.name);
+    let to_the_desk = |id: ThingId| rig.wires.iter().any(|wired| wired.from.0 == id && Some(wired.to.0) == rig.desk());
+    let own = rig.ids().filter(|id| rig.thing(*id).name == strip.name && !to_the_desk(*id));
     let mut reached = own.flat_map(|id| paths.reached(Node::Thing(id, 1)));
     reached.any(|node| with_role(rig, node, Role::Hall))
 }
@@ -191,14 +250,15 @@ fn missing_side(rig: &Rig, paths: &Paths, number: u8) -> Option<SideKey> {
 }
 
 /// A cue on one half of a source whose other wire carries both halves.
-fn cue_summed(rig: &Rig, channel: u8, cue: super::rig::Cue, found: &mut Found) {
-    let Some((_, own)) = rig.source_of(channel) else { return };
+fn cue_summed(rig: &Rig, channel: u8, cue: Cue, found: &mut Found) {
+    let stereo = |wired: &Wired| output_of(rig, wired).is_some_and(|out| out.layout != Layout::Mono);
+    let comes = |wired: &&Wired| Some(wired.to.0) == rig.desk() && rig.channel_of(wired) == Some(channel);
+    let Some(own) = rig.wires.iter().filter(comes).find(|wired| stereo(wired)) else { return };
     let both = |wired: &Wired| {
         let whole = wired.from.1 == OutPort::Own(None) && wired.wire.cable != Cable::Split;
         wired.from.0 == own.from.0 && (whole || wired.wire.through.contains(&InLine::ResistorSum))
     };
-    let stereo = output_of(rig, own).is_some_and(|out| out.layout != Layout::Mono);
-    if stereo && rig.wires.iter().any(both) {
+    if rig.wires.iter().any(both) {
         found.never(About::Channel(channel), Trouble::CueSummed(cue));
     }
 }
@@ -232,13 +292,13 @@ fn things(rig: &Rig, paths: &Paths, found: &mut Found) {
         let used = rig.wires.iter().any(|wired| wired.from.0 == id || wired.to.0 == id);
         let fed = rig.into_thing(id).any(|wired| wired.to.1 != InPort::Power);
         if wants_feed(thing.kind) && used && !fed {
-            found.never(About::Thing(id), Trouble::SpeakerUnfed);
+            found.never(About::Thing(id), Trouble::SpeakerUnfed { closed: false });
         } else if thing.kind.role() != Role::Other && fed && !thing_hears(rig, paths, id, &sources) {
             // A send or switch is opened by whoever stands at the desk; a wire that is not there is missing.
             let wired = paths.wired_to((1..=4).map(|lane| Node::Thing(id, lane)));
             let closed = wired.iter().any(|node| matches!(node, Node::Bus(_))) || thing.kind.role() == Role::Recording;
             let silent = if closed { Verdict::WorksBut } else { Verdict::Never };
-            found.add(About::Thing(id), silent, Trouble::SpeakerUnfed);
+            found.add(About::Thing(id), silent, Trouble::SpeakerUnfed { closed });
         }
     }
     for strip in &rig.strips {
@@ -256,9 +316,10 @@ fn things(rig: &Rig, paths: &Paths, found: &mut Found) {
 fn recordings(rig: &Rig, paths: &Paths, found: &mut Found) {
     let in_the_hall =
         |channel: u8| paths.reached(Node::Channel(channel)).iter().any(|node| with_role(rig, *node, Role::Hall));
-    let channels: Vec<u8> = rig.strips.iter().map(|strip| strip.channel.number() as u8).collect();
-    let heard: Vec<u8> =
-        channels.into_iter().filter(|channel| arrives(rig, *channel) && in_the_hall(*channel)).collect();
+    // What must not be heard need not be recorded.
+    let channels = rig.strips.iter().filter(|strip| strip.cue.is_none()).map(|strip| strip.channel.number() as u8);
+    let heard: Vec<u8> = channels.filter(|channel| arrives(rig, *channel) && in_the_hall(*channel)).collect();
+    hall_speakers(rig, paths, &heard, found);
     for id in rig.ids().filter(|id| rig.thing(*id).kind.role() == Role::Recording) {
         let mut feeds = rig.into_thing(id).filter(|wired| wired.to.1 != InPort::Power).peekable();
         let of_the_desk = |wired: &Wired| {
@@ -271,6 +332,19 @@ fn recordings(rig: &Rig, paths: &Paths, found: &mut Found) {
         let missing: Vec<u8> = heard.iter().copied().filter(|channel| !at.contains(&Node::Channel(*channel))).collect();
         if !missing.is_empty() && missing.len() < heard.len() {
             found.but(About::Thing(id), Trouble::RecordingLacks(missing));
+        }
+    }
+}
+
+/// A loudspeaker of the hall behind an aux or group gives only what is sent there.
+fn hall_speakers(rig: &Rig, paths: &Paths, heard: &[u8], found: &mut Found) {
+    for id in rig.ids().filter(|id| rig.thing(*id).kind.role() == Role::Hall) {
+        let at = paths.reaching((1..=4).map(|lane| Node::Thing(id, lane)));
+        let by_the_mains = [Bus::MainLeft, Bus::MainRight].iter().any(|bus| at.contains(&Node::Bus(*bus)));
+        let by_another = at.iter().any(|node| matches!(node, Node::Bus(_)));
+        let lacks: Vec<u8> = heard.iter().copied().filter(|channel| !at.contains(&Node::Channel(*channel))).collect();
+        if by_another && !by_the_mains && !lacks.is_empty() && lacks.len() < heard.len() {
+            found.but(About::Thing(id), Trouble::SpeakerLacks(lacks));
         }
     }
 }
@@ -296,7 +370,9 @@ fn loops(rig: &Rig, paths: &Paths, found: &mut Found) {
     }
     // A loop that passes no bus runs from thing to thing.
     for id in rig.ids().filter(|_| !told) {
-        if (1..=4).any(|lane| paths.loops(Node::Thing(id, lane))) {
+        // Passive loudspeakers linked in a ring are in parallel, and do not howl.
+        let passive = rig.thing(id).kind.is_passive_speaker();
+        if !passive && (1..=4).any(|lane| paths.loops(Node::Thing(id, lane))) {
             found.never(About::Thing(id), Trouble::Loop);
         }
     }

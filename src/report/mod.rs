@@ -1,4 +1,4 @@
-//! The sheets of a plan as files: one HTML page to print everything, one for each sheet, CSV, and the stage plot as SVG.
+//! What is printed: a report on recordings ([`takes`]); the sheets of a plan as files: one HTML page to print everything, one for each sheet, CSV, and the stage plot as SVG.
 //!
 //! For A4 or Letter, on a black-and-white printer, at 11 points and more; nothing is fetched from anywhere. Names `view`
 //! only. Edge cases: empty sheets are written with their headings; text is escaped, whatever it holds.
@@ -6,6 +6,9 @@
 mod csv;
 mod html;
 mod stage;
+mod takes;
+
+pub use takes::takes;
 
 use crate::view::plan::{PageKind, Plan, pages, stage_plot};
 

@@ -2,15 +2,20 @@
 //!
 //! Times are a clock from the recording's start; levels are re full scale.
 
+use super::bad::Bad;
 use super::numbers::{self, counted};
 use super::sentence::{Arrow, NextStep, Reply};
-use super::takes::{Badness, Fault, Take};
+use super::takes::{Fault, Take};
 use super::words::plain;
 use crate::engine::excerpt::Played;
 use crate::units::{Dbfs, Seconds};
 
 pub const PICK: &str = "Pick files or folders  O";
 pub const OPEN: &str = "Open it  Enter";
+pub const TOGETHER: &str = "Tracks and problems  T";
+pub const LIST: &str = "Back to the list  T";
+pub const REPORT: &str = "Write a report  R";
+pub const REPORT_FILE: &str = "recordings-report.html";
 pub const BACK: &str = "Back to the list  Esc";
 pub const PLAY: &str = "Hear it  P";
 pub const STOP: &str = "STOP  Esc";
@@ -31,12 +36,14 @@ pub const NO_FOLDER: &str = "no folder or file is called that. Type another, or 
 pub const NOTHING_HERE: &str = "Nothing to pick here: no folders, no recordings";
 
 /// The lines of the keys, for the help.
-pub const KEYS: [(&str, &str); 5] = [
+pub const KEYS: [(&str, &str); 7] = [
     ("↑ ↓", "walk the recordings"),
     ("Enter", "open one, or close it"),
     ("← →", "in an opened one: walk its faults"),
     ("P", "hear a few seconds around the fault; Esc stops"),
     ("O", "pick files or folders"),
+    ("T", "all tracks and their problems, the cue list"),
+    ("R", "write a report to print"),
 ];
 
 /// "Read all here: 12 recordings".
@@ -59,9 +66,14 @@ pub fn cannot_begin(error: &std::io::Error) -> String {
     format!("reading could not begin: {error}. Close other programs, try again")
 }
 
+/// Where a report went, or why it could not be written.
+pub fn written(path: &std::path::Path, failed: Option<String>) -> String {
+    failed.unwrap_or_else(|| format!("Wrote {}", plain(&path.display().to_string())))
+}
+
 /// "clipped · Trim of …": where the name has a line of its own.
 pub fn word_and_line(take: &Take) -> String {
-    format!("{} · {}", take.badness.word(), take.line)
+    format!("{} · {}", take.bad.word(), take.line)
 }
 
 /// The whole list as a step: the worst first. Gives the headline and the step.
@@ -69,12 +81,10 @@ pub fn all(worst: Option<&Take>, read: usize, wanted: usize, failed: Option<&str
     let (headline, then) = match worst {
         None if wanted > 0 => ("Reading …".into(), "they are only read".into()),
         None => ("Drop recordings here".to_owned(), "files or whole folders; they are only read".to_owned()),
-        Some(take) if take.badness == Badness::Fine => {
-            (take.badness.headline().into(), "nothing to turn in any of them".into())
-        }
+        Some(take) if take.bad <= Bad::Note => (take.bad.headline().into(), "nothing is wrong with any of them".into()),
         // A long name stands whole in its own line below.
-        Some(take) if take.name.chars().count() > 40 => (take.badness.headline().into(), take.line.clone()),
-        Some(take) => (take.badness.headline().into(), format!("{}: {}", take.name, take.line)),
+        Some(take) if take.name.chars().count() > 40 => (take.bad.headline().into(), take.line.clone()),
+        Some(take) => (take.bad.headline().into(), format!("{}: {}", take.name, take.line)),
     };
     let proof = match failed {
         Some(why) => why.to_owned(),

@@ -4,7 +4,9 @@
 //! |---|---|
 //! | `file` | `file`, `format`, `rate_hz`, `channels`, `duration_s`, `integrated_lufs`, `loudness_range_lu`, `momentary_max_lufs`, `short_term_max_lufs`, `true_peak_dbtp` |
 //! | `channel` | `file`, `channel` (from 1), `sample_peak_dbfs`, `true_peak_dbtp`, `rms_dbfs`, `crest_db`, `active_level_dbfs`, `active_crest_db`, `noise_floor_dbfs`, `active_s`, `dc`, `invalid_samples`, `state`, `advice`; with `--aes17` also `rms_aes17_dbfs` |
-//! | `finding` | `file`, `channel`, `kind`, `start_s`, `end_s`, `evidence`, `advice` |
+//! | `finding` | `file`, `channel` (null: all of it), `kind`, `severity` (mendable, hides, lost), `start_s`, `end_s`, `evidence`, `advice` |
+//! | `track`, `cue`, `pair` | of a folder with two or more: see `view/together.rs` |
+//! | `ring` | what rang: see `view/ringing.rs` |
 //! | `warning` | `file`, `message`, `fix` |
 //! | `error` | `file`, `message`, `fix` (how to mend it) |
 //! | `step` | `time_s`, `channel` (null: none), `step`, `then`, `proof`, `peak_dbfs`, `active_level_dbfs`, `noise_floor_dbfs`, `active_s`, `hits`, `show_lift_db`, `window_dbfs` (low, high), `unseen` |
@@ -15,15 +17,21 @@
 //! `*_lufs` and `*_lu` by ITU-R BS.1770-5 and EBU Tech 3342, times in seconds from the start. Numbers are
 //! rounded to 0.001 and have a plain minus, as sentences have here. Silence, and what is not known, is `null`.
 
+use std::path::{Path, PathBuf};
+
 use serde_json::{Map, Value, json};
 
 use super::findings::{finding_advice, finding_words};
 use super::numbers::thousandths as number;
+use super::ringing::ring_record;
 use super::sentence::NextStep;
+use super::setup::Setup;
 use super::states::shown;
+use super::takes::{state_word, verdict_step};
 use super::words;
 use crate::coach::{Advice, ChannelState};
-use crate::detectors::{Evidence, Finding, Heard};
+use crate::detectors::{DropoutForm, Evidence, Finding, HeaderFault, Heard, HumForm, Partner};
+use crate::engine::recording::{Recording, RecordingError};
 use crate::meters::{ChannelSummary, Programme};
 use crate::units::{ChannelId, Db, Dbfs, Lufs, SampleRate, Seconds};
 
@@ -37,7 +45,7 @@ short_term_max_lufs, true_peak_dbtp
 channel: file, channel (from 1), sample_peak_dbfs, true_peak_dbtp, rms_dbfs, crest_db, active_level_dbfs, \
 active_crest_db, noise_floor_dbfs, active_s, dc, invalid_samples, state, advice; with --aes17 also rms_aes17_dbfs
 
-finding: file, channel, kind, start_s, end_s, evidence, advice
+finding: file, channel (null: all of it), kind, severity (mendable, hides, lost), start_s, end_s, evidence, advice
 
 warning, error: file, message, fix
 
@@ -78,8 +86,30 @@ fn text(sentence: &str) -> Value {
     Value::from(sentence.replace('−', "-"))
 }
 
+/// All lines of one recording.
+pub fn take_records(path: &Path, result: &Result<Recording, RecordingError>, setup: &Setup, aes17: bool) -> Vec<Value> {
+    let name = path.display().to_string();
+    let recording = match result {
+        Ok(recording) => recording,
+        Err(why) => return vec![error(&name, &why.to_string())],
+    };
+    let Recording { format, summary, .. } = recording;
+    let length = recording.length();
+    let mut all = vec![file(&name, &recording.info.kind, format.rate, format.channels, length, &summary.programme)];
+    for (index, (verdict, summary)) in recording.channels.iter().zip(&summary.channels).enumerate() {
+        let id = ChannelId::from_index(index);
+        let advice = verdict_step(recording, id, verdict, setup)
+            .map_or(String::new(), |next| format!("{} {}", next.arrow.sign(), next.sentence));
+        all.push(channel(&name, id, summary, state_word(recording, verdict, setup), &advice, aes17));
+    }
+    all.extend(recording.worst_first().iter().map(|it| finding(&name, it, format.rate, &recording.partners)));
+    all.extend(recording.rings.iter().map(|said| ring_record(&name, said)));
+    all.extend(recording.warnings.iter().map(|it| warning(&name, &it.to_string())));
+    all
+}
+
 /// A whole recording.
-pub fn file(
+fn file(
     file: &str,
     format: &str,
     rate: SampleRate,
@@ -99,14 +129,7 @@ pub fn file(
 }
 
 /// One channel of it.
-pub fn channel(
-    file: &str,
-    channel: ChannelId,
-    summary: &ChannelSummary,
-    state: &str,
-    advice: &str,
-    aes17: bool,
-) -> Value {
+fn channel(file: &str, channel: ChannelId, summary: &ChannelSummary, state: &str, advice: &str, aes17: bool) -> Value {
     let ChannelSummary { whole, take } = summary;
     let mut record = json!({
         "type": "channel", "file": file, "channel": channel.number(),
@@ -123,16 +146,18 @@ pub fn channel(
     record
 }
 
-/// Something found in it.
-pub fn finding(file: &str, finding: &Finding, rate: SampleRate) -> Value {
+/// Something found in it; `partners` are the recordings that a finding between two names.
+fn finding(file: &str, finding: &Finding, rate: SampleRate, partners: &[PathBuf]) -> Value {
+    let channel = (!finding.evidence.is_of_all()).then(|| finding.channel.number());
     json!({
-        "type": "finding", "file": file, "channel": finding.channel.number(), "kind": finding.evidence.kind(),
+        "type": "finding", "file": file, "channel": channel, "kind": finding.evidence.kind(),
+        "severity": finding.severity().word(),
         "start_s": number(finding.start.at(rate).get()), "end_s": number(finding.end.at(rate).get()),
-        "evidence": evidence(finding), "advice": text(finding_advice(&finding.evidence)),
+        "evidence": evidence(finding, partners), "advice": text(finding_advice(&finding.evidence)),
     })
 }
 
-fn evidence(finding: &Finding) -> Value {
+fn evidence(finding: &Finding, partners: &[PathBuf]) -> Value {
     let mut numbers = match finding.evidence {
         Evidence::Clipped { runs, samples, longest } => {
             json!({ "runs": runs, "samples": samples, "longest_samples": longest })
@@ -151,11 +176,92 @@ fn evidence(finding: &Finding) -> Value {
         }),
         Evidence::Invalid { samples } => json!({ "samples": samples }),
         Evidence::Gap { frames } => json!({ "frames": frames }),
+        Evidence::CodedClip { places, level: at, overshoot } => {
+            json!({ "places": places, "level_dbfs": level(at), "overshoot_db": number(overshoot.get()) })
+        }
+        Evidence::Low { active, floor } => json!({
+            "active_level_dbfs": level(active), "noise_floor_dbfs": floor.map_or(Value::Null, level),
+        }),
+        Evidence::Silent { level: at } | Evidence::WrongTrack { level: at } => json!({ "level_dbfs": level(at) }),
+        Evidence::OneSide { below } => json!({ "below_db": number(below.get()) }),
+        Evidence::Duplicate { of, gain, correlation } => {
+            let mut numbers = partner(of, partners);
+            numbers["gain_db"] = number(gain.get());
+            numbers["correlation"] = millionths(correlation);
+            numbers
+        }
+        Evidence::Polarity { with, correlation } => {
+            let mut numbers = partner(with, partners);
+            numbers["correlation"] = millionths(correlation);
+            numbers
+        }
+        Evidence::Dropout { length, form } => json!({
+            "length_s": millionths(length.get()),
+            "form": match form { DropoutForm::Zeros => "zeros", DropoutForm::Held => "held" },
+        }),
+        Evidence::Rate { header, true_rate, line } => json!({
+            "header_rate_hz": header, "true_rate_hz": true_rate,
+            "mains_line_hz": line.map_or(Value::Null, |line| number(line.get())),
+        }),
+        Evidence::OddRate { rate, usual } => json!({ "header_rate_hz": rate, "usual_rate_hz": usual }),
+        Evidence::Drift { with, ppm, offset } => {
+            let mut numbers = partner(with, partners);
+            numbers["ppm"] = number(ppm);
+            numbers["offset_s"] = millionths(offset.get());
+            numbers
+        }
+        Evidence::Hum { family, frequency, level: at, below, form } => json!({
+            "family_hz": family, "frequency_hz": number(frequency.get()), "level_dbfs": level(at),
+            "re_programme_db": number(below.get()),
+            "form": match form {
+                HumForm::Magnetic => "magnetic",
+                HumForm::Rectifier => "rectifier",
+                HumForm::Dimmer => "dimmer",
+            },
+        }),
+        Evidence::Hiss { floor, below } => {
+            json!({ "level_dbfs": level(floor), "re_programme_db": number(below.get()) })
+        }
+        Evidence::Whine { frequency, level: at } => {
+            json!({ "frequency_hz": number(frequency.get()), "level_dbfs": level(at) })
+        }
+        Evidence::Crackle { clicks, highest } => json!({ "clicks": clicks, "highest_dbfs": level(highest) }),
+        Evidence::Dc { mean } => json!({ "mean": millionths(mean) }),
+        Evidence::Rumble { share } => json!({ "share": number(share) }),
+        Evidence::Riding { rise } => json!({ "rise_db": number(rise.get()) }),
+        Evidence::Lossy { nothing_above } => json!({ "nothing_above_hz": number(nothing_above.get()) }),
+        Evidence::Mono { gain } => json!({ "gain_db": number(gain.get()) }),
+        Evidence::Loud { true_peak, integrated } => {
+            json!({ "true_peak_dbtp": level(true_peak), "integrated_lufs": loudness(integrated) })
+        }
+        Evidence::Truncated { missing, padded } => json!({ "missing_s": number(missing.get()), "padded": padded }),
+        Evidence::LateStart { late } => json!({ "late_s": number(late.get()) }),
+        Evidence::Header { fault } => match fault {
+            HeaderFault::Unfinished { held } => json!({ "fault": "unfinished", "frames": held }),
+            HeaderFault::CutShort { promised, held } => {
+                json!({ "fault": "cut_short", "promised": promised, "frames": held })
+            }
+            HeaderFault::TooShort { stated, held } => json!({ "fault": "too_short", "stated": stated, "frames": held }),
+            HeaderFault::FrameSize { stated, used } => {
+                json!({ "fault": "frame_size", "stated_bytes": stated, "used_bytes": used })
+            }
+            HeaderFault::TwoAsOne { held } => json!({ "fault": "two_as_one", "frames": held }),
+        },
     };
     if let Some(numbers) = numbers.as_object_mut() {
         numbers.insert("text".into(), text(&finding_words(finding)));
     }
     numbers
+}
+
+/// Which other track.
+fn partner(partner: Partner, partners: &[PathBuf]) -> Value {
+    let file = partner.file.and_then(|file| partners.get(usize::from(file)));
+    json!({ "with_channel": partner.channel.number(), "with_file": file.map(|path| path.display().to_string()) })
+}
+
+fn millionths(value: f64) -> Value {
+    if value.is_finite() { json!((value * 1e6).round() / 1e6 + 0.0) } else { Value::Null }
 }
 
 /// Something odd about a file that was read all the same.

@@ -31,6 +31,9 @@ pub const WITHOUT_A_LIST: &str =
     "No input list: every channel is taken for “other”. Name the event with --event FOLDER";
 pub const WHOLE_TAKE: &str = "The whole of it:";
 
+/// Said while a folder is watched.
+pub const WATCHING: &str = "Waiting for recordings to land (Ctrl-C ends it) in";
+
 pub const BACK: &str = "The device is back; what was missed is a gap";
 
 /// Said at once when a key was taken.

@@ -12,7 +12,7 @@
 
 use beforedoors::block::{Block, BlockBuf, Format};
 use beforedoors::detectors::Ringing;
-use beforedoors::engine::recording::{measure, measure_all};
+use beforedoors::engine::recording::{Expect, measure, measure_all};
 use beforedoors::engine::{Connection, Input, Mood, Pipeline};
 use beforedoors::meters::Meters;
 use beforedoors::source::file::FileSource;
@@ -251,7 +251,7 @@ fn many(wav: &Path, folder: &Path) {
     let (one, all) = (pool(1), pool(cores));
     let run = |pool: &rayon::ThreadPool| {
         pool.install(|| {
-            measure_all(&paths, &[], &|_, _| {}, &|_, result| {
+            measure_all(&paths, &|_| Expect::Channels(&[]), &|_, _| {}, &|_, result| {
                 black_box(result.expect("a recording"));
                 ControlFlow::Continue(())
             });

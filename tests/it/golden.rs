@@ -154,7 +154,7 @@ fn all() -> String {
     let mut paths: Vec<PathBuf> = std::fs::read_dir(fixtures())
         .expect("the fixtures")
         .map(|entry| entry.expect("readable").path())
-        .filter(|path| beforedoors::engine::recording::looks_like_sound(path))
+        .filter(|path| beforedoors::engine::takes::looks_like_sound(path))
         .collect();
     paths.sort();
     let folder = tempfile::tempdir().expect("a folder");

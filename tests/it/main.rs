@@ -30,6 +30,8 @@ mod same;
 mod soundcheck;
 /// The simulated stage keeps its promises.
 mod stage;
+/// Takes: dropouts, crackle, hum, ruffled tops, sameness, polarity, drift, files that lie.
+mod takes;
 /// One feed, or a room microphone: whole evenings.
 mod ways;
 mod window;

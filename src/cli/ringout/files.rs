@@ -6,15 +6,20 @@ use std::sync::mpsc;
 use crate::cli::args::RingoutArgs;
 use crate::cli::recordings::{Bar, bar};
 use crate::cli::{Exit, out};
-use crate::engine::recording::{self, RecordingError};
+use crate::engine::recording::RecordingError;
 use crate::engine::ring_recording::{self, RingRecording};
+use crate::engine::takes;
 use crate::view::numbers::{self, counted};
 use crate::view::words::plain;
 use crate::view::{records, ring_advice, ring_record, ring_words};
 
 /// Listens to them all; each is reported as soon as those before it are.
 pub fn run(args: &RingoutArgs) -> anyhow::Result<Exit> {
-    let paths = recording::gather(&args.paths)?;
+    let found = takes::gather(&args.paths)?;
+    for trouble in &found.troubles {
+        out::note(&plain(&trouble.to_string()));
+    }
+    let paths = found.files;
     let bar = bar(paths.len());
     let (sender, results) = mpsc::channel();
     std::thread::scope(|scope| {

@@ -115,7 +115,13 @@ impl Files<'_> {
             known.thing.place = place.map(|place| place.at).or(known.thing.place);
         }
         // What hangs on a file that is not whole is not told of beside it.
-        let whole = self.mistakes.is_empty() && stock.is_some();
+        let no_inputs = !self.folder.join(super::INPUTS_FILE).exists();
+        let whole = self.mistakes.is_empty() && stock.is_some() && !no_inputs;
+        let missing = match (&stock, no_inputs) {
+            (_, true) => Some((super::INPUTS_FILE, "channel,name,kind")),
+            (None, _) => Some((GEAR_FILE, gear::EXAMPLE)),
+            _ => None,
+        };
         if let Some(hall) = hall.as_ref().filter(|_| whole) {
             self.reading_file(hall.path.clone(), |findings| venue::unplaced(&hall.places, &known, findings));
         }
@@ -125,7 +131,7 @@ impl Files<'_> {
                 text::ended(&bytes, findings);
                 let wires = patch::read(&bytes, &mut known, &mut things, findings);
                 if !whole {
-                    patch::tell_the_cause(stock.is_none(), findings);
+                    patch::tell_the_cause(missing, findings);
                 }
                 wires
             }),

@@ -10,7 +10,7 @@ use super::words::{self, BOXES, CABLES, INS, OUTS, PLUGS};
 use crate::event::error::{Fault, Findings, Mistake, quote};
 use crate::event::words::{nearest, plain};
 use crate::plan::gear::{self, GearKind, InPort, OutPort};
-use crate::plan::port::{Plug, Socket};
+use crate::plan::port::{Plug, Seat, Socket};
 use crate::plan::quantity::{Area, Metres};
 use crate::plan::rig::{Thing, ThingId, Wired};
 use crate::plan::sums::cable;
@@ -42,7 +42,7 @@ pub struct Known {
 }
 
 /// Everything that could be read, with every mistake. Named things are put into `things`.
-pub fn read(bytes: &[u8], known: &mut [Known], things: &mut Vec<Thing>, findings: &mut Findings) -> Vec<Wired> {
+pub fn read(bytes: &[u8], known: &mut Vec<Known>, things: &mut Vec<Thing>, findings: &mut Findings) -> Vec<Wired> {
     let Some(sheet) = Sheet::of(bytes, HEADINGS, EXAMPLE, findings) else { return Vec::new() };
     let mut wires: Vec<Wired> = Vec::new();
     let mut labels: Vec<(String, usize)> = Vec::new();
@@ -59,22 +59,24 @@ pub fn read(bytes: &[u8], known: &mut [Known], things: &mut Vec<Thing>, findings
 }
 
 /// Names that another file would have told follow from what is wrong with that file: they are no mistakes of their own.
-pub fn tell_the_cause(no_gear_list: bool, findings: &mut Findings) {
+/// `missing`: the list that is not there at all, and its headings.
+pub fn tell_the_cause(missing: Option<(&'static str, &'static str)>, findings: &mut Findings) {
     let follows = |mistake: &Mistake| matches!(&mistake.fault, Fault::UnknownThing { near: None, .. });
     let first = findings.mistakes.iter().find(|mistake| follows(mistake)).cloned();
     findings.mistakes.retain(|mistake| !follows(mistake));
-    if let (Some(Mistake { at, fault: Fault::UnknownThing { stood, .. } }), true) = (first, no_gear_list) {
-        findings.mistake((at.line, at.column), &at.field, Fault::NoGearList(format!("“{stood}”")));
+    if let (Some(Mistake { at, fault: Fault::UnknownThing { stood, .. } }), Some((file, headings))) = (first, missing) {
+        findings.mistake((at.line, at.column), &at.field, Fault::NoList { file, headings, stood });
     }
 }
 
 fn wire(
     row: &Row,
     label: String,
-    known: &mut [Known],
+    known: &mut Vec<Known>,
     things: &mut Vec<Thing>,
     findings: &mut Findings,
 ) -> Option<Wired> {
+    circuit_of_no_venue(row, known);
     let from = named(row, 1, known, things, findings);
     let to = named(row, 3, known, things, findings);
     let out = words::out_port(&row.text(2));
@@ -101,6 +103,17 @@ fn wire(
     let described = cable.is_some() && length.is_some();
     let wire = said.wire(&things[from.0], out, &things[to.0], input);
     Some(Wired { label, from: (from, out), to: (to, input), wire, described, notes: row.text(11) })
+}
+
+/// Without a venue.toml nobody listed the hall's circuits: what a mains lead begins at is one.
+fn circuit_of_no_venue(row: &Row, known: &mut Vec<Known>) {
+    let (name, cable) = (row.text(1), plain(&row.text(5)));
+    let is_known = known.iter().any(|known| plain(&known.thing.name) == plain(&name));
+    let listed = known.iter().any(|known| known.thing.kind == GearKind::Circuit);
+    if !listed && !is_known && !name.is_empty() && cable == "mains cable" {
+        let thing = Thing { name, kind: GearKind::Circuit, spec: <_>::default(), place: None };
+        known.push(Known { thing, id: None });
+    }
 }
 
 /// The thing of this name; at its first mention it enters the rig.
@@ -203,10 +216,11 @@ impl Said {
                 _ => cable,
             };
             if plain(&self.word) == "xlr jack cable" {
-                // The jack is at the end that takes no XLR.
-                let ends_in_jack = to_socket.is_none_or(|socket| socket != Socket::Xlr);
-                let plugs = if ends_in_jack { [Plug::Xlr, Plug::Trs] } else { [Plug::Trs, Plug::Xlr] };
-                [wire.from_plug, wire.to_plug] = plugs;
+                // As it goes in.
+                let sits = |socket: Option<Socket>, plug| socket.is_none_or(|socket| socket.seats(plug) == Seat::Right);
+                let from_socket = ports.0.map(|out| out.socket);
+                let turned = !(sits(from_socket, Plug::Xlr) && sits(to_socket, Plug::Trs));
+                [wire.from_plug, wire.to_plug] = if turned { [Plug::Trs, Plug::Xlr] } else { [Plug::Xlr, Plug::Trs] };
             }
             wire.to_plug = plug_of(&self.word, to_socket).unwrap_or(wire.to_plug);
             // Before a box at the source stands a short lead of its own.

@@ -50,6 +50,12 @@ impl Placed {
 /// without a place is a slip, and would change what is computed.
 pub fn unplaced(places: &[Placed], known: &[Known], findings: &mut Findings) {
     let of_nothing = |place: &&Placed| !known.iter().any(|known| place.is_of(&known.thing.name));
+    for (index, place) in places.iter().enumerate() {
+        if let Some(first) = places[..index].iter().find(|first| place.is_of(&first.thing)) {
+            let fault = Fault::SameName { name: quote(&place.thing), first: first.line_column.0 };
+            findings.mistake(place.line_column, "place, thing", fault);
+        }
+    }
     for place in places.iter().filter(of_nothing) {
         let bare = known.iter().map(|known| &known.thing).filter(|thing| thing.place.is_none());
         let names: Vec<(String, &String)> = bare.map(|thing| (plain(&thing.name), &thing.name)).collect();

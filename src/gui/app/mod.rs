@@ -14,7 +14,7 @@ use super::linecheck::{LineOpener, LinePage, LineWish};
 use super::list::Editor;
 use super::opened::Player;
 use super::plan::{PlanPage, Printer};
-use super::recordings::Takes;
+use super::recordings::{Takes, TakesPrinter};
 use super::ringout::{Asked, RingOutPage};
 use super::show::ShowPage;
 use super::soundcheck::Soundcheck;
@@ -224,6 +224,13 @@ impl App {
     #[must_use]
     pub fn with_player(mut self, player: Player) -> Self {
         self.takes.set_player(player);
+        self
+    }
+
+    /// Writes reports on recordings.
+    #[must_use]
+    pub fn with_takes_printer(mut self, printer: TakesPrinter) -> Self {
+        self.takes.set_printer(printer);
         self
     }
 

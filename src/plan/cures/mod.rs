@@ -12,7 +12,7 @@ use super::checks::{About, Finding, Trouble};
 use super::gear::{self, GearKind, InPort, LeadKind, OutPort, Role};
 use super::hall::Loudness;
 use super::kind::OutKind;
-use super::port::Plug;
+use super::port::{Drive, Plug};
 use super::quantity::Metres;
 use super::rig::{Rig, ThingId, WireId};
 use super::rules::{self, Around};
@@ -63,6 +63,8 @@ pub enum Cure {
     TapeTheKnob,
     /// Take one of them out.
     Unplug,
+    /// Take this wire out.
+    TakeOut,
     /// For a competent person, with leave.
     CompetentPerson,
     /// A change of the geometry, and the decibels before ringing that it gains.
@@ -95,7 +97,7 @@ pub(super) fn of(rig: &Rig, finding: &Finding, loudness: &Loudness) -> Vec<Cure>
     };
     match reason {
         Reason::EarthRemoved | Reason::MainsElsewhere | Reason::NotTheSameKind => return Vec::new(),
-        Reason::SpeakerLevel => return instead_of_speaker_level(rig, wired.to),
+        Reason::SpeakerLevel => return instead_of_speaker_level(rig, wired.from.0, wired.to),
         Reason::NeedsStepDown | Reason::LineSpeakerOnAmplifier => return vec![Cure::CompetentPerson],
         Reason::NeedsAmplifier => return vec![Cure::Amplifier(owned(rig, GearKind::Amplifier))],
         Reason::OutputsFight => return vec![Cure::Unplug],
@@ -119,7 +121,14 @@ pub(super) fn of(rig: &Rig, finding: &Finding, loudness: &Loudness) -> Vec<Cure>
     let (Some(out), Some(input)) = (signals::output_of(rig, wired), signals::input_of(rig, wired)) else {
         return Vec::new();
     };
-    let around = Around { other_half: signals::other_half(rig, id) };
+    if out.drive != Drive::Signal {
+        // No box belongs into a loudspeaker's line.
+        let plugs = [out.socket.own_plug(), input.socket.own_plug()];
+        let lead = Cure::Lead(LeadKind::Speaker, owned(rig, GearKind::Lead(LeadKind::Speaker)), plugs);
+        let by_lead = matches!(reason, Reason::PlugDoesNotGoIn { .. } | Reason::RingShorted { .. });
+        return Vec::from_iter(by_lead.then_some(lead));
+    }
+    let around = signals::around(rig, id);
     let mut tried = Trying::of(rig, wired, &out, &input, around).all();
     if carries_a_cue(rig, wired.from.0) {
         // Summed, the audience would hear it.
@@ -146,6 +155,17 @@ fn best(mut tried: Vec<Try>, before: &Judgement, reason: &Reason) -> Vec<Cure> {
         same.map(|remark| remark.weight).max().unwrap_or(Verdict::Fits)
     };
     let bearable = |after: &Judgement| after.verdict() < Verdict::Never && badness(after) < badness(before);
+    // What is wrong with a lead is not mended by another socket.
+    let of_the_lead = matches!(
+        reason,
+        Reason::Unshielded
+            | Reason::RingShorted { .. }
+            | Reason::PlugDoesNotGoIn { .. }
+            | Reason::ColdGrounded
+            | Reason::ColdShorted
+            | Reason::Dull { .. }
+    );
+    tried.retain(|one| !(of_the_lead && matches!(one.cure, Cure::OtherInput(_))));
     tried.retain(|one| bearable(&one.after) && weight_in(&one.after) < weight_in(before));
     tried.sort_by_key(|one| (!one.at_hand(), badness(&one.after), one.effort));
     let best_at_hand = tried.iter().filter(|one| one.at_hand()).map(|one| one.after.verdict()).min();
@@ -178,9 +198,14 @@ impl Cure {
 }
 
 /// In the place of an amplifier's output: a line output of the desk, or, into the desk, a microphone.
-fn instead_of_speaker_level(rig: &Rig, (to, port): (ThingId, InPort)) -> Vec<Cure> {
+fn instead_of_speaker_level(rig: &Rig, from: ThingId, (to, port): (ThingId, InPort)) -> Vec<Cure> {
     let thing = rig.thing(to);
     if thing.kind.is_desk() {
+        // Before a loudspeaker that this desk feeds a microphone howls.
+        let fed = rig.into_thing(from).any(|wired| rig.thing(wired.from.0).kind.is_desk());
+        if fed || rig.thing(from).kind.is_desk() {
+            return vec![Cure::TakeOut];
+        }
         return vec![Cure::Microphone(owned(rig, GearKind::Source(OutKind::DynamicMic)))];
     }
     let fits = |(desk, out): &(ThingId, OutPort)| {
@@ -214,9 +239,11 @@ fn split_apart(rig: &Rig, cue: u8) -> Option<Cure> {
 
 /// Whether one half of this source is for the performers' ears only.
 fn carries_a_cue(rig: &Rig, source: ThingId) -> bool {
-    let cues = rig.strips.iter().filter(|strip| strip.cue.is_some());
-    let mut sources = cues.filter_map(|strip| rig.source_of(strip.channel.number() as u8));
-    sources.any(|(_, wired)| wired.from.0 == source)
+    let cue = |wired: &super::rig::Wired| {
+        let strip = rig.channel_of(wired).filter(|_| rig.desk() == Some(wired.to.0)).and_then(|n| rig.strip(n));
+        strip.is_some_and(|strip| strip.cue.is_some())
+    };
+    rig.wires.iter().any(|wired| wired.from.0 == source && cue(wired))
 }
 
 fn owned(rig: &Rig, kind: GearKind) -> Option<String> {

@@ -7,7 +7,7 @@
 use super::{Cure, owned_box};
 use crate::plan::channels;
 use crate::plan::counts;
-use crate::plan::gear::{self, Gear, GearKind, InPort, LeadKind, OutPort, Side};
+use crate::plan::gear::{self, Gear, GearKind, InPort, LeadKind, OutPort, PhantomSwitch, Side};
 use crate::plan::port::{Drive, Input, InputSide, Layout, ModeKind, OnPhantom, Output, Plug, Seat, Socket, Supply};
 use crate::plan::quantity::Ohms;
 use crate::plan::rig::{Rig, Wired};
@@ -25,12 +25,13 @@ pub(super) struct Try {
 const NOTHING_TO_FETCH: u8 = 0;
 const LEAD_AT_HAND: u8 = 1;
 const BOX_AT_HAND: u8 = 2;
-const LEAD_TO_BORROW: u8 = 3;
-const BOX_TO_BORROW: u8 = 4;
+const MAY_BE_THERE: u8 = 3;
+const LEAD_TO_BORROW: u8 = 4;
+const BOX_TO_BORROW: u8 = 5;
 
 impl Try {
     pub const fn at_hand(&self) -> bool {
-        self.effort <= BOX_AT_HAND
+        self.effort <= MAY_BE_THERE
     }
 }
 
@@ -107,6 +108,8 @@ impl<'a> Trying<'a> {
         // A split ends in two plugs for two sockets; a headset jack is one and has room for neither.
         let split =
             Some(Wire { cable: Cable::Split, ..usual.clone() }).filter(|_| self.input.socket != Socket::Headset);
+        let splits = self.feeds.layout == Layout::OnePlug && self.old.cable != Cable::Split;
+        let split = split.filter(|_| splits);
         let jacks = Wire { from_plug: Plug::Trs, to_plug: Plug::Trs, ..usual.clone() };
         let sits = |socket: Socket| socket.seats(Plug::Trs) == Seat::Right;
         let takes_jacks = self.out.balanced && sits(self.out.socket) && sits(self.input.socket);
@@ -122,7 +125,9 @@ impl<'a> Trying<'a> {
     fn inputs(&mut self) {
         for (port, other) in self.others.clone() {
             let wire = led(self.old, self.out, &other);
-            self.add(Cure::OtherInput(port), self.judged(&wire, &other), NOTHING_TO_FETCH);
+            // Not every desk has one for instruments.
+            let effort = if matches!(port, InPort::Instrument(_)) { MAY_BE_THERE } else { NOTHING_TO_FETCH };
+            self.add(Cure::OtherInput(port), self.judged(&wire, &other), effort);
             if self.feeds.layout == Layout::OnePlug {
                 let (name, effort) = lead_at_hand(self.rig, LeadKind::Split, self.wired);
                 let wire = Wire { cable: Cable::Split, ..wire };
@@ -133,6 +138,11 @@ impl<'a> Trying<'a> {
 
     fn phantom(&mut self) {
         let Supply::Phantom(now) = self.input.supply else { return };
+        // One switch for all can't be thrown for one.
+        let together = self.rig.thing(self.wired.to.0).spec.phantom == Some(PhantomSwitch::AllTogether);
+        if together && now == Some(true) {
+            return;
+        }
         for (on, cure) in [(true, Cure::PhantomOn), (false, Cure::PhantomOff)] {
             if now != Some(on) {
                 let input = Input { supply: Supply::Phantom(Some(on)), ..self.input.clone() };

@@ -9,7 +9,7 @@ use std::f64::consts::TAU;
 
 use crate::plan::port::{DataKind, Input, Output, Plug, Seat, Takes};
 use crate::plan::quantity::{Metres, Ohms};
-use crate::plan::verdict::{Judgement, Reason, WireEnd};
+use crate::plan::verdict::{Judgement, Reason, Verdict, WireEnd};
 use crate::plan::wire::{Cable, InLine, Wire};
 use crate::units::Dbu;
 
@@ -42,7 +42,9 @@ pub(super) fn judge(out: &Output, feeds: &Output, wire: &Wire, input: &Input, ju
     balance(out, feeds, wire, input, judgement);
     length(out, feeds, wire, input, judgement);
     if wire.through.contains(&InLine::GroundLift) {
-        judgement.note(Reason::AudioLiftOnly);
+        let at_a_di = wire.through.iter().any(|inline| inline.load().is_some());
+        // On a microphone's own lead it takes phantom power's way back.
+        judgement.add(if at_a_di { Verdict::Fits } else { Verdict::Never }, Reason::AudioLiftOnly);
     }
 }
 

@@ -25,11 +25,13 @@ use super::wire::{InLine, Wire};
 pub struct Around {
     /// Whether the other side of a stereo source is wired as well.
     pub other_half: bool,
+    /// Whether it is one leg of an insert lead, whose other leg goes to or comes from the same thing.
+    pub insert_pair: bool,
 }
 
 impl Default for Around {
     fn default() -> Self {
-        Self { other_half: true }
+        Self { other_half: true, insert_pair: false }
     }
 }
 
@@ -49,6 +51,7 @@ pub fn judge(out: &Output, wire: &Wire, input: &Input, around: Around) -> Judgem
         (Drive::Speaker | Drive::HighVoltage, _) | (_, Takes::Speaker(_) | Takes::HighVoltage) => {
             loudspeaker::judge(out, &feeds, wire, input, &mut judgement);
         }
+        _ if around.insert_pair => lead::plugs(out, wire, input, &mut judgement),
         (Drive::Signal, Takes::Insert) => insert(out, wire, input, &mut judgement),
         (Drive::Signal, Takes::Signal) => signal(out, wire, input, around, &mut judgement),
     }

@@ -319,6 +319,7 @@ impl DecodedReader {
             frames,
             bit_depth: names::bit_depth(params),
             channel_mask: None,
+            stamp: None,
             lossy: names::is_lossy(params.codec),
         }
     }

@@ -18,6 +18,8 @@ pub struct FileInfo {
     /// Which loudspeaker each channel is for, as WAVE_FORMAT_EXTENSIBLE numbers them (bit 0 front
     /// left, bit 1 front right …); `None` where the file does not say.
     pub channel_mask: Option<u32>,
+    /// The time stamp of its first frame, in frames since midnight; `None` where there is none.
+    pub stamp: Option<u64>,
     /// Whether the codec threw detail away, so that peaks are not those of the microphone.
     pub lossy: bool,
 }

@@ -16,11 +16,13 @@ mod names;
 mod pcm;
 mod riff;
 mod sniff;
+mod stored;
 mod wav;
 
 pub use error::FileError;
 pub use error::FileWarning;
 pub use info::FileInfo;
+pub use stored::Stored;
 
 use super::Flow;
 use super::Source;
@@ -148,6 +150,7 @@ fn wave_info(wave: &Wave, encoding: Encoding) -> Result<FileInfo, FileError> {
         frames: Some(wave.frames),
         bit_depth,
         channel_mask: wave.channel_mask,
+        stamp: wave.stamp,
         lossy: matches!(encoding, Encoding::ALaw | Encoding::MuLaw),
     })
 }

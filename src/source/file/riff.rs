@@ -31,6 +31,8 @@ pub struct Wave {
     pub frames: u64,
     /// "WAV", "RF64" or "BW64".
     pub family: &'static str,
+    /// The time stamp of its first frame (`bext`, EBU Tech 3285), in frames since midnight.
+    pub stamp: Option<u64>,
     pub warnings: Vec<FileWarning>,
 }
 
@@ -46,6 +48,8 @@ const MOST_CHUNKS: usize = 4_096;
 /// Unknown bytes behind the sound up to this many are leavings of a tagger or a card's last sector; more is sound.
 const LEAVINGS: u64 = 16 << 10;
 const UNKNOWN_SIZE: u64 = u32::MAX as u64;
+/// Where the time stamp stands in a `bext` chunk: behind description, originator, its reference, date and time.
+const STAMP_AT: u64 = 256 + 32 + 32 + 10 + 8;
 
 /// Reads the header of a stream that begins with RIFF, RF64 or BW64.
 pub fn read_header<R: Read + Seek + ?Sized>(stream: &mut R) -> Result<Wave, FileError> {
@@ -69,6 +73,7 @@ pub fn read_header<R: Read + Seek + ?Sized>(stream: &mut R) -> Result<Wave, File
 
     let mut fmt = None;
     let mut data = None;
+    let mut stamp = None;
     let mut next = 12;
     for _ in 0..MOST_CHUNKS {
         if fmt.is_some() && data.is_some() {
@@ -82,6 +87,9 @@ pub fn read_header<R: Read + Seek + ?Sized>(stream: &mut R) -> Result<Wave, File
             b"ds64" => walk.read_ds64(&chunk)?,
             b"fmt " if fmt.is_none() => fmt = Some(Fmt::read(&mut walk, &chunk)?),
             b"data" if data.is_none() => data = Some(chunk),
+            b"bext" if chunk.len >= STAMP_AT + 8 => {
+                stamp = walk.bytes_at::<8>(chunk.start + STAMP_AT)?.map(|n| le64(&n))
+            }
             _ => {}
         }
         next = chunk.padded_end();
@@ -108,6 +116,7 @@ pub fn read_header<R: Read + Seek + ?Sized>(stream: &mut R) -> Result<Wave, File
         data_start: data.start,
         frames,
         family,
+        stamp: stamp.filter(|&stamp| stamp > 0),
         warnings,
     })
 }

@@ -2,7 +2,7 @@
 
 use super::names::{boxed, end, in_name, lead, out_name, plug};
 use crate::plan::cures::Cure;
-use crate::plan::gear::{LeadKind, OutPort};
+use crate::plan::gear::{InPort, LeadKind, OutPort};
 use crate::plan::rig::Rig;
 use crate::plan::sums::feedback;
 use crate::plan::wire::InLine;
@@ -17,6 +17,9 @@ pub fn cure(rig: &Rig, cure: &Cure) -> String {
         None => format!("{what} (none to spare on the gear list)"),
     };
     match cure {
+        Cure::OtherInput(port @ InPort::Instrument(_)) => {
+            format!("Plug it into {}, if the desk has one", in_name(*port))
+        }
         Cure::OtherInput(port) => format!("Plug it into {}", in_name(*port)),
         Cure::Insert(InLine::ResistorSum, _) => format!("Put between: a {}", boxed(InLine::ResistorSum)),
         Cure::Insert(inline, name) => format!("Put between: {}", owned(boxed(*inline), name)),
@@ -67,6 +70,7 @@ pub fn cure(rig: &Rig, cure: &Cure) -> String {
         ),
         Cure::ChangeSides => "Let left and right change places".into(),
         Cure::TapeTheKnob => "Set the knob once and tape it".into(),
+        Cure::TakeOut => "Take this wire out".into(),
         Cure::Unplug => "Take one of the two out".into(),
         Cure::Gain(change, gain) => format!("{}: {}", geometry(*change), numbers::change(*gain)),
         Cure::CompetentPerson => "Leave it to a competent person".into(),

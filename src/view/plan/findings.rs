@@ -93,6 +93,10 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
             let own = channel_name(rig, *listed);
             format!("the input list says {own}, and this wire ends in channel {ends}: change the wire or the list")
         }
+        Trouble::WrongSource { ends } => format!(
+            "the input list says {} here, and this wire brings something else: change the wire or the list",
+            channel_name(rig, *ends)
+        ),
         Trouble::ChannelTaken { by } => format!(
             "wire {} comes to the same channel: two sockets, one gain and one fader. Only one of them may be plugged",
             plain(&rig.wires[by.0].label)
@@ -120,11 +124,8 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
             )
         }
         Trouble::RecordingLacks(channels) => {
-            let mut names: Vec<String> = channels.iter().take(3).map(|channel| channel_name(rig, *channel)).collect();
-            if channels.len() > names.len() {
-                names.push(format!("{} more", channels.len() - names.len()));
-            }
-            format!("the hall hears {}, this recording does not: feed it from the main mix", names.join(", "))
+            let names = some_of(rig, channels);
+            format!("the hall hears {names}, this recording does not: feed it from the main mix")
         }
         Trouble::CueUnheard(cue) => format!("nobody hears the {}: send it to a monitor", cue_word(*cue)),
         Trouble::CueSummed(cue) => {
@@ -134,7 +135,15 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
             )
         }
         Trouble::SoloOn => "solo is left on: meters and headphones show this channel only. Release it".into(),
-        Trouble::SpeakerUnfed => "nothing feeds it: it stays silent".into(),
+        Trouble::SpeakerUnfed { closed: false } => "nothing feeds it: it stays silent".into(),
+        Trouble::SpeakerUnfed { closed: true } => {
+            "it stays silent: a mute, a fader or a send on the way to it is closed".into()
+        }
+        Trouble::SpeakerLacks(channels) => {
+            format!("its part of the hall does not hear {}: feed it from the main mix", some_of(rig, channels))
+        }
+        Trouble::NoPower => "no mains lead goes to it: it stays off".into(),
+        Trouble::NoneThere => "the gear list has none of it: borrow one, or correct its count".into(),
         Trouble::MonitorAfterFader { aux } => {
             format!("its send to the monitor on aux {aux} follows the fader: set it to pre")
         }
@@ -199,6 +208,15 @@ pub fn finding_line(rig: &Rig, finding: &Finding) -> String {
     }
 }
 
+/// "3 Choir, 4 Piano, 5 Bass, 2 more".
+fn some_of(rig: &Rig, channels: &[u8]) -> String {
+    let mut names: Vec<String> = channels.iter().take(3).map(|channel| channel_name(rig, *channel)).collect();
+    if channels.len() > names.len() {
+        names.push(format!("{} more", channels.len() - names.len()));
+    }
+    names.join(", ")
+}
+
 pub(super) fn short_of(short: &Shortage) -> String {
     let thing = match short.what {
         Needed::Lead(kind) => lead(kind),
@@ -261,6 +279,9 @@ pub fn unknown(rig: &Rig, unknown: Unknown) -> String {
         Unknown::NoVenue => "how loud it will be: write venue.toml, what the hall is like",
         Unknown::NoSeats => "how loud it is at a seat: put [[seat]] into venue.toml",
         Unknown::NoSpeakerPlaces => "how loud it is at a seat: put a [[place]] for each loudspeaker into venue.toml",
+        Unknown::NoPlaceOfMics => {
+            "when the microphones without a place ring: write place_x_m and place_y_m into inputs.csv"
+        }
         Unknown::NoRoom => "what the hall’s echo adds: length_m, width_m, height_m and reverb_s in venue.toml",
         Unknown::NoCircuits => "the current on the circuits: [[circuit]] in venue.toml, and mains wires in patch.csv",
     };

@@ -131,11 +131,17 @@ fn on_off(on: Option<bool>) -> String {
 }
 
 fn goes_to(strip: &Strip) -> String {
-    let main = strip.to_main.then(|| "main".to_owned());
+    let side = match strip.pan {
+        pan if pan <= -0.95 => " L",
+        pan if pan >= 0.95 => " R",
+        _ => "",
+    };
+    let main = strip.to_main.then(|| format!("main{side}"));
     let groups = strip.groups.iter().map(|group| format!("group {group}"));
     let sends = strip.sends.iter().map(|(aux, tap)| format!("aux {aux} {}", tap_word(*tap)));
     let all: Vec<String> = main.into_iter().chain(groups).chain(sends).collect();
-    if all.is_empty() { "–".into() } else { all.join(", ") }
+    let never = if strip.cue.is_some() { "; NEVER in the hall" } else { "" };
+    if all.is_empty() { format!("–{never}") } else { format!("{}{never}", all.join(", ")) }
 }
 
 const fn tap_word(tap: Tap) -> &'static str {

@@ -25,7 +25,7 @@ pub fn weakest_stage(plan: &Plan) -> Option<String> {
     let stages = plan.checked.worked.iter().filter(|(_, worked)| worked.sum == Sum::Headroom);
     let (what, worked) = stages.min_by(|a, b| a.1.value().total_cmp(&b.1.value()))?;
     let (stage, left) = (about(&plan.rig, *what), figure(worked.value()));
-    Some(format!("Weakest stage: {stage}, {left} dB left with the gain fully down. 10 dB everywhere is right"))
+    Some(format!("Weakest stage: {stage}, {left} dB left over its loudest peak. 10 dB everywhere is the aim"))
 }
 
 /// "front row: 102 dB at full power, 70 dBA needed", for each seat.

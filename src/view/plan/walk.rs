@@ -260,7 +260,8 @@ fn cautions(finding: &Finding) -> Vec<Caution> {
         Trouble::LoadTooLow { .. }
         | Trouble::AmplifierTooStrong { .. }
         | Trouble::AmplifierTooWeak { .. }
-        | Trouble::SpeakerUnfed => vec![Caution::PowerOrder, Caution::Electric, Caution::Rigging],
+        | Trouble::SpeakerUnfed { .. }
+        | Trouble::NoPower => vec![Caution::PowerOrder, Caution::Electric, Caution::Rigging],
         _ => vec![Caution::PowerOrder],
     }
 }

@@ -16,7 +16,9 @@ fn nothing_wrong_findings_and_bad_input() {
     for (name, code) in [("fine.wav", 0), ("clipped.wav", 1), ("text.wav", 3), ("empty.wav", 3), ("missing.wav", 3)] {
         beforedoors().arg("recordings").arg(path(name)).assert().code(code);
         beforedoors().args(["recordings", "--json"]).arg(path(name)).assert().code(code);
-        beforedoors().args(["soundcheck", "--file"]).arg(path(name)).assert().code(code);
+        // As a soundcheck six seconds are not enough to say that it is set.
+        let heard = if name == "fine.wav" { 2 } else { code };
+        beforedoors().args(["soundcheck", "--file"]).arg(path(name)).assert().code(heard);
     }
     beforedoors().arg("recordings").arg(folder.path()).assert().code(3);
 }

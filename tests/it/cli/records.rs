@@ -78,7 +78,7 @@ fn findings_and_errors() {
     write_wav(&clipped, 1, sine(1000.0, 2.0, 3.0).map(|sample| sample.clamp(-1.0, 1.0)));
     let lines = recordings(&[], &clipped);
     let finding = of_type(&lines, "finding")[0];
-    let expected = ["advice", "channel", "end_s", "evidence", "file", "kind", "start_s", "type"];
+    let expected = ["advice", "channel", "end_s", "evidence", "file", "kind", "severity", "start_s", "type"];
     assert_eq!(keys(finding), BTreeSet::from(expected));
     assert_eq!((finding["kind"].as_str(), finding["channel"].as_u64()), (Some("clipped"), Some(1)));
     assert!(finding["start_s"].as_f64().unwrap() <= finding["end_s"].as_f64().unwrap());

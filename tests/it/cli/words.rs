@@ -2,7 +2,9 @@
 //! is printed on the desk, the channel, a direction in capitals, an amount that a hand can follow.
 
 use beforedoors::coach::{Advice, Amount, Need, Passage, Step, TrimCause, Turn, Unseen, Why};
-use beforedoors::detectors::{Evidence, Finding, FreakReason, Heard, SetAside, Tops};
+use beforedoors::detectors::{
+    DropoutForm, Evidence, Finding, FreakReason, HeaderFault, Heard, HumForm, Partner, SetAside, Tops,
+};
 use beforedoors::units::{ChannelId, Db, Dbfs, FrameCount, Hertz, Seconds};
 use beforedoors::view::{Arrow, DeskWords, Reply, finding_advice, finding_words, next_step, why_lines};
 
@@ -286,6 +288,7 @@ fn every_finding_has_its_words() {
     };
     let peak = Dbfs::new(-2.0);
     let above_the_rest = Db::new(12.0);
+    let track = |file| Partner { file, channel: ChannelId::new(0) };
     let cases = [
         (
             Evidence::Clipped { runs: 3, samples: 20, longest: 9 },
@@ -326,6 +329,102 @@ fn every_finding_has_its_words() {
             Evidence::Gap { frames: 480 },
             "gap: 480 frames were lost",
             "Try another port or cable, close other programs, keep the laptop awake",
+        ),
+        (
+            Evidence::CodedClip { places: 30, level: Dbfs::new(-0.5), overshoot: Db::new(3.0) },
+            "clipped, then coded: 30 crests end near −0.5 dBFS, cut by up to 3 dB",
+            "Use another take; next time turn DOWN before it is coded",
+        ),
+        (
+            Evidence::Low { active: Dbfs::new(-52.0), floor: Some(Dbfs::new(-70.0)) },
+            "too low: −52.0 dBFS, only 18 dB over its own noise",
+            "Next time feed it 10 dB more; a louder copy helps today",
+        ),
+        (
+            Evidence::Low { active: Dbfs::new(-52.0), floor: Some(Dbfs::new(-97.0)) },
+            "too low: −52.0 dBFS, but 45 dB over its own noise",
+            "Next time feed it 10 dB more; a louder copy helps today",
+        ),
+        (
+            Evidence::OddRate { rate: 44_100, usual: 48_000 },
+            "44100 Hz, while the other tracks have 48000 Hz",
+            "Convert a copy to the others’ rate; set the recorder once",
+        ),
+        (
+            Evidence::LateStart { late: Seconds::new(2.0) },
+            "begins 2.0 s after the other tracks",
+            "Shift it by that; arm every track before you start",
+        ),
+        (
+            Evidence::Whine { frequency: Hertz::new(7_812.0), level: Dbfs::new(-50.0) },
+            "whine: a tone of 7812 Hz at −50.0 dBFS that keeps its level",
+            "Laptop off its supply; leads away from screens and chargers",
+        ),
+        (
+            Evidence::Silent { level: Dbfs::SILENCE },
+            "silent from start to end: −∞ dBFS",
+            "Check the cable and which source this track records",
+        ),
+        (
+            Evidence::OneSide { below: Db::new(9.0) },
+            "9 dB weaker than the other side",
+            "Check cable and pan; afterwards centre it on a copy",
+        ),
+        (
+            Evidence::Duplicate { of: track(None), gain: Db::new(-2.0), correlation: 1.0 },
+            "the same as channel 1, 2 dB softer",
+            "If that was not planned, leave one of the two out",
+        ),
+        (
+            Evidence::Polarity { with: track(Some(0)), correlation: -0.9 },
+            "upside down against another recording: correlation −0.90",
+            "Flip one on a copy; find the lead wired wrong",
+        ),
+        (
+            Evidence::Dropout { length: Seconds::new(0.012), form: DropoutForm::Zeros },
+            "dropout: 12 ms of digital silence inside the sound",
+            "Another port or cable, bigger buffer, no hub; here, another take",
+        ),
+        (
+            Evidence::Rate { header: 48_000, true_rate: 44_100, line: Some(Hertz::new(54.42)) },
+            "wrong sample rate: recorded at 44100 Hz, labelled 48000 Hz: the mains stands at 54.42 Hz",
+            "Put the right rate into the header of a copy",
+        ),
+        (
+            Evidence::Drift { with: track(Some(0)), ppm: -20.0, offset: Seconds::new(-3.25) },
+            "begins 3.25 s after another recording, then drifts by −20.0 ppm (72 ms an hour)",
+            "Stretch a copy by that, or line up anew at each applause",
+        ),
+        (
+            Evidence::Hum {
+                family: 50,
+                frequency: Hertz::new(49.98),
+                level: Dbfs::new(-60.0),
+                below: Db::new(-40.0),
+                form: HumForm::Magnetic,
+            },
+            "hum: 49.98 Hz and multiples at −60.0 dBFS, 40 dB under the programme",
+            "Mute inputs one by one; move that lead, try a ground lift",
+        ),
+        (
+            Evidence::Crackle { clicks: 7, highest: Dbfs::new(-20.0) },
+            "crackle: 7 clicks, up to −20.0 dBFS",
+            "Wiggle plugs and pack one by one; change the cable",
+        ),
+        (
+            Evidence::Dc { mean: -0.015 },
+            "offset: the wave stands −1.5 % off the middle",
+            "A high-pass at 20 Hz on a copy takes it away",
+        ),
+        (
+            Evidence::Truncated { missing: Seconds::new(3.0), padded: false },
+            "ends 3.0 s before the other tracks",
+            "Copy it again from the recorder; check card and battery",
+        ),
+        (
+            Evidence::Header { fault: HeaderFault::Unfinished { held: 96_000 } },
+            "unfinished header: 96000 frames lie behind it",
+            "Keep the original; save a copy with a right header",
         ),
     ];
     for (evidence, words, advice) in cases {

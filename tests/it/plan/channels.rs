@@ -7,7 +7,7 @@ use std::fs;
 use beforedoors::event::rig::FILES;
 use beforedoors::view::plan::{Outcome, headline};
 
-use super::folder::{Files, example_with, found, mistakes, plan, sentences};
+use super::folder::{Files, VOICE, example_with, found, mistakes, plan, sentences};
 
 fn example(name: &str) -> &'static str {
     FILES.iter().find(|(own, _)| *own == name).expect("a file").1
@@ -76,6 +76,95 @@ fn two_sources_on_one_channel_by_two_sockets() {
         .wire("2,Keys,L,Desk,stereo 9 L,jack cable,3,")
         .wire("3,Keys,R,Desk,stereo 9 R,jack cable,3,");
     assert_eq!(found(&stereo.plan()), [""; 0]);
+}
+
+#[test]
+fn a_channel_that_somebody_else_is_plugged_into() {
+    let folder = changed("patch.csv", &[("10,Sax,,Hall desk", "10,Lectern,,Hall desk")]);
+    let found_of = |folder: &tempfile::TempDir| found(&plan(folder.path()));
+    let lectern = found_of(&folder);
+    assert!(lectern.contains(&"wire 10: never wrong-source".to_owned()), "{lectern:?}");
+    // The right half of a laptop may be the click's; the left half's missing wire is told where it is missing.
+    let half = found_of(&changed("patch.csv", &[("11,Laptop,,Hall desk,mic 11,,3,,\n", "")]));
+    assert!(half.contains(&"channel 11: never not-wired".to_owned()), "{half:?}");
+    assert!(!half.iter().any(|one| one.starts_with("wire 12:")), "{half:?}");
+    let keys = found_of(&changed("patch.csv", &[("8,Keys,L,Hall desk,mic 8,mic cable,20,passive di,\n", "")]));
+    assert!(keys.contains(&"channel 8: never not-wired".to_owned()), "{keys:?}");
+    assert!(!keys.iter().any(|one| one == "wire 9: never wrong-channel"), "{keys:?}");
+}
+
+/// Past the desk no fader holds a cue back.
+#[test]
+fn a_cue_that_passes_its_channel_is_caught() {
+    let talkback = |wire: &str| {
+        let files = Files::whole().input("2,Talkback,speech,mic,no,dynamic mic,none,aux 1 pre,,,,,,talkback");
+        found(&files.wire(wire).plan())
+    };
+    assert_eq!(talkback("2,Talkback,,Desk,mic 2,mic cable,10,"), [""; 0]);
+    let straight = talkback("2,Talkback,,Right,in,mic cable,10,");
+    assert!(straight.contains(&"channel 2: never cue-in-the-hall".to_owned()), "{straight:?}");
+    // A recording need not have what nobody must hear.
+    let taped = Files::whole()
+        .input("2,Talkback,speech,mic,no,dynamic mic,none,aux 1 pre,,,,,,talkback")
+        .wire("2,Talkback,,Desk,mic 2,mic cable,10,")
+        .wire("D,Desk,main L,Recorder,in 1,mic cable,5,");
+    assert_eq!(found(&taped.plan()), [""; 0]);
+}
+
+#[test]
+fn a_hall_loudspeaker_behind_an_aux_gives_only_what_is_sent_there() {
+    let files = Files::whole()
+        .input("2,Second,speech,mic,no,dynamic mic,,,,,,,,")
+        .wire("2,Second,,Desk,mic 2,mic cable,10,")
+        .change("B,Desk,main R,Right,in", "B,Desk,aux 1,Right,in")
+        .change("C,Desk,aux 1,Wedge,in", "C,Desk,aux 2,Wedge,in")
+        .change(VOICE, "1,Voice,speech,mic,no,dynamic mic,,aux 1 pre + aux 2 pre,,,,,,");
+    assert_eq!(found(&files.plan()), ["Right: but speaker-lacks"]);
+}
+
+#[test]
+fn an_insert_lead_to_an_effect_and_back_is_right() {
+    let insert = |back: &str| {
+        let files =
+            Files::whole().gear("Insert lead,insert cable,2,3").wire("S,Desk,insert 1,Effects,in,insert cable,2,");
+        found(&files.wire(back).plan())
+    };
+    assert_eq!(insert("T,Effects,,Desk,insert 1,insert cable,2,"), [""; 0]);
+    let wrong = insert("T,Effects,,Desk,insert 2,insert cable,2,");
+    assert!(wrong.iter().any(|one| one.starts_with("wire S: ")), "{wrong:?}");
+}
+
+#[test]
+fn cures_do_no_harm() {
+    let cures = |files: &Files, code: &str| -> Vec<String> {
+        let plan = files.plan();
+        let of = plan.checked.findings.iter().filter(|finding| finding.trouble.code() == code);
+        of.flat_map(|finding| finding.cures.iter().map(|cure| beforedoors::view::plan::cure(&plan.rig, cure))).collect()
+    };
+    let amplified = Files::whole()
+        .gear("Amp,amplifier,1,,,,,,,,4,150")
+        .gear("Box,passive monitor,1,,,,,,,8,,150")
+        .gear("Thick,speaker cable,2,20")
+        .wire("D,Desk,aux 1,Amp,in 1,mic cable,5,");
+    let line = |end: &str| format!("E,Amp,speaker 1,{end}");
+    let back = amplified.wire(&line("Desk,line 4,speaker cable,5,"));
+    assert_eq!(cures(&back, "speaker-level"), ["Take this wire out"]);
+    // One switch gives +48 V to all: it can't be thrown for one.
+    let together = Files::whole()
+        .change("4,each", "4,all together")
+        .input("2,Strings,other,mic,yes,condenser mic,,,,,,,,")
+        .input("3,Trumpet,brass,mic,no,ribbon mic,,,,,,,,")
+        .wire("2,Strings,,Desk,mic 2,mic cable,10,")
+        .wire("3,Trumpet,,Desk,mic 3,mic cable,10,");
+    let said = cures(&together, "phantom-harms");
+    assert!(!said.iter().any(|cure| cure.contains("OFF for this input")), "{said:?}");
+}
+
+#[test]
+fn what_has_no_mains_lead_among_others_that_have() {
+    let folder = changed("patch.csv", &[("P2,left wall,,Band amplifier,,mains cable,5,,\n", "")]);
+    let found = found(&plan(folder.path()));
+    assert!(found.contains(&"Band amplifier: but no-power".to_owned()), "{found:?}");
 }
 
 #[test]

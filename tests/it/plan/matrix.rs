@@ -87,7 +87,7 @@ fn every_source_into_every_input() {
                     &from.port(),
                     &wire(lead, from, to),
                     &to.port(),
-                    Around { other_half: room_for_two || lead == "split" },
+                    Around { other_half: room_for_two || lead == "split", insert_pair: false },
                 );
                 rows += 1;
                 let said = told(&judged);

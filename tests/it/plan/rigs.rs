@@ -108,7 +108,7 @@ fn each_rig_is_judged_as_the_trade_would() {
             vec![
                 "wire 2: never loads-source",
                 "→ Put between: active DI on its battery (you have: Battery DI)",
-                "→ Plug it into hi-Z 2",
+                "→ Plug it into hi-Z 2, if the desk has one",
                 "wire 2: never plug-does-not-go-in",
                 "wire 2: but too-quiet",
             ],
@@ -119,7 +119,7 @@ fn each_rig_is_judged_as_the_trade_would() {
             vec![
                 "wire 2: never loads-source",
                 "→ Put between: active DI on its battery (you have: Battery DI), into mic 2",
-                "→ Plug it into hi-Z 2",
+                "→ Plug it into hi-Z 2, if the desk has one",
                 "wire 2: never too-quiet",
             ],
         ),
@@ -137,8 +137,8 @@ fn each_rig_is_judged_as_the_trade_would() {
             with("passive pickup", "bass", ",Desk,line 2,jack cable,5,"),
             vec![
                 "wire 2: but loads-source",
-                "→ Plug it into hi-Z 2",
                 "→ Put between: passive DI (you have: DI box), into mic 2",
+                "→ Plug it into hi-Z 2, if the desk has one",
             ],
         ),
         (
@@ -200,7 +200,12 @@ fn each_rig_is_judged_as_the_trade_would() {
         (
             "wireless receiver at mic level into a line input",
             with("radio mic at mic level", "speech", ",Desk,line 2,jack cable,3,"),
-            vec!["wire 2: but too-quiet", "→ Plug it into mic 2", "wire 2: but cold-shorted"],
+            vec![
+                "wire 2: but too-quiet",
+                "→ Plug it into mic 2",
+                "wire 2: but cold-shorted",
+                "→ Take another lead: balanced jack cable (you have: Balanced)",
+            ],
         ),
         (
             "condenser without phantom power",
@@ -422,8 +427,8 @@ fn each_rig_is_judged_as_the_trade_would() {
             vec![
                 "wire 2: but split-loads",
                 "wire 3: but loads-source",
-                "→ Plug it into hi-Z 3",
                 "→ Put between: passive DI (you have: DI box), into mic 3",
+                "→ Plug it into hi-Z 3, if the desk has one",
             ],
         ),
         (

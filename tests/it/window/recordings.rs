@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use beforedoors::engine::Mood;
 use beforedoors::gui::App;
-use eframe::egui::DroppedFile;
+use eframe::egui::{DroppedFile, Key};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 
@@ -75,14 +75,43 @@ fn dropped_recordings_are_read_and_the_worst_stands_first() {
     harness.step();
     drop_on(&mut harness, folder.path().to_owned());
     wait_for(&mut harness, "quiet take.wav");
-    wait_for(&mut harness, "hot take.wav: clipped");
+    wait_for(&mut harness, "hot take.wav: hides sound");
     wait_for(&mut harness, "broken.wav: unreadable");
     let at = |name: &str| harness.query_all_by_label_contains(name).next().unwrap().rect().top();
-    let order = [at("broken.wav: unreadable"), at("hot take.wav: clipped"), at("quiet take.wav:")];
+    let order = [at("broken.wav: unreadable"), at("hot take.wav: hides sound"), at("quiet take.wav:")];
     assert!(order.is_sorted(), "{order:?}");
     // A row opens on its numbers.
-    harness.query_all_by_label_contains("hot take.wav: clipped").next().unwrap().click();
+    harness.query_all_by_label_contains("hot take.wav: hides sound").next().unwrap().click();
     wait_for(&mut harness, "true peak");
+}
+
+/// All tracks and their problems, by a key; each shape speaks its word.
+#[test]
+fn tracks_and_problems_are_a_key_away() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, peak) in [("keys.wav", 0.2), ("lectern.wav", 3.0), ("soloist.wav", 0.0)] {
+        write(&folder.path().join(name), peak);
+    }
+    let playing = Rehearsal::new(1, Mood::Normal);
+    for more_text in [0, 6] {
+        let mut harness = window(&playing, 1280.0, 800.0);
+        harness.step();
+        drop_on(&mut harness, folder.path().to_owned());
+        wait_for(&mut harness, "Tracks and problems  T");
+        for _ in 0..more_text {
+            harness.key_press(Key::Plus);
+            harness.step();
+        }
+        harness.key_press(Key::T);
+        wait_for(&mut harness, ": 3 tracks");
+        for said in ["lectern.wav: hides sound", "soloist.wav: lost", "keys.wav: fine", "clipped: hides sound"] {
+            assert!(harness.query_all_by_label_contains(said).next().is_some(), "{said}");
+        }
+        harness.key_press(Key::Escape);
+        harness.step();
+        harness.step();
+        assert!(harness.query_all_by_label_contains(": 3 tracks").next().is_none());
+    }
 }
 
 #[test]

@@ -1,0 +1,160 @@
+//! What is written on request: a report, copies with marks, with a right header, at a loudness.
+//!
+//! Reports replace an older report in one step, so that it is whole at any time; copies never replace anything.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use anyhow::Context;
+
+use super::TakesPrinter;
+use crate::cli::args::{Bits, RecordingsArgs};
+use crate::cli::out;
+use crate::engine::recording::{Recording, RecordingError};
+use crate::engine::takes::{Gathering, Mark, Width, copies};
+use crate::event;
+use crate::units::Lufs;
+use crate::view::words::plain;
+use crate::view::{ReportForm, Setup, Take, TakesReport, Together, made_words, marks, records, together_records};
+
+/// What is to be written, and what was gathered for it.
+pub struct Made {
+    report: Option<(PathBuf, Form, TakesReport, String)>,
+    copies: Option<Copies>,
+    json: bool,
+    printer: Option<TakesPrinter>,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Form {
+    Page(ReportForm),
+    Lines,
+}
+
+struct Copies {
+    folder: PathBuf,
+    marked: bool,
+    mended: bool,
+    loudness: Option<(Lufs, Option<Width>)>,
+}
+
+impl Made {
+    pub fn new(args: &RecordingsArgs, printer: TakesPrinter) -> anyhow::Result<Self> {
+        let report = match &args.report {
+            None => None,
+            Some(path) => Some((path.clone(), form(path)?, TakesReport::default(), String::new())),
+        };
+        let width = args.bits.map(|bits| match bits {
+            Bits::B16 => Width::Bits16,
+            Bits::B24 => Width::Bits24,
+        });
+        let copies = args.out.clone().map(|folder| Copies {
+            folder,
+            marked: args.markers,
+            mended: args.mend,
+            loudness: args.loudness.map(|lufs| (Lufs::new(lufs), width)),
+        });
+        Ok(Self { report, copies, json: args.json, printer: Some(printer) })
+    }
+
+    pub fn nothing() -> Self {
+        Self { report: None, copies: None, json: false, printer: None }
+    }
+
+    pub fn take(
+        &mut self,
+        path: &Path,
+        result: &Result<Recording, RecordingError>,
+        setup: &Setup,
+    ) -> anyhow::Result<()> {
+        if let Some((_, form, report, lines)) = &mut self.report {
+            match form {
+                Form::Page(_) => report.add(Take::new(path, result, setup)),
+                Form::Lines => add_lines(lines, records::take_records(path, result, setup, false)),
+            }
+        }
+        if let (Some(copies), Ok(recording)) = (&self.copies, result) {
+            copies.make(recording, setup, self.json)?;
+        }
+        Ok(())
+    }
+
+    pub fn together(&mut self, gathering: &Gathering, setup: &Setup) {
+        if let Some((_, form, report, lines)) = &mut self.report {
+            match form {
+                Form::Page(_) => report.together.push(Together::new(gathering, setup)),
+                Form::Lines => add_lines(lines, together_records(gathering)),
+            }
+        }
+    }
+
+    /// Writes the report as far as it is known.
+    pub fn finish(&self) -> anyhow::Result<()> {
+        let (Some((path, form, report, lines)), Some(printer)) = (&self.report, self.printer) else { return Ok(()) };
+        let text = match form {
+            Form::Page(form) => printer(report, *form),
+            Form::Lines => lines.clone(),
+        };
+        event::write_whole(path, text.as_bytes())?;
+        self.tell(&format!("Wrote {}", plain(&path.display().to_string())));
+        Ok(())
+    }
+
+    fn tell(&self, words: &str) {
+        out::note(words);
+    }
+}
+
+impl Copies {
+    fn make(&self, recording: &Recording, setup: &Setup, json: bool) -> anyhow::Result<()> {
+        fs::create_dir_all(&self.folder).with_context(|| {
+            format!("{}: this folder can’t be made. Name another with --out", self.folder.display())
+        })?;
+        let target = |word: &str| copies::copy_name(&recording.path, word, &self.folder);
+        let told = |path: &Path, more: &str| {
+            if !json {
+                out::note(&format!("Wrote {}{more}", plain(&path.display().to_string())));
+            }
+        };
+        if self.marked {
+            let marks = marks(recording, setup);
+            let path = target(made_words::MARKED);
+            let in_sound: Vec<Mark> = marks.iter().map(|mark| mark.in_sound(recording.format.rate)).collect();
+            copies::marked(recording, &in_sound, &path)?;
+            told(&path, "");
+            let table = path.with_extension("csv");
+            event::write_whole(&table, made_words::marks_csv(&marks).as_bytes())?;
+            told(&table, "");
+        }
+        if self.mended && copies::has_wrong_header(recording) {
+            let path = target(made_words::MENDED);
+            copies::mended(recording, &path)?;
+            told(&path, "");
+        }
+        if let Some((lufs, width)) = self.loudness {
+            let path = target(&made_words::at_loudness(lufs));
+            match copies::levelled(recording, lufs, width, &path)? {
+                Some(levelled) => told(&path, &made_words::levelled(&levelled)),
+                None => out::note(&made_words::no_loudness(&plain(&recording.path.display().to_string()))),
+            }
+        }
+        Ok(())
+    }
+}
+
+fn add_lines(lines: &mut String, records: Vec<serde_json::Value>) {
+    for record in records {
+        lines.push_str(&record.to_string());
+        lines.push('\n');
+    }
+}
+
+fn form(path: &Path) -> anyhow::Result<Form> {
+    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_lowercase();
+    match ending.as_str() {
+        "html" | "htm" => Ok(Form::Page(ReportForm::Html)),
+        "csv" => Ok(Form::Page(ReportForm::Csv)),
+        "json" | "jsonl" => Ok(Form::Lines),
+        _ => anyhow::bail!("{}: a report ends in .html, .csv or .json. Name it so", path.display()),
+    }
+}

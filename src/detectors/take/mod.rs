@@ -1,0 +1,193 @@
+//! What only a recording as a whole shows, one channel at a time: dropouts, clicks, hum, tops that a codec ruffled,
+//! where its spectrum ends, and a print of it to hold against other tracks.
+//!
+//! In: amplitudes, 1.0 = full scale, in slices of any length; NaN, ±∞ and what lies beyond ±240 dBFS count as 0. Out:
+//! findings when it is over. The samples are looked at in blocks of 100 ms with 40 ms on either side, which stand at
+//! multiples of their length from the last gap: the same samples give the same findings however they are cut. Faults of
+//! the last 40 ms are not looked for. `push` allocates nothing; the memory, about 0.7 MB, does not grow with the length.
+//! What is told from readings alone is in [`whole`].
+
+mod clicks;
+mod dropouts;
+mod held;
+mod hum;
+mod looks;
+mod plateaus;
+mod print;
+mod riding;
+mod turns;
+mod whole;
+
+pub use hum::MainsHum;
+pub use print::{Alike, Print};
+pub use whole::{WholeEar, WholeTake, between_channels};
+
+use super::finding::{Evidence, Finding};
+use crate::dsp::lanes;
+use crate::meters::ChannelSummary;
+use crate::units::{ChannelId, FrameCount, SampleRate, Seconds};
+use clicks::Clicks;
+use dropouts::Dropouts;
+use hum::HumEar;
+use looks::Looks;
+use plateaus::Plateaus;
+use turns::Turns;
+
+const BLOCK: Seconds = Seconds::new(0.1);
+const AROUND: Seconds = Seconds::new(0.04);
+
+/// One channel of a recording.
+pub struct TakeEar {
+    channel: ChannelId,
+    rate: SampleRate,
+    /// What lies behind the block, the block, what lies ahead of it.
+    buffer: Vec<f32>,
+    filled: usize,
+    around: usize,
+    /// The frame at which the buffer begins.
+    start: u64,
+    ears: Ears,
+}
+
+struct Ears {
+    dropouts: Dropouts,
+    clicks: Clicks,
+    plateaus: Plateaus,
+    hum: HumEar,
+    looks: Looks,
+    print: Print,
+    turns: Turns,
+}
+
+/// A block in its surroundings: look at `samples[from..to]`.
+#[derive(Clone, Copy)]
+struct View<'a> {
+    samples: &'a [f32],
+    from: usize,
+    to: usize,
+    /// The frame of `samples[0]`.
+    start: u64,
+}
+
+impl<'a> View<'a> {
+    fn block(&self) -> &'a [f32] {
+        &self.samples[self.from..self.to]
+    }
+
+    fn frame(&self, index: usize) -> u64 {
+        self.start + index as u64
+    }
+}
+
+impl TakeEar {
+    pub fn new(channel: ChannelId, rate: SampleRate) -> Self {
+        let (block, around) = (rate.frames(BLOCK).get() as usize, rate.frames(AROUND).get() as usize);
+        Self {
+            channel,
+            rate,
+            buffer: vec![0.0; block + 2 * around],
+            filled: 0,
+            around,
+            start: 0,
+            ears: Ears {
+                dropouts: Dropouts::new(rate),
+                clicks: Clicks::new(rate),
+                plateaus: Plateaus::new(rate),
+                hum: HumEar::new(rate),
+                looks: Looks::new(rate),
+                print: Print::new(),
+                turns: Turns::default(),
+            },
+        }
+    }
+
+    /// The next samples, which begin at frame `at`. Where that is not where the last ones ended, there was a gap.
+    pub fn push(&mut self, samples: &[f32], at: FrameCount) {
+        if at.get() != self.start + self.filled as u64 {
+            self.flush();
+            self.ears.restart();
+            (self.filled, self.start) = (0, at.get());
+        }
+        let mut rest = samples;
+        while !rest.is_empty() {
+            let room = (self.buffer.len() - self.filled).min(rest.len());
+            let (now, later) = rest.split_at(room);
+            lanes::clean(now, &mut self.buffer[self.filled..self.filled + room]);
+            self.filled += room;
+            rest = later;
+            if self.filled == self.buffer.len() {
+                self.look(self.buffer.len() - self.around);
+                let kept = 2 * self.around;
+                self.start += (self.buffer.len() - kept) as u64;
+                self.buffer.copy_within(self.filled - kept.., 0);
+                self.filled = kept;
+            }
+        }
+    }
+
+    /// The take is over: what was found in it, beside what `summary` tells.
+    pub fn finish(&mut self, summary: &ChannelSummary) -> Vec<Finding> {
+        self.flush();
+        let end = FrameCount::new(self.start + self.filled as u64);
+        let all = |evidence| Finding { channel: self.channel, start: FrameCount::ZERO, end, evidence };
+        let dropouts = self.ears.dropouts.found();
+        let programme = summary.take.active_level;
+        let cut_out = dropouts.iter().filter(|gap| gap.is_cut_out(programme, self.rate));
+        let mut found: Vec<Finding> = cut_out.map(|gap| gap.finding(self.channel, self.rate)).collect();
+        found.extend(self.ears.clicks.passages(dropouts, programme, self.channel));
+        if let Some(hum) = self.ears.hum.measure(programme) {
+            found.extend(hum.evidence(self.rate).map(all));
+        }
+        found.extend(self.ears.plateaus.evidence().map(all));
+        found.extend(self.ears.looks.evidence().into_iter().map(all));
+        let held = self.ears.looks.held();
+        found.extend(held.map(|(start, end, evidence)| Finding { channel: self.channel, start, end, evidence }));
+        found
+    }
+
+    /// Runs at full scale or flat tops were found: the tops need no second look.
+    pub fn drop_ruffled_tops(found: &mut Vec<Finding>, clipped: impl Fn(ChannelId) -> bool) {
+        found.retain(|finding| !matches!(finding.evidence, Evidence::CodedClip { .. }) || !clipped(finding.channel));
+    }
+
+    /// Whether left and right stand here in turn, as if they were one channel.
+    pub fn holds_two_in_turn(&self) -> bool {
+        self.ears.turns.are_two()
+    }
+
+    /// A tone stood alone for seconds: it may have rung.
+    pub fn has_lone_tone(&self) -> bool {
+        self.ears.looks.has_lone_tone()
+    }
+
+    pub fn print(&self) -> &Print {
+        &self.ears.print
+    }
+
+    fn flush(&mut self) {
+        if self.filled > 2 * self.around {
+            self.look(self.filled - self.around);
+        }
+    }
+
+    fn look(&mut self, to: usize) {
+        let view = View { samples: &self.buffer[..self.filled], from: self.around, to, start: self.start };
+        self.ears.dropouts.look(&view);
+        self.ears.clicks.look(&view);
+        self.ears.plateaus.look(&view);
+        self.ears.hum.look(&view);
+        self.ears.looks.look(&view);
+        self.ears.print.look(&view);
+        self.ears.turns.look(&view);
+    }
+}
+
+impl Ears {
+    /// After a gap.
+    fn restart(&mut self) {
+        self.dropouts.restart();
+        self.clicks.restart();
+        self.hum.restart();
+        self.looks.restart();
+    }
+}

@@ -1,0 +1,133 @@
+//! What listens to a recording beside meters and live detectors, and gathers its findings when it is over.
+//!
+//! In: the blocks and the readings of one recording, in order, then its summary and what was odd about the file. Channels
+//! spread over all cores.
+
+use rayon::prelude::*;
+
+use super::align::Outline;
+use super::companions::Likeness;
+use super::timeline::TimelineEar;
+use crate::block::Block;
+use crate::block::Format;
+use crate::detectors::{Evidence, Finding, HeaderFault, Print, TakeEar, WholeEar, WholeTake, between_channels};
+use crate::engine::recording::Expect;
+use crate::meters::{BANDS, Readings, Summary};
+use crate::source::file::FileWarning;
+use crate::units::{ChannelId, Db, Dbfs, FrameCount};
+
+const MANY_TOPS: u32 = 40;
+const PASSED: Db = Db::new(1.0);
+
+pub struct Listeners {
+    ears: Vec<TakeEar>,
+    whole: WholeEar,
+    outline: Outline,
+    timeline: TimelineEar,
+    end: FrameCount,
+}
+
+impl Listeners {
+    pub fn new(format: Format) -> Self {
+        let ear = |index| TakeEar::new(ChannelId::from_index(index), format.rate);
+        Self {
+            ears: (0..format.channels).map(ear).collect(),
+            whole: WholeEar::new(format.channels, format.rate),
+            outline: Outline::default(),
+            timeline: TimelineEar::default(),
+            end: FrameCount::ZERO,
+        }
+    }
+
+    pub fn observe(&mut self, readings: &Readings) {
+        self.whole.observe(readings);
+        self.outline.push(readings.channels.iter().map(|channel| channel.hop.rms).fold(Dbfs::SILENCE, Dbfs::max));
+        self.timeline.observe(readings);
+        self.end = readings.at;
+    }
+
+    /// Mean square of each channel in each third-octave band.
+    pub fn bands(&self) -> Vec<[f64; BANDS]> {
+        self.whole.bands()
+    }
+
+    /// A tone stood alone for seconds on some channel.
+    pub fn has_lone_tone(&self) -> bool {
+        self.ears.iter().any(TakeEar::has_lone_tone)
+    }
+
+    pub fn push(&mut self, block: &Block) {
+        let listen = |(index, ear): (usize, &mut TakeEar)| ear.push(block.channel(index), block.start());
+        if self.ears.len() == 1 {
+            self.ears.iter_mut().enumerate().for_each(listen);
+        } else {
+            self.ears.par_iter_mut().enumerate().for_each(listen);
+        }
+    }
+
+    /// Adds what was found to `findings`; gives what others are held against.
+    pub fn finish(
+        &mut self,
+        summary: &Summary,
+        expect: Expect,
+        warnings: &[FileWarning],
+        findings: &mut Vec<Finding>,
+    ) -> Likeness {
+        let end = self.end;
+        let peak = |channel: ChannelId| summary.channels[channel.index()].whole.sample_peak;
+        findings.retain(|finding| !is_passed(finding, peak(finding.channel)));
+        let clipped: Vec<ChannelId> = findings.iter().filter(|f| is_clipping(f)).map(|f| f.channel).collect();
+        let mut found: Vec<Finding> =
+            self.ears.iter_mut().zip(&summary.channels).flat_map(|(ear, summary)| ear.finish(summary)).collect();
+        TakeEar::drop_ruffled_tops(&mut found, |channel| clipped.contains(&channel));
+        let inputs = expect.inputs();
+        let low_is_own =
+            |channel: ChannelId| inputs.get(channel.index()).is_some_and(|input| input.targets.low_cut.is_none());
+        let is_unlisted = |channel: ChannelId| expect.is_unlisted(channel);
+        let take = WholeTake { summary, low_is_own: &low_is_own, is_unlisted: &is_unlisted };
+        found.extend(self.whole.finish(&take));
+        let prints: Vec<&Print> = self.ears.iter().map(TakeEar::print).collect();
+        found.extend(between_channels(&prints, summary, inputs.is_empty(), end));
+        let two = matches!(self.ears.as_slice(), [ear] if ear.holds_two_in_turn());
+        let two = two.then_some(HeaderFault::TwoAsOne { held: end.get() / 2 });
+        found.extend(warnings.iter().filter_map(header_fault).chain(two).map(|fault| Finding {
+            channel: ChannelId::new(0),
+            start: FrameCount::ZERO,
+            end,
+            evidence: Evidence::Header { fault },
+        }));
+        let silent = |channel: ChannelId| {
+            found.iter().any(|other| other.channel == channel && matches!(other.evidence, Evidence::Silent { .. }))
+        };
+        findings.retain(|old| !matches!(old.evidence, Evidence::NotHeard { .. }) || !silent(old.channel));
+        findings.extend(found);
+        Likeness {
+            prints: prints.into_iter().cloned().collect(),
+            outline: std::mem::take(&mut self.outline),
+            timeline: self.timeline.take(),
+            end,
+        }
+    }
+}
+
+/// Few flat tops far below what the take reaches elsewhere: a sound that is flat there, no limit.
+fn is_passed(finding: &Finding, peak: Dbfs) -> bool {
+    match finding.evidence {
+        Evidence::FlatTop { places, level, .. } => places < MANY_TOPS && peak - level > PASSED,
+        _ => false,
+    }
+}
+
+fn is_clipping(finding: &Finding) -> bool {
+    matches!(finding.evidence, Evidence::Clipped { .. } | Evidence::FlatTop { .. })
+}
+
+fn header_fault(warning: &FileWarning) -> Option<HeaderFault> {
+    match *warning {
+        FileWarning::Unfinished { frames } => Some(HeaderFault::Unfinished { held: frames }),
+        FileWarning::Truncated { promised, held } => Some(HeaderFault::CutShort { promised, held }),
+        FileWarning::LongerThanStated { stated, held } => Some(HeaderFault::TooShort { stated, held }),
+        FileWarning::FrameSize { stated, used } => Some(HeaderFault::FrameSize { stated, used }),
+        _ => None,
+    }
+}
