@@ -18,6 +18,7 @@ pub mod dsp;
 pub mod engine;
 pub mod event;
 pub mod gui;
+pub mod measure;
 pub mod meters;
 pub mod plan;
 pub mod report;

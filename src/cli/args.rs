@@ -9,6 +9,7 @@ use super::ringout::{DeskArgs, EqArg};
 use crate::view::linecheck::LINECHECK_KEYS;
 use crate::view::plan::PLAN_KEYS;
 use crate::view::ringout::{RINGOUT_STEP_KEYS, SHOW_STEP_KEYS};
+use crate::view::sweeps::{MARGIN_KEYS, SEAT_KEYS};
 use crate::view::words::{HEARING, LOCAL_RULES};
 use crate::view::{RING_KEYS, TOGETHER_KEYS, records};
 
@@ -44,6 +45,10 @@ pub enum Command {
     ///
     /// Without a device or a path: the simulated stage, whose desk obeys what is typed (type help).
     Ringout(RingoutArgs),
+    /// How far a loop is from ringing, by a quiet sweep: what is left, where it rings first, which cuts would help
+    Margin(MarginArgs),
+    /// What a seat hears, by the same sweep: how much speech is understood, how the hall dies away
+    Seats(SeatsArgs),
     /// Plan the evening: what goes where, is every level and plug right, is it loud enough, what is missing
     Plan(PlanArgs),
     /// Watch the show: one calm line, and what to do where something rings
@@ -198,6 +203,60 @@ pub struct RingoutArgs {
     /// Lines for other programs: JSON, one object a line
     #[arg(long, long_help = format!("{RING_KEYS}\n\n{RINGOUT_STEP_KEYS}"))]
     pub json: bool,
+}
+
+#[derive(Clone, Debug, ClapArgs)]
+pub struct SweepFiles {
+    /// What was played: one sweep, silence around it
+    #[arg(long, value_name = "WAV")]
+    pub sent: PathBuf,
+    /// What came back, from the same moment on: a microphone each channel
+    #[arg(long, value_name = "WAV")]
+    pub captured: PathBuf,
+    /// One device played and captured, so their clocks are one
+    #[arg(long)]
+    pub one_device: bool,
+    /// Lines for other programs: JSON, one object a line
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Clone, Debug, ClapArgs)]
+#[command(after_long_help = MARGIN_KEYS)]
+pub struct MarginArgs {
+    #[command(flatten)]
+    pub files: SweepFiles,
+    /// The equaliser that cuts are computed for
+    #[arg(long, value_name = "KIND", default_value = "31")]
+    pub eq: EqArg,
+    /// Decibels to keep under the ring [else 6]
+    #[arg(long, value_name = "DB", value_parser = spare)]
+    pub spare: Option<f64>,
+}
+
+#[derive(Clone, Debug, ClapArgs)]
+#[command(after_long_help = SEAT_KEYS)]
+pub struct SeatsArgs {
+    #[command(flatten)]
+    pub files: SweepFiles,
+    /// Speech so many decibels over the background; else as in a silent hall
+    #[arg(long, value_name = "DB", allow_negative_numbers = true, value_parser = over_noise)]
+    pub over_noise: Option<f64>,
+}
+
+/// Decibels under the ring.
+fn spare(text: &str) -> Result<f64, String> {
+    between(text, 0.0, 30.0)
+}
+
+/// Decibels of speech over a background.
+fn over_noise(text: &str) -> Result<f64, String> {
+    between(text, -20.0, 60.0)
+}
+
+fn between(text: &str, least: f64, most: f64) -> Result<f64, String> {
+    let number = text.trim().parse::<f64>().ok().filter(|number| (least..=most).contains(number));
+    number.ok_or_else(|| format!("expected a number from {least} to {most} (dB)"))
 }
 
 #[derive(Clone, Debug, ClapArgs)]

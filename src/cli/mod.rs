@@ -17,6 +17,7 @@ mod screen;
 mod setup;
 pub mod show;
 mod soundcheck;
+mod sweeps;
 
 use std::process::ExitCode;
 
@@ -73,6 +74,8 @@ pub fn main(window: Window, printer: Printer, takes_printer: TakesPrinter) -> Ex
         Some(Command::Recordings(args)) => recordings::run(&args, takes_printer),
         Some(Command::Ringout(args)) => ringout::run(&args),
         Some(Command::Show(args)) => show::run(&args),
+        Some(Command::Margin(args)) => sweeps::margin(&args),
+        Some(Command::Seats(args)) => sweeps::seats(&args),
         Some(Command::Plan(args)) => plan::run(&args.what, printer),
         Some(Command::Devices(args)) => devices::run(&args),
         Some(Command::Completions { shell }) => {

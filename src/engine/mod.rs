@@ -19,6 +19,7 @@ pub mod session;
 pub mod show;
 mod snapshot;
 mod stagehand;
+pub mod sweep;
 pub mod takes;
 pub mod watched;
 

@@ -25,6 +25,7 @@ mod setup;
 mod shelf;
 pub mod spectra;
 mod states;
+pub mod sweeps;
 mod takes;
 mod takes_report;
 mod together;

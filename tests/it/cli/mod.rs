@@ -8,6 +8,7 @@ mod records;
 mod replayed;
 mod screen;
 mod steps;
+mod sweeps;
 mod takes;
 mod words;
 

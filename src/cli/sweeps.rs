@@ -1,0 +1,85 @@
+//! `margin` and `seats`: what a quiet sweep tells of a loop, and of what a place in the hall hears.
+//!
+//! Of two recordings of the same moment on: what was sent, and what was captured, a microphone each channel. Edge cases: a
+//! capture that is unfit is refused with its reason and ends with 2; a loop without its spare, or a seat that hears badly,
+//! ends with 1.
+
+use super::args::{MarginArgs, SeatsArgs, SweepFiles};
+use super::{Exit, out};
+use crate::engine::sweep::{self, Clocks, Refusal};
+use crate::units::Db;
+use crate::view::sweeps;
+use crate::view::words::HEARING;
+
+pub fn margin(args: &MarginArgs) -> anyhow::Result<Exit> {
+    let found = sweep::loops(&args.files.sent, &args.files.captured, clocks(&args.files))?;
+    let wanted = Db::new(args.spare.unwrap_or(sweeps::USUAL_SPARE.get()));
+    let mut end = Exit::Fine;
+    for (index, channel) in found.channels.iter().enumerate() {
+        let number = index + 1;
+        end = end.and(match channel {
+            Ok(found) => {
+                let cuts = found.cuts(args.eq.equaliser(), wanted);
+                if args.files.json {
+                    out::json(&sweeps::margin_record(number, found, wanted, cuts.as_ref()))?;
+                } else {
+                    lines(&sweeps::margin_lines(number, found, wanted, cuts.as_ref()))?;
+                }
+                if found.margin.safe < wanted { Exit::Findings } else { Exit::Fine }
+            }
+            Err(refusal) => refused("margin", number, *refusal, args.files.json)?,
+        });
+    }
+    if let Some(together) = &found.together {
+        if args.files.json {
+            out::json(&sweeps::together_record(together, wanted))?;
+        } else {
+            lines(&sweeps::together_lines(together, wanted))?;
+        }
+    }
+    caution(&args.files)?;
+    Ok(end)
+}
+
+pub fn seats(args: &SeatsArgs) -> anyhow::Result<Exit> {
+    let found = sweep::seats(&args.files.sent, &args.files.captured, clocks(&args.files))?;
+    let over_noise = args.over_noise.map(Db::new);
+    let mut end = Exit::Fine;
+    for (index, channel) in found.iter().enumerate() {
+        let number = index + 1;
+        end = end.and(match channel {
+            Ok(seat) => {
+                if args.files.json {
+                    out::json(&sweeps::seat_record(number, seat, over_noise))?;
+                } else {
+                    lines(&sweeps::seat_lines(number, seat, over_noise))?;
+                }
+                if sweeps::fix(seat, over_noise).is_some() { Exit::Findings } else { Exit::Fine }
+            }
+            Err(refusal) => refused("seat", number, *refusal, args.files.json)?,
+        });
+    }
+    caution(&args.files)?;
+    Ok(end)
+}
+
+const fn clocks(files: &SweepFiles) -> Clocks {
+    if files.one_device { Clocks::Same } else { Clocks::Unknown }
+}
+
+fn refused(what: &str, channel: usize, refusal: Refusal, json: bool) -> std::io::Result<Exit> {
+    if json {
+        out::json(&sweeps::refused_record(what, channel, refusal))?;
+    } else {
+        out::line(&format!("Channel {channel}: not measured: {}", sweeps::refused(refusal)))?;
+    }
+    Ok(Exit::CannotTell)
+}
+
+fn lines(all: &[String]) -> std::io::Result<()> {
+    all.iter().try_for_each(|line| out::line(line))
+}
+
+fn caution(files: &SweepFiles) -> std::io::Result<()> {
+    if files.json { Ok(()) } else { out::line(HEARING) }
+}

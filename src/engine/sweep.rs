@@ -1,0 +1,210 @@
+//! Sweeps from recordings: what was sent and what was captured, as two files of the same moment on.
+//!
+//! In: two recordings of one rate; the first channel of what was sent, every channel of what was captured (a microphone
+//! each). Out: a loop's margin, or a seat's decay and speech transmission, channel by channel, and the loop with all
+//! those microphones open. A channel that is unfit has its [`Refusal`] instead. Recordings over two minutes are
+//! refused: a sweep and its tail are shorter. What a damaged file still holds is used.
+
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+
+use crate::block::BlockBuf;
+use crate::coach::ringout::Equaliser;
+pub use crate::dsp::biquad::Shape;
+use crate::dsp::equaliser::Graphic;
+use crate::measure::cuts::Desk;
+pub use crate::measure::cuts::{Cut, Cuts};
+use crate::measure::decay::Room;
+use crate::measure::margin::LoopGain;
+pub use crate::measure::margin::{Margin, Ring};
+pub use crate::measure::speech::Rating;
+use crate::measure::speech::{Intelligibility, Transfer};
+pub use crate::measure::sweep::{Clocks, Refusal};
+use crate::measure::sweep::{Inverse, Taken};
+use crate::source::file::{FileError, FileSource};
+use crate::source::{Flow, Source};
+use crate::units::{Db, Hertz, SampleRate, Seconds};
+
+/// Kept between a fader and its ring where nobody says more.
+pub const SPARE: Db = Db::new(6.0);
+const LONGEST: Seconds = Seconds::new(120.0);
+const STRETCH: Seconds = Seconds::new(1.0);
+
+/// Why two recordings can't be held against each other.
+#[derive(Debug, thiserror::Error)]
+pub enum SweepError {
+    #[error("{}: {error}", path.display())]
+    File { path: PathBuf, error: FileError },
+    #[error("{} is longer than two minutes. Cut it to the sweep and the silence around it", path.display())]
+    TooLong { path: PathBuf },
+    #[error("what was sent has {sent}, what was captured {captured}. Save both at one rate")]
+    Rates { sent: SampleRate, captured: SampleRate },
+}
+
+/// A loop, from one microphone.
+#[derive(Clone, Debug)]
+pub struct Loop {
+    pub gain: LoopGain,
+    pub margin: Margin,
+    pub drift_ppm: f64,
+    pub signal_to_noise: Db,
+}
+
+/// What one place in the hall hears.
+#[derive(Clone, Debug)]
+pub struct Seat {
+    pub room: Room,
+    /// Of the room and the loudspeakers alone.
+    pub speech: Transfer,
+    pub drift_ppm: f64,
+    pub signal_to_noise: Db,
+}
+
+impl Loop {
+    /// What this desk's equaliser can do towards a wanted margin; `None` for a wish that is no number.
+    pub fn cuts(&self, equaliser: Equaliser, wanted: Db) -> Option<Cuts> {
+        Cuts::new(&self.gain, desk(equaliser), wanted)
+    }
+}
+
+/// The bands of a parametric equaliser, the reach of a channel's mid knob, the corners of Lo and Hi: usual desks.
+const fn desk(equaliser: Equaliser) -> Desk {
+    match equaliser {
+        Equaliser::ThirdOctave => Desk::Graphic(Graphic::ThirdOctave),
+        Equaliser::TwoThirds => Desk::Graphic(Graphic::TwoThirdOctave),
+        Equaliser::Octave => Desk::Graphic(Graphic::Octave),
+        Equaliser::Parametric => Desk::Parametric { bands: 4 },
+        Equaliser::Sweep => Desk::SweepableMid { low: Hertz::new(150.0), high: Hertz::new(5_000.0), q: 0.7 },
+        Equaliser::Shelves => Desk::Shelves { low: Hertz::new(80.0), high: Hertz::new(12_000.0) },
+    }
+}
+
+impl Seat {
+    /// With speech so far over the background in every octave; `None`: without any background.
+    pub fn heard(&self, over_noise: Option<Db>) -> Intelligibility {
+        let noisy = over_noise.map(|over| self.speech.in_noise([over; 7]));
+        noisy.as_ref().unwrap_or(&self.speech).intelligibility()
+    }
+}
+
+/// The margins of a captured sweep, a channel each.
+#[derive(Clone, Debug)]
+pub struct Loops {
+    pub channels: Vec<Result<Loop, Refusal>>,
+    /// All measured microphones open at once; `None` for fewer than two.
+    pub together: Option<Margin>,
+}
+
+pub fn loops(sent: &Path, captured: &Path, clocks: Clocks) -> Result<Loops, SweepError> {
+    let channels: Vec<Result<Loop, Refusal>> = each(sent, captured, clocks, &|taken| {
+        let gain = LoopGain::new(&taken.response);
+        let margin = gain.margin().allowing(&taken.noise);
+        Ok(Loop { gain, margin, drift_ppm: taken.drift_ppm, signal_to_noise: taken.signal_to_noise })
+    })?;
+    let open: Vec<&LoopGain> = channels.iter().flatten().map(|found| &found.gain).collect();
+    let together = if open.len() < 2 { None } else { LoopGain::sum(open).map(|gain| gain.margin()) };
+    Ok(Loops { channels, together })
+}
+
+/// Speech transmission without a background: it belongs to the room and the loudspeakers alone.
+pub fn seats(sent: &Path, captured: &Path, clocks: Clocks) -> Result<Vec<Result<Seat, Refusal>>, SweepError> {
+    each(sent, captured, clocks, &|taken| {
+        let room = Room::new(&taken.raw).ok_or(Refusal::NotASweep)?;
+        let speech = Transfer::new(&taken.response);
+        Ok(Seat { room, speech, drift_ppm: taken.drift_ppm, signal_to_noise: taken.signal_to_noise })
+    })
+}
+
+/// Every captured channel against what was sent, over all cores.
+fn each<T: Send>(
+    sent: &Path,
+    captured: &Path,
+    clocks: Clocks,
+    judge: &(dyn Fn(Taken) -> Result<T, Refusal> + Sync),
+) -> Result<Vec<Result<T, Refusal>>, SweepError> {
+    let (sent, rate) = read(sent)?;
+    let (captured, captured_rate) = read(captured)?;
+    if rate != captured_rate {
+        return Err(SweepError::Rates { sent: rate, captured: captured_rate });
+    }
+    let first = sent.first().map_or(&[][..], |channel| channel);
+    let inverse = match Inverse::new(first, rate) {
+        Ok(inverse) => inverse,
+        Err(refusal) => return Ok(captured.iter().map(|_| Err(refusal)).collect()),
+    };
+    Ok(captured.par_iter().map(|channel| inverse.take(channel, clocks).and_then(judge)).collect())
+}
+
+/// All channels of a recording.
+fn read(path: &Path) -> Result<(Vec<Vec<f32>>, SampleRate), SweepError> {
+    let broken = |error| SweepError::File { path: path.to_owned(), error };
+    let mut source = FileSource::open(path).map_err(broken)?;
+    let format = source.format();
+    let mut planes = vec![Vec::new(); format.channels];
+    let mut block = BlockBuf::new(format.channels, format.rate.frames(STRETCH).get() as usize);
+    loop {
+        let flow = source.read(&mut block).map_err(broken)?;
+        let heard = block.as_block();
+        for (channel, plane) in planes.iter_mut().enumerate() {
+            plane.extend_from_slice(heard.channel(channel));
+        }
+        if planes.first().is_some_and(|plane| plane.len() as u64 > format.rate.frames(LONGEST).get()) {
+            return Err(SweepError::TooLong { path: path.to_owned() });
+        }
+        if flow == Flow::End {
+            return Ok((planes, format.rate));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::sweep::Sweep;
+    use crate::units::{Dbfs, Hertz};
+
+    fn write(path: &Path, rate: u32, channels: &[Vec<f32>]) {
+        let spec = hound::WavSpec {
+            channels: channels.len() as u16,
+            sample_rate: rate,
+            bits_per_sample: 32,
+            sample_format: hound::SampleFormat::Float,
+        };
+        let mut writer = hound::WavWriter::create(path, spec).unwrap();
+        for frame in 0..channels[0].len() {
+            channels.iter().for_each(|channel| writer.write_sample(channel[frame]).unwrap());
+        }
+        writer.finalize().unwrap();
+    }
+
+    /// Two microphones on one loudspeaker, 5 ms away, at −20 dB each: 20 dB alone, 13.98 dB together.
+    #[test]
+    fn two_microphones_and_a_dead_channel() {
+        let folder = tempfile::tempdir().unwrap();
+        let [sent_path, captured_path] = ["sent.wav", "captured.wav"].map(|name| folder.path().join(name));
+        let (low, high) = (Hertz::new(80.0), Hertz::new(12_000.0));
+        let sweep = Sweep::new(low, high, Seconds::new(1.0), Seconds::new(0.01), Dbfs::new(-12.0)).unwrap();
+        let samples = sweep.samples(SampleRate::new(48_000).unwrap());
+        let sent = [vec![0.0; 24_000], samples, vec![0.0; 48_000]].concat();
+        let back: Vec<f32> = (0..sent.len()).map(|n| if n < 240 { 0.0 } else { 0.1 * sent[n - 240] }).collect();
+        write(&sent_path, 48_000, &[sent.clone()]);
+        write(&captured_path, 48_000, &[back.clone(), back, vec![0.0; sent.len()]]);
+        let found = loops(&sent_path, &captured_path, Clocks::Same).unwrap();
+        for channel in &found.channels[..2] {
+            let margin = &channel.as_ref().unwrap().margin;
+            assert!((margin.phase_aware.unwrap().get() - 20.0).abs() < 0.3, "{margin:?}");
+        }
+        assert!(matches!(found.channels[2], Err(Refusal::NoSignal { .. })));
+        assert!((found.together.unwrap().safe.get() - 13.98).abs() < 0.3);
+        let heard = seats(&sent_path, &captured_path, Clocks::Same).unwrap();
+        let seat = heard[0].as_ref().unwrap();
+        assert!(seat.heard(None).sti > 0.95);
+        // At 0 dB over the background every octave transmits half (IEC 60268-16).
+        assert!((seat.heard(Some(Db::ZERO)).sti - 0.5).abs() < 0.02);
+        write(&sent_path, 44_100, &[sent]);
+        let error = loops(&sent_path, &captured_path, Clocks::Same).unwrap_err();
+        assert_eq!(error.to_string(), "what was sent has 44100 Hz, what was captured 48000 Hz. Save both at one rate");
+        assert!(loops(&folder.path().join("none.wav"), &captured_path, Clocks::Same).is_err());
+    }
+}

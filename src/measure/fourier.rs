@@ -1,0 +1,57 @@
+//! Whole transforms of real signals in double precision, out of place.
+//!
+//! `spectrum` pads with zeros to `length`, a power of two in every use here; `signal` undoes it, scale and all.
+//! Lengths below 2 are taken as 2. The spectrum has `length / 2 + 1` bins, `rate / length` hertz apart.
+
+use realfft::RealFftPlanner;
+use rustfft::num_complex::Complex;
+
+pub fn spectrum(samples: &[f64], length: usize) -> Vec<Complex<f64>> {
+    let length = length.max(2);
+    let plan = RealFftPlanner::new().plan_fft_forward(length);
+    let mut time = vec![0.0; length];
+    let taken = samples.len().min(length);
+    time[..taken].copy_from_slice(&samples[..taken]);
+    let mut bins = plan.make_output_vec();
+    let done = plan.process(&mut time, &mut bins);
+    debug_assert!(done.is_ok(), "the buffers were made for this plan");
+    bins
+}
+
+pub fn signal(mut bins: Vec<Complex<f64>>, length: usize) -> Vec<f64> {
+    let length = length.max(2);
+    let plan = RealFftPlanner::new().plan_fft_inverse(length);
+    bins.resize(length / 2 + 1, Complex::default());
+    // A real signal has nothing imaginary at both ends.
+    bins[0].im = 0.0;
+    if length.is_multiple_of(2) {
+        bins[length / 2].im = 0.0;
+    }
+    let mut time = plan.make_output_vec();
+    let done = plan.process(&mut bins, &mut time);
+    debug_assert!(done.is_ok(), "the buffers were made for this plan");
+    let scale = 1.0 / length as f64;
+    time.iter_mut().for_each(|sample| *sample *= scale);
+    time
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The transform of a late impulse is a turning phasor (shift theorem).
+    #[test]
+    fn there_and_back() {
+        let mut samples = vec![0.0; 64];
+        samples[3] = 2.0;
+        let bins = spectrum(&samples, 64);
+        for (k, bin) in bins.iter().enumerate() {
+            let expected = Complex::from_polar(2.0, -std::f64::consts::TAU * 3.0 * k as f64 / 64.0);
+            assert!((bin - expected).norm() < 1e-12);
+        }
+        for (ours, was) in signal(bins, 64).iter().zip(&samples) {
+            assert!((ours - was).abs() < 1e-12);
+        }
+        assert_eq!(signal(spectrum(&[], 0), 0), [0.0, 0.0]);
+    }
+}

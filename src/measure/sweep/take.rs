@@ -1,0 +1,169 @@
+//! One capture of a sweep: its response, its noise by octave, its drift, or why there is none.
+//!
+//! In: amplitudes of what was sent (one sweep, silence around it) and of what was captured, from the same moment on.
+//! Out: [`Impulse`]s in captured over sent, drift in parts per million, signal over noise in dB. The capture may be up
+//! to a sweep's length longer than what was sent; more is not looked at. Not-a-number counts as silence.
+
+use rustfft::num_complex::Complex;
+
+use super::deconvolve::{band, inverse, lags, response};
+use super::drift;
+use super::gate::{self, BEFORE, gate};
+use super::quality::{self, BandNoise, Evidence, Refusal};
+use super::recognise::Placed;
+use crate::measure::fourier::{signal, spectrum};
+use crate::measure::impulse::Impulse;
+use crate::units::{Db, Hertz, SampleRate, Seconds};
+
+/// What was sent, made ready for any number of captures.
+pub struct Inverse {
+    rate: SampleRate,
+    pub placed: Placed,
+    length: usize,
+    sent: Vec<Complex<f64>>,
+    one_over: Vec<Complex<f64>>,
+    /// Samples of what was sent, and its level while the sweep goes.
+    samples: usize,
+}
+
+/// A usable capture.
+#[derive(Clone, Debug)]
+pub struct Taken {
+    /// Without its noise: for the margin and for speech.
+    pub response: Impulse,
+    /// With its noise, which the decay wants to see.
+    pub raw: Impulse,
+    /// Positive when the capture comes out longer.
+    pub drift_ppm: f64,
+    pub noise: Vec<BandNoise>,
+    /// Of the whole capture while the sweep goes, re its noise.
+    pub signal_to_noise: Db,
+}
+
+/// The longest response looked at, in seconds after the direct sound.
+const LONGEST: f64 = 5.0;
+/// The rest is looked at from so much over the sweep's lower edge.
+const INNER: f64 = 1.5;
+/// Noise is looked for up to here before the direct sound.
+const EARLIEST: f64 = 0.45;
+/// What is known of the two clocks.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Clocks {
+    /// One device sends and captures.
+    Same,
+    /// Parts per million, from two sweeps: positive when the capture comes out longer.
+    Apart(f64),
+    /// To be told from the sweep itself.
+    Unknown,
+}
+
+impl Inverse {
+    /// Refused unless there is one sweep in it.
+    pub fn new(sent: &[f32], rate: SampleRate) -> Result<Self, Refusal> {
+        let sent = clean(sent);
+        let placed = Placed::find(&sent, rate).ok_or(Refusal::NotASweep)?;
+        let hz = f64::from(rate.get());
+        let length = (2 * sent.len() + (placed.end * hz) as usize).next_power_of_two();
+        let bins = spectrum(&sent, length);
+        let one_over = inverse(&bins, &placed, hz / length as f64);
+        Ok(Self { rate, placed, length, sent: bins, one_over, samples: sent.len() })
+    }
+
+    pub fn take(&self, captured: &[f32], clocks: Clocks) -> Result<Taken, Refusal> {
+        let hz = f64::from(self.rate.get());
+        let captured = clean(&captured[..captured.len().min(2 * self.samples)]);
+        if (captured.len() as f64) < (self.placed.end + 0.1) * hz {
+            return Err(Refusal::TooShort { seconds: Seconds::new(captured.len() as f64 / hz) });
+        }
+        quality::clipping(&captured)?;
+        let first = self.first(&captured);
+        let drift = match clocks {
+            Clocks::Same => 0.0,
+            Clocks::Apart(ppm) if ppm.is_finite() => 1e-6 * ppm,
+            Clocks::Apart(_) | Clocks::Unknown => drift::estimate(&first.early, &self.placed, hz),
+        };
+        let first = if drift == 0.0 { first } else { self.first(&drift::corrected(&captured, drift)) };
+        let (gated, bands) = gate(&first.around, first.direct, hz);
+        let evidence = self.evidence(&first, &gated, &bands);
+        let noise = evidence.judge()?;
+        let (low, high) = (Hertz::new(self.placed.low), Hertz::new(self.placed.high));
+
+        let zero = (-first.from).max(0) as usize;
+        // Lag 0 may lie before the stretch: silence is put in front of it.
+        let ahead = first.from.max(0) as usize;
+        let whole = |samples: Vec<f64>| {
+            let samples = if ahead > 0 { [vec![0.0; ahead], samples].concat() } else { samples };
+            Impulse::new(self.rate, samples, zero, low, high)
+        };
+        Ok(Taken {
+            response: whole(gated).ok_or(Refusal::NotASweep)?,
+            raw: whole(first.around).ok_or(Refusal::NotASweep)?,
+            drift_ppm: 1e6 * drift,
+            noise,
+            signal_to_noise: evidence.signal_to_noise,
+        })
+    }
+
+    fn first(&self, captured: &[f64]) -> First {
+        let hz = f64::from(self.rate.get());
+        let all = response(captured, &self.one_over, self.length);
+        // What can be a direct sound: lags for which the capture holds the whole sweep.
+        let last = (captured.len() as f64 - self.placed.end * hz).max(1.0) as isize;
+        let early = -(self.placed.start * hz) as isize;
+        let direct = (early..last)
+            .max_by(|a, b| {
+                let size = |lag: isize| all[lag.rem_euclid(self.length as isize) as usize].abs();
+                size(*a).total_cmp(&size(*b))
+            })
+            .unwrap_or(0);
+        // The second harmonic's image ends the quiet before.
+        let quiet = EARLIEST.min(0.6 * self.placed.slope * 2f64.ln()).max(2.0 * BEFORE);
+        let from = direct - (quiet * hz) as isize;
+        let count = (last - from).clamp(1, ((LONGEST + quiet) * hz) as isize) as usize;
+        First {
+            around: lags(&all, from, count),
+            early: lags(&all, direct - (0.004 * hz) as isize, (0.06 * hz) as usize),
+            from,
+            direct: (direct - from) as usize,
+            captured: captured.to_vec(),
+        }
+    }
+
+    /// What the capture is like beside what the response explains of it.
+    fn evidence(&self, first: &First, gated: &[f64], bands: &[gate::Band]) -> Evidence {
+        let hz = f64::from(self.rate.get());
+        let step = hz / self.length as f64;
+        let mut turned = vec![0.0; self.length];
+        for (n, sample) in gated.iter().enumerate() {
+            turned[(first.from + n as isize).rem_euclid(self.length as isize) as usize] = *sample;
+        }
+        let response = spectrum(&turned, self.length);
+        let captured = spectrum(&first.captured, self.length);
+        // At the band's own edges a response rings on both sides of its gate.
+        let inner = Placed { low: INNER * self.placed.low, high: self.placed.high / INNER.sqrt(), ..self.placed };
+        let within = |k: usize| band(k as f64 * step, &inner);
+        let explained: Vec<Complex<f64>> = self.sent.iter().zip(&response).map(|(x, h)| x * h).collect();
+        let rest: Vec<Complex<f64>> =
+            captured.iter().zip(&explained).enumerate().map(|(k, (y, e))| (y - e) * within(k)).collect();
+        let heard: Vec<Complex<f64>> = captured.iter().enumerate().map(|(k, y)| y * within(k)).collect();
+        let mut rest = signal(rest, self.length);
+        let mut heard = signal(heard, self.length);
+        rest.truncate(first.captured.len());
+        heard.truncate(first.captured.len());
+        Evidence::new(&heard, &rest, &self.placed, hz, bands)
+    }
+}
+
+/// A capture held against the sweep for the first time.
+struct First {
+    /// The response around the direct sound; sample 0 is lag `from`.
+    around: Vec<f64>,
+    early: Vec<f64>,
+    from: isize,
+    direct: usize,
+    captured: Vec<f64>,
+}
+
+fn clean(samples: &[f32]) -> Vec<f64> {
+    samples.iter().map(|sample| if sample.is_finite() { f64::from(*sample) } else { 0.0 }).collect()
+}

@@ -1,0 +1,292 @@
+//! Sweeps in words and as records: how far a loop is from ringing and what would help, what a seat hears, or why nothing is
+//! told.
+//!
+//! A capture that is unfit has its reason in the place of numbers. Levels in dB, times in seconds; numbers in records are
+//! rounded to 0.001, what is not known is null. Speech in words after the rating of IEC 60268-16.
+
+use serde_json::{Value, json};
+
+use super::numbers::{self, span, thousandths};
+use super::ringout::frequency;
+use crate::engine::sweep::{Cut, Cuts, Loop, Margin, Rating, Refusal, Ring, SPARE, Seat, Shape};
+use crate::units::{Db, Seconds};
+
+pub const MARGIN_KEYS: &str = "\
+One JSON object a line, each with a `type`:
+
+margin: channel (from 1, or \"together\": all measured microphones open), margin_db (more gain until it rings), \
+safe_margin_db (from the magnitude alone, less what noise could hide: never over the truth), first_ring_hz, next_rings \
+(frequency_hz, gain_db each; the first five), fader_db (how far the fader may go, the wanted spare kept), wanted_db, \
+cuts_needed (none, enough, move), cuts (frequency_hz, q, depth_db, margin_db after each), buys_db, drift_ppm, \
+signal_to_noise_db; or refused (true) with kind and reason
+
+What is not known is null.";
+
+pub const SEAT_KEYS: &str = "\
+One JSON object a line, each with a `type`:
+
+seat: channel (from 1), t20_s, t30_s, edt_s, c50_db (means of 500 Hz and 1 kHz), direct_to_reverberant_db, sti (0 to 1), \
+sti_in_noise (with --over-noise), rating, words, fix, octaves (frequency_hz, t20_s, t30_s, edt_s, c50_db), drift_ppm, \
+signal_to_noise_db; or refused (true) with kind and reason
+
+What is not known is null.";
+
+/// "Channel 1: 9.2 dB left before it rings, first at 2.44 kHz".
+pub fn margin_lines(channel: usize, found: &Loop, wanted: Db, cuts: Option<&Cuts>) -> Vec<String> {
+    let mut lines = told(&format!("Channel {channel}"), &found.margin, wanted);
+    lines.extend(cuts.into_iter().flat_map(cut_lines));
+    lines.push(quality(found.signal_to_noise, found.drift_ppm));
+    lines
+}
+
+pub fn together_lines(margin: &Margin, wanted: Db) -> Vec<String> {
+    told("All of them open", margin, wanted)
+}
+
+fn told(who: &str, margin: &Margin, wanted: Db) -> Vec<String> {
+    let Some(first) = margin.next.first() else {
+        return vec![format!("{who}: nothing comes back, so it can’t ring")];
+    };
+    let most = margin.phase_aware.unwrap_or(margin.safe);
+    let mut lines = vec![if most >= Db::ZERO {
+        format!("{who}: {} left before it rings, first at {}", span(most), frequency(first.frequency))
+    } else {
+        format!("{who}: it rings, {} over its limit, at {}", span(most), frequency(first.frequency))
+    }];
+    let next: Vec<String> = margin.next.iter().skip(1).map(|ring| frequency(ring.frequency)).collect();
+    if !next.is_empty() {
+        lines.push(format!("  then at {}", next.join(", ")));
+    }
+    let fader = margin.safe - wanted;
+    lines.push(if fader >= Db::ZERO {
+        format!("  its fader may go UP {}, {} are kept as a spare", span(fader), span(wanted))
+    } else {
+        format!("  its fader DOWN {}: {} are wanted as a spare", span(fader), span(wanted))
+    });
+    lines
+}
+
+/// What the equaliser can do, and whether it is worth it.
+fn cut_lines(cuts: &Cuts) -> Vec<String> {
+    let (head, made): (String, &[Cut]) = match cuts {
+        Cuts::NoneNeeded { .. } => ("no cuts needed".into(), &[]),
+        Cuts::Enough { cuts, .. } => ("cuts that are enough:".into(), cuts),
+        Cuts::Move { buys, cuts, .. } => {
+            (format!("cuts can buy only {} here: move the microphone or the loudspeaker", span(*buys)), cuts)
+        }
+    };
+    let each = made.iter().map(|cut| format!("    {}: {} left then", band(cut), span(cut.margin)));
+    std::iter::once(format!("  {head}")).chain(each).collect()
+}
+
+/// "2.5 kHz DOWN 3 dB".
+fn band(cut: &Cut) -> String {
+    let which = match cut.band.shape {
+        Shape::LowShelf => "Lo".to_owned(),
+        Shape::HighShelf => "Hi".to_owned(),
+        _ => frequency(cut.band.frequency),
+    };
+    format!("{which} DOWN {}", span(cut.band.gain))
+}
+
+fn quality(signal_to_noise: Db, drift_ppm: f64) -> String {
+    format!("  measured {} over the noise, clocks apart by {drift_ppm:.0} ppm", span(signal_to_noise))
+}
+
+/// "Channel 1: most words, not names".
+pub fn seat_lines(channel: usize, seat: &Seat, over_noise: Option<Db>) -> Vec<String> {
+    let heard = seat.heard(over_noise);
+    let noise = over_noise.map_or(String::new(), |over| format!(", speech {} over the background", span(over)));
+    let decay = seat.room.overall;
+    let seconds = |what: &str, value: Option<Seconds>| {
+        value.map_or_else(|| format!("{what} can’t be told"), |s| format!("{what} {:.2} s", s.get()))
+    };
+    let level = |what: &str, value: Option<Db>| {
+        value.map_or_else(|| format!("{what} can’t be told"), |db| format!("{what} {}", numbers::change(db)))
+    };
+    let mut lines = vec![format!(
+        "Channel {channel}: {} (speech transmission {:.2}, {}{noise})",
+        words(heard.rating()),
+        heard.sti,
+        rating(heard.rating())
+    )];
+    lines.extend(fix(seat, over_noise).map(|fix| format!("  → {fix}")));
+    let times = [seconds("T20", decay.t20), seconds("T30", decay.t30), seconds("early decay", decay.edt)];
+    lines.push(format!("  {}", times.join(", ")));
+    let direct = level("direct over reverberant", seat.room.direct_to_reverberant);
+    lines.push(format!("  {}, {direct}", level("clarity of speech (C50)", decay.c50)));
+    lines.push(quality(seat.signal_to_noise, seat.drift_ppm));
+    lines
+}
+
+/// What a teacher would say of it.
+const fn words(rating: Rating) -> &'static str {
+    match rating {
+        Rating::Excellent => "every word",
+        Rating::Good => "nearly every word, names too",
+        Rating::Fair => "most words, not names",
+        Rating::Poor => "some words, with effort",
+        Rating::Bad => "hardly a word",
+    }
+}
+
+const fn rating(rating: Rating) -> &'static str {
+    match rating {
+        Rating::Excellent => "excellent",
+        Rating::Good => "good",
+        Rating::Fair => "fair",
+        Rating::Poor => "poor",
+        Rating::Bad => "bad",
+    }
+}
+
+/// Half a step of the rating that the background alone takes.
+const BY_NOISE: f64 = 0.08;
+/// Under it the hall is louder than the loudspeaker.
+const CLEAR: Db = Db::new(0.0);
+
+/// The change to make; none where it is good.
+pub fn fix(seat: &Seat, over_noise: Option<Db>) -> Option<&'static str> {
+    let heard = seat.heard(over_noise);
+    if heard.rating() >= Rating::Good {
+        return None;
+    }
+    let quiet = seat.heard(None).sti;
+    let clear = seat.room.overall.c50.is_some_and(|c50| c50 > CLEAR);
+    let direct = seat.room.direct_to_reverberant.is_some_and(|ratio| ratio > CLEAR);
+    Some(if quiet - heard.sti > BY_NOISE {
+        "Less background: close doors and windows, hush, stop fans; then a little louder"
+    } else if !clear && !direct {
+        "More direct sound: a loudspeaker closer to this seat, aimed at it, and the others no louder than needed"
+    } else if !clear {
+        "Less echo: turn down what plays towards bare walls, draw curtains; a full hall helps by itself"
+    } else {
+        "Speak slower and closer to the microphone; the loudspeaker nearer to this seat"
+    })
+}
+
+/// Why nothing is told, and what to do about it.
+pub fn refused(refusal: Refusal) -> String {
+    match refusal {
+        Refusal::NotASweep => "what was sent holds no single rising sweep. Give the file that was played".into(),
+        Refusal::TooShort { seconds } => {
+            format!("the capture ends after {:.1} s, before the sweep does. Record until it is over", seconds.get())
+        }
+        Refusal::NoSignal { level } => format!(
+            "nothing of the sweep arrived ({}). Look whether the output is connected and up",
+            numbers::dbfs(level)
+        ),
+        Refusal::Clipped { peak, places } => format!(
+            "the capture is clipped at {} in {places} places. Gain down, and measure again",
+            numbers::dbfs(peak)
+        ),
+        Refusal::WrongChannel { explained, level } => format!(
+            "sound arrived ({}), but only {:.0} % of it can be the sweep. Look at the channel and the loop",
+            numbers::dbfs(level),
+            100.0 * explained
+        ),
+        Refusal::DoorSlam { at, over_sweep } => format!(
+            "a bang at {:.1} s, {} re the sweep. Measure again when it is quiet",
+            at.get(),
+            numbers::change(over_sweep)
+        ),
+        Refusal::Talker { seconds, over_sweep } => format!(
+            "somebody talks or plays for {:.1} s, {} re the sweep. Ask for quiet, and measure again",
+            seconds.get(),
+            numbers::change(over_sweep)
+        ),
+        Refusal::Limited { bent } => format!(
+            "what came back does not follow the sweep ({} bent): a limiter, compressor or overdriven stage. Take it out, \
+             and measure quieter",
+            numbers::change(bent)
+        ),
+        Refusal::TooNoisy { octave, signal_to_noise } => format!(
+            "around {} the sweep stands only {} over the noise. A little louder, or a quieter hall",
+            frequency(octave),
+            span(signal_to_noise)
+        ),
+    }
+}
+
+const fn kind(refusal: Refusal) -> &'static str {
+    match refusal {
+        Refusal::NotASweep => "not_a_sweep",
+        Refusal::TooShort { .. } => "too_short",
+        Refusal::NoSignal { .. } => "no_signal",
+        Refusal::Clipped { .. } => "clipped",
+        Refusal::WrongChannel { .. } => "wrong_channel",
+        Refusal::DoorSlam { .. } => "door_slam",
+        Refusal::Talker { .. } => "talker",
+        Refusal::Limited { .. } => "limited",
+        Refusal::TooNoisy { .. } => "too_noisy",
+    }
+}
+
+pub fn refused_record(what: &str, channel: usize, refusal: Refusal) -> Value {
+    json!({ "type": what, "channel": channel, "refused": true, "kind": kind(refusal), "reason": refused(refusal) })
+}
+
+pub fn margin_record(channel: usize, found: &Loop, wanted: Db, cuts: Option<&Cuts>) -> Value {
+    let mut record = together_record(&found.margin, wanted);
+    record["channel"] = channel.into();
+    record["drift_ppm"] = thousandths(found.drift_ppm).into();
+    record["signal_to_noise_db"] = thousandths(found.signal_to_noise.get()).into();
+    let (needed, made, buys): (_, &[Cut], _) = match cuts {
+        None => return record,
+        Some(Cuts::NoneNeeded { .. }) => ("none", &[], None),
+        Some(Cuts::Enough { cuts, .. }) => ("enough", cuts, None),
+        Some(Cuts::Move { cuts, buys, .. }) => ("move", cuts, Some(thousandths(buys.get()))),
+    };
+    let cut = |cut: &Cut| {
+        json!({
+            "frequency_hz": thousandths(cut.band.frequency.get()), "q": thousandths(cut.band.q),
+            "depth_db": thousandths(cut.band.gain.get()), "margin_db": thousandths(cut.margin.get()),
+        })
+    };
+    record["cuts_needed"] = needed.into();
+    record["cuts"] = made.iter().map(cut).collect();
+    record["buys_db"] = buys.into();
+    record
+}
+
+pub fn together_record(margin: &Margin, wanted: Db) -> Value {
+    let finite = |db: Db| db.get().is_finite().then(|| thousandths(db.get()));
+    let ring = |ring: &Ring| json!({ "frequency_hz": thousandths(ring.frequency.get()), "gain_db": thousandths(ring.gain.get()) });
+    json!({
+        "type": "margin", "channel": "together",
+        "margin_db": margin.phase_aware.and_then(finite), "safe_margin_db": finite(margin.safe),
+        "first_ring_hz": margin.next.first().map(|ring| thousandths(ring.frequency.get())),
+        "next_rings": margin.next.iter().map(ring).collect::<Vec<_>>(),
+        "fader_db": finite(margin.safe - wanted), "wanted_db": thousandths(wanted.get()),
+    })
+}
+
+pub fn seat_record(channel: usize, seat: &Seat, over_noise: Option<Db>) -> Value {
+    let seconds = |value: Option<Seconds>| value.map(|s| thousandths(s.get()));
+    let level = |value: Option<Db>| value.map(|db| thousandths(db.get()));
+    let heard = seat.heard(over_noise);
+    let decay = seat.room.overall;
+    let octaves: Vec<Value> = seat
+        .room
+        .octaves
+        .iter()
+        .map(|(centre, decay)| {
+            json!({
+                "frequency_hz": centre.get(), "t20_s": seconds(decay.t20), "t30_s": seconds(decay.t30),
+                "edt_s": seconds(decay.edt), "c50_db": level(decay.c50),
+            })
+        })
+        .collect();
+    json!({
+        "type": "seat", "channel": channel, "t20_s": seconds(decay.t20), "t30_s": seconds(decay.t30),
+        "edt_s": seconds(decay.edt), "c50_db": level(decay.c50),
+        "direct_to_reverberant_db": level(seat.room.direct_to_reverberant),
+        "sti": thousandths(seat.heard(None).sti), "sti_in_noise": over_noise.map(|_| thousandths(heard.sti)),
+        "rating": rating(heard.rating()), "words": words(heard.rating()), "fix": fix(seat, over_noise),
+        "octaves": octaves, "drift_ppm": thousandths(seat.drift_ppm),
+        "signal_to_noise_db": thousandths(seat.signal_to_noise.get()),
+    })
+}
+
+/// What is kept under the limit where nobody says more.
+pub const USUAL_SPARE: Db = SPARE;

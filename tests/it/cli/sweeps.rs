@@ -1,0 +1,108 @@
+//! `margin` and `seats` from two recordings: closed forms, the keys that others build on, and what is refused.
+//!
+//! A pure delay of gain g rings at 20 lg(1/g) more, at a whole number of turns (Nyquist's condition). A direct sound alone
+//! transmits speech whole; at 0 dB over a background every octave's modulation is halved, index 0.5 (IEC 60268-16).
+
+use std::path::Path;
+
+use beforedoors::measure::sweep::Sweep;
+use beforedoors::units::{Dbfs, Hertz, SampleRate, Seconds};
+use serde_json::Value;
+
+use super::{beforedoors, json_lines, write_wav};
+
+const RATE: usize = 48_000;
+
+/// Half a second of silence, a sweep of two seconds, 1.5 s for its tail.
+fn sent() -> Vec<f64> {
+    let (low, high) = (Hertz::new(80.0), Hertz::new(12_000.0));
+    let sweep = Sweep::new(low, high, Seconds::new(2.0), Seconds::new(0.01), Dbfs::new(-12.0)).unwrap();
+    let samples = sweep.samples(SampleRate::new(RATE as u32).unwrap());
+    let silence = |seconds: f64| vec![0.0; (seconds * RATE as f64) as usize];
+    [silence(0.5), samples.into_iter().map(f64::from).collect(), silence(1.5)].concat()
+}
+
+fn later(samples: &[f64], frames: usize, gain: f64) -> Vec<f64> {
+    (0..samples.len()).map(|n| if n < frames { 0.0 } else { gain * samples[n - frames] }).collect()
+}
+
+/// What is said of one captured channel, and how it ended.
+fn said(command: &[&str], captured: &[f64]) -> (Vec<Value>, Option<i32>) {
+    let folder = tempfile::tempdir().unwrap();
+    let [sent_path, captured_path] = ["sent.wav", "captured.wav"].map(|name| folder.path().join(name));
+    write_wav(&sent_path, 1, sent().into_iter());
+    write_wav(&captured_path, 1, captured.iter().copied());
+    let output = run(command, &sent_path, &captured_path);
+    (json_lines(&output.stdout), output.status.code())
+}
+
+fn run(command: &[&str], sent: &Path, captured: &Path) -> std::process::Output {
+    let mut program = beforedoors();
+    program.args(command).arg("--sent").arg(sent).arg("--captured").arg(captured).output().unwrap()
+}
+
+#[test]
+fn a_loop_of_one_delay() {
+    let captured = later(&sent(), 480, 0.1);
+    let (lines, code) = said(&["margin", "--json"], &captured);
+    assert_eq!(code, Some(0), "{lines:?}");
+    let number = |key: &str| lines[0][key].as_f64().unwrap_or(f64::NAN);
+    assert!((number("margin_db") - 20.0).abs() < 0.3, "{lines:?}");
+    assert!(number("safe_margin_db") <= 20.01 && number("safe_margin_db") > 19.0, "{lines:?}");
+    let turns = number("first_ring_hz") * 0.01;
+    assert!((turns - turns.round()).abs() < 0.02, "{turns}");
+    assert_eq!((&lines[0]["type"], &lines[0]["channel"]), (&Value::from("margin"), &Value::from(1)));
+    assert_eq!(lines[0]["cuts_needed"], "none");
+    assert!((number("fader_db") - (number("safe_margin_db") - 6.0)).abs() < 0.01);
+    assert_eq!(lines[0]["next_rings"].as_array().map(Vec::len), Some(5));
+    // 1.9 dB are too few, and no cut helps where everything is equally loud.
+    let (lines, code) = said(&["margin", "--json"], &later(&sent(), 480, 0.8));
+    assert_eq!((code, &lines[0]["cuts_needed"]), (Some(1), &Value::from("move")), "{lines:?}");
+    assert!(lines[0]["fader_db"].as_f64().unwrap() < -3.0, "{lines:?}");
+}
+
+#[test]
+fn a_seat_that_hears_the_loudspeaker_alone() {
+    let captured = later(&sent(), 480, 0.3);
+    let (lines, code) = said(&["seats", "--json"], &captured);
+    assert_eq!(code, Some(0), "{lines:?}");
+    assert!(lines[0]["sti"].as_f64().unwrap() > 0.95, "{lines:?}");
+    assert_eq!(lines[0]["words"], "every word");
+    for key in ["t20_s", "t30_s", "edt_s", "c50_db", "sti_in_noise", "fix"] {
+        assert!(lines[0].get(key).is_some(), "{key}");
+    }
+    let (lines, code) = said(&["seats", "--json", "--over-noise", "0"], &captured);
+    assert!((lines[0]["sti_in_noise"].as_f64().unwrap() - 0.5).abs() < 0.02, "{lines:?}");
+    assert_eq!((code, &lines[0]["words"]), (Some(1), &Value::from("most words, not names")), "{lines:?}");
+    assert!(lines[0]["fix"].as_str().unwrap().starts_with("Less background"), "{lines:?}");
+}
+
+/// Nothing is measured of what can't be trusted.
+#[test]
+fn what_is_unfit_is_refused_with_its_reason() {
+    let clean = later(&sent(), 480, 0.3);
+    let mut slam = clean.clone();
+    for (n, sample) in slam.iter_mut().skip(RATE).take(4_800).enumerate() {
+        // A bang: decaying, without a pitch.
+        let noise = ((n as u32).wrapping_mul(2_654_435_761) >> 16) as f64 / 65_536.0 - 0.5;
+        *sample += 1.2 * noise * (-(n as f64) / 900.0).exp();
+    }
+    let clipped: Vec<f64> = later(&sent(), 480, 6.0).into_iter().map(|sample| sample.clamp(-0.9, 0.9)).collect();
+    let cases = [
+        ("door_slam", slam),
+        ("clipped", clipped),
+        ("no_signal", vec![0.0; clean.len()]),
+        ("too_short", clean[..RATE].to_vec()),
+    ];
+    for (kind, captured) in cases {
+        for command in ["margin", "seats"] {
+            let (lines, code) = said(&[command, "--json"], &captured);
+            assert_eq!((code, &lines[0]["refused"]), (Some(2), &Value::from(true)), "{kind}: {lines:?}");
+            assert_eq!(lines[0]["kind"], kind, "{lines:?}");
+            assert!(lines[0].get("margin_db").is_none() && lines[0].get("sti").is_none(), "{lines:?}");
+        }
+    }
+    let none = run(&["margin"], Path::new("none.wav"), Path::new("neither.wav"));
+    assert_eq!(none.status.code(), Some(3));
+    assert!(String::from_utf8_lossy(&none.stderr).contains("none.wav"));
+}
