@@ -188,7 +188,7 @@ mod tests {
         let samples = sweep.samples(SampleRate::new(48_000).unwrap());
         let sent = [vec![0.0; 24_000], samples, vec![0.0; 48_000]].concat();
         let back: Vec<f32> = (0..sent.len()).map(|n| if n < 240 { 0.0 } else { 0.1 * sent[n - 240] }).collect();
-        write(&sent_path, 48_000, &[sent.clone()]);
+        write(&sent_path, 48_000, std::slice::from_ref(&sent));
         write(&captured_path, 48_000, &[back.clone(), back, vec![0.0; sent.len()]]);
         let found = loops(&sent_path, &captured_path, Clocks::Same).unwrap();
         for channel in &found.channels[..2] {

@@ -229,8 +229,8 @@ pub fn refused_record(what: &str, channel: usize, refusal: Refusal) -> Value {
 pub fn margin_record(channel: usize, found: &Loop, wanted: Db, cuts: Option<&Cuts>) -> Value {
     let mut record = together_record(&found.margin, wanted);
     record["channel"] = channel.into();
-    record["drift_ppm"] = thousandths(found.drift_ppm).into();
-    record["signal_to_noise_db"] = thousandths(found.signal_to_noise.get()).into();
+    record["drift_ppm"] = thousandths(found.drift_ppm);
+    record["signal_to_noise_db"] = thousandths(found.signal_to_noise.get());
     let (needed, made, buys): (_, &[Cut], _) = match cuts {
         None => return record,
         Some(Cuts::NoneNeeded { .. }) => ("none", &[], None),

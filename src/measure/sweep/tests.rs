@@ -64,6 +64,9 @@ fn take(captured: &[f32], clocks: Clocks) -> Result<Taken, Refusal> {
     Inverse::new(&sent(), rate())?.take(captured, clocks)
 }
 
+/// Whether it is the refusal that was expected.
+type Named = fn(&Refusal) -> bool;
+
 /// Noise-free within 0.3 dB, at 20 dB of signal-to-noise within 1 dB, the ring within half a per cent; the safe number
 /// never above the truth and at most 2 dB under it.
 #[test]
@@ -120,8 +123,8 @@ fn unfit_captures_are_refused_with_their_reason() {
     };
     let mut seeded = Seeded(9);
     let noise: Vec<f32> = good.iter().map(|_| seeded.next() as f32).collect();
-    let slow = |n: usize| if (n / 12_000) % 2 == 0 { 0.2 } else { 0.01 };
-    let cases: [(&str, Vec<f32>, fn(&Refusal) -> bool); 8] = [
+    let slow = |n: usize| if (n / 12_000).is_multiple_of(2) { 0.2 } else { 0.01 };
+    let cases: [(&str, Vec<f32>, Named); 8] = [
         ("clipped", changed(&|_, x| x.clamp(-0.03, 0.03)), |r| matches!(r, Refusal::Clipped { .. })),
         (
             "a slam",
