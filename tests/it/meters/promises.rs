@@ -83,9 +83,11 @@ proptest! {
             (a.take.active_level.get(), b.take.active_level.get(), 0.05),
             (a.take.peak_95.get(), b.take.peak_95.get(), 0.11),
         ];
-        // Levels are counted in steps, so a frame on the edge of what counts as sound may fall to either side: one at most.
+        // Levels are counted in steps, so a frame on the edge of what counts as sound may fall to either side: one at most,
+        // unless the floor itself lies on the edge of being known.
         let (sounded, soft_sounded) = (a.take.active_time.get(), b.take.active_time.get());
-        prop_assert!((sounded - soft_sounded).abs() < 0.101, "{sounded} s and {soft_sounded} s sounded");
+        let one_floor = a.take.floor.is_some() == b.take.floor.is_some();
+        prop_assert!(!one_floor || (sounded - soft_sounded).abs() < 0.101, "{sounded} s and {soft_sounded} s sounded");
         let of_other_frames = |value: usize| value >= 7 && (sounded - soft_sounded).abs() > 0.001;
         for (value, (a, b, tolerance)) in pairs.into_iter().enumerate().filter(|(value, _)| !of_other_frames(*value)) {
             prop_assert!((b - a - change).abs() < tolerance, "value {value}: {a} and {b} with {change} dB");
