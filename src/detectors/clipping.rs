@@ -3,9 +3,8 @@
 //! Input: the flat runs of one channel (see `meters::FlatRun`). *Clipped*: a run of three or more samples
 //! at full scale. *Flat top*: runs at a repeated value below full scale, at five or more places, where the
 //! slopes of the neighbours would have carried the wave 0.5 dB further; a smooth or limited maximum does
-//! not count, nor does one sample of a loop that comes round again: the places (both half-waves together, where their values agree) must be of two forms or
-//! forty, and the wave
-//! must not go beyond them. Runs closer than a second are one passage. Working values, common practice.
+//! not count, nor does one sample of a loop that comes round again: the places (both half-waves together, where their
+//! values agree) must be of two forms or forty, and the wave must not go beyond them. Runs closer than a second are one passage. Working values, common practice.
 
 use super::finding::{Evidence, Finding, Outbox};
 use crate::meters::FlatRun;

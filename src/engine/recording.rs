@@ -95,16 +95,6 @@ impl Recording {
     }
 }
 
-/// Whether the name promises a recording: what a folder is searched for.
-pub fn looks_like_sound(path: &Path) -> bool {
-    const ENDINGS: [&str; 22] = [
-        "wav", "wave", "rf64", "bw64", "w64", "bwf", "flac", "mp3", "m4a", "mp4", "mov", "aac", "ogg", "oga", "opus",
-        "aif", "aiff", "aifc", "caf", "alac", "mka", "webm",
-    ];
-    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_lowercase();
-    ENDINGS.contains(&ending.as_str())
-}
-
 /// What to do about a channel; `step` is `None` if it is set.
 #[derive(Clone, Copy, Debug)]
 pub struct ChannelVerdict {

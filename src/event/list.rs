@@ -242,6 +242,7 @@ mod tests {
         // The line is the file's own: the notes above take two.
         let said = list.set(1, Column::Kind, "drms kick").unwrap_err().to_string();
         assert!(said.starts_with("inputs.csv:4:3 (kind): “drms kick” is not a kind of source. "), "{said}");
+        assert!(said.contains("Expected one of: "), "{said}");
         let said = list.set(1, Column::Channel, "1").unwrap_err().to_string();
         assert!(said.contains("channel 1 is listed twice, first on line 2. Expected each channel once"), "{said}");
         let said = list.set(2, Column::Channel, "65").unwrap_err().to_string();

@@ -8,6 +8,7 @@
 mod channels;
 pub mod checks;
 pub mod counts;
+mod cues;
 pub mod cures;
 pub mod gear;
 pub mod hall;

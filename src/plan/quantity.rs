@@ -50,3 +50,8 @@ quantity! {
     /// Sound pressure level, dB re 20 µPa.
     Spl
 }
+
+impl Metres {
+    /// International yard and pound agreement, 1959.
+    pub const FOOT: Self = Self::new(0.3048);
+}

@@ -5,14 +5,15 @@
 
 use super::channels;
 use super::checks::{About, Found, Trouble, Unknown, wants_feed};
+use super::cues;
 use super::gear::{self, GearKind, InPort, OutPort, PhantomSwitch, Role, Side};
 use super::loading;
 use super::port::{Carries, Input, Layout, OnPhantom, Output, Supply, Takes};
-use super::rig::{Bus, Cue, Rig, Strip, Tap, ThingId, WireId, Wired};
+use super::rig::{Bus, Rig, Strip, Tap, ThingId, WireId, Wired};
 use super::routing::{Closed, Node, Paths, SideKey, with_role};
 use super::rules::Around;
 use super::verdict::Verdict;
-use super::wire::{Cable, InLine};
+use super::wire::Cable;
 use crate::units::Db;
 
 pub(super) fn check(rig: &Rig, paths: &Paths, found: &mut Found) {
@@ -138,7 +139,7 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
         };
         let misled = rig.wires.iter().filter(own).any(elsewhere);
         if let Some(cue) = strip.cue {
-            cue_past_its_channel(rig, paths, strip, cue, found);
+            cues::past_its_channel(rig, paths, strip, cue, found);
         }
         if !misled && (strip.cue.is_some() || !straight_to_the_hall(rig, paths, strip)) {
             found.never(about, Trouble::NotWired);
@@ -149,30 +150,8 @@ fn channel(rig: &Rig, paths: &Paths, strip: &Strip, found: &mut Found) {
         found.but(about, Trouble::SoloOn);
     }
     let start = Node::Channel(number);
-    let reached = paths.reached(start);
-    let heard_by = |role| reached.iter().filter(move |node| with_role(rig, **node, role));
-    let speaker = |node: &Node| match node {
-        Node::Thing(id, _) => *id,
-        _ => ThingId(0),
-    };
     if let Some(cue) = strip.cue {
-        if let Some(node) = heard_by(Role::Hall).next() {
-            found.never(about, Trouble::CueInTheHall { cue, speaker: speaker(node) });
-        }
-        // On a track of its own it does no harm; in a mix it does.
-        let in_a_mix = |node: &&Node| {
-            let buses = reached.iter().filter(|bus| matches!(bus, Node::Bus(_)));
-            buses.into_iter().any(|bus| paths.reached(*bus).contains(*node))
-        };
-        if let Some(node) = heard_by(Role::Recording).find(in_a_mix) {
-            found.never(about, Trouble::CueInTheRecording { cue, recorder: speaker(node) });
-        }
-        if heard_by(Role::Monitor).next().is_none() {
-            found.but(about, Trouble::CueUnheard(cue));
-        }
-        cue_summed(rig, number, cue, found);
-        cue_past_its_channel(rig, paths, strip, cue, found);
-        return;
+        return cues::check(rig, paths, strip, cue, found);
     }
     let dry = paths.dry(rig, start);
     if !dry.iter().any(|node| with_role(rig, *node, Role::Hall)) {
@@ -199,27 +178,6 @@ fn right_half_is_lost(rig: &Rig, paths: &Paths, number: u8) -> bool {
     let in_the_hall = |bus: Bus| paths.reached(Node::Bus(bus)).iter().any(|node| with_role(rig, *node, Role::Hall));
     let right = |wired: &Wired| Some(wired.to.0) == rig.desk() && wired.to.1 == InPort::Stereo(number, Side::Right);
     rig.wires.iter().any(right) && in_the_hall(Bus::MainLeft) && !in_the_hall(Bus::MainRight)
-}
-
-/// Other wires of a cue's source, and where they lead: past its channel no fader holds it back.
-fn cue_past_its_channel(rig: &Rig, paths: &Paths, strip: &Strip, cue: Cue, found: &mut Found) {
-    let number = strip.channel.number() as u8;
-    let own = rig.source_of(number).map(|(_, wired)| wired.from);
-    let carries = |wired: &Wired| match own {
-        Some(socket) => wired.from == socket,
-        None => rig.thing(wired.from.0).name == strip.name,
-    };
-    for edge in paths.edges() {
-        let Some(wired) = edge.wire.map(|id| &rig.wires[id.0]) else { continue };
-        if edge.to == Node::Channel(number) || edge.closed.is_some() || !carries(wired) {
-            continue;
-        }
-        let mut reached = paths.reached(edge.to);
-        reached.insert(edge.to);
-        if let Some(Node::Thing(speaker, _)) = reached.into_iter().find(|node| with_role(rig, *node, Role::Hall)) {
-            found.never(About::Channel(number), Trouble::CueInTheHall { cue, speaker });
-        }
-    }
 }
 
 /// Then nobody is heard, and once is enough to say so.
@@ -267,20 +225,6 @@ fn missing_side(rig: &Rig, paths: &Paths, number: u8) -> Option<SideKey> {
         Some(SideKey::Right)
     } else {
         None
-    }
-}
-
-/// A cue on one half of a source whose other wire carries both halves.
-fn cue_summed(rig: &Rig, channel: u8, cue: Cue, found: &mut Found) {
-    let stereo = |wired: &Wired| output_of(rig, wired).is_some_and(|out| out.layout != Layout::Mono);
-    let comes = |wired: &&Wired| Some(wired.to.0) == rig.desk() && rig.channel_of(wired) == Some(channel);
-    let Some(own) = rig.wires.iter().filter(comes).find(|wired| stereo(wired)) else { return };
-    let both = |wired: &Wired| {
-        let whole = wired.from.1 == OutPort::Own(None) && wired.wire.cable != Cable::Split;
-        wired.from.0 == own.from.0 && (whole || wired.wire.through.contains(&InLine::ResistorSum))
-    };
-    if rig.wires.iter().any(both) {
-        found.never(About::Channel(channel), Trouble::CueSummed(cue));
     }
 }
 

@@ -9,8 +9,6 @@ use crate::plan::quantity::Metres;
 
 static FEET: AtomicBool = AtomicBool::new(false);
 
-const FOOT: f64 = 0.3048;
-
 /// From here on feet stand beside metres, or no longer.
 pub fn show_feet(on: bool) {
     FEET.store(on, Relaxed);
@@ -33,7 +31,7 @@ pub fn cell(number: &str, metres: Metres) -> String {
 }
 
 fn in_feet(metres: Metres, wanted: bool) -> String {
-    let feet = metres.get() / FOOT;
+    let feet = metres.get() / Metres::FOOT.get();
     if !wanted || !feet.is_finite() {
         return String::new();
     }

@@ -116,10 +116,11 @@ impl Files<'_> {
         }
         // What hangs on a file that is not whole is not told of beside it.
         let no_inputs = !self.folder.join(super::INPUTS_FILE).exists();
-        let whole = self.mistakes.is_empty() && stock.is_some() && !no_inputs;
+        let unbroken = self.mistakes.is_empty();
+        let whole = unbroken && stock.is_some() && !no_inputs;
         let missing = match (&stock, no_inputs) {
             (_, true) => Some((super::INPUTS_FILE, "channel,name,kind")),
-            (None, _) => Some((GEAR_FILE, gear::EXAMPLE)),
+            (None, _) if unbroken => Some((GEAR_FILE, gear::EXAMPLE)),
             _ => None,
         };
         if let Some(hall) = hall.as_ref().filter(|_| whole) {
@@ -129,7 +130,7 @@ impl Files<'_> {
         let wires = match self.optional(&self.folder.join(PATCH_FILE))? {
             Some(bytes) => self.reading(PATCH_FILE, |findings| {
                 text::ended(&bytes, findings);
-                let wires = patch::read(&bytes, &mut known, &mut things, findings);
+                let wires = patch::read(&bytes, hall.is_some(), &mut known, &mut things, findings);
                 if !whole {
                     patch::tell_the_cause(missing, findings);
                 }

@@ -6,11 +6,11 @@
 //! to tell.
 
 use super::sheet::{Heading, Row, Sheet, heading, needed};
-use super::words::{self, BOXES, CABLES, INS, OUTS, PLUGS};
+use super::words::{self, BOXES, CABLES, Ends, INS, OUTS, PLUGS};
 use crate::event::error::{Fault, Findings, Mistake, quote};
 use crate::event::words::{nearest, plain};
 use crate::plan::gear::{self, GearKind, InPort, OutPort};
-use crate::plan::port::{Plug, Seat, Socket};
+use crate::plan::port::Plug;
 use crate::plan::quantity::{Area, Metres};
 use crate::plan::rig::{Thing, ThingId, Wired};
 use crate::plan::sums::cable;
@@ -42,7 +42,14 @@ pub struct Known {
 }
 
 /// Everything that could be read, with every mistake. Named things are put into `things`.
-pub fn read(bytes: &[u8], known: &mut Vec<Known>, things: &mut Vec<Thing>, findings: &mut Findings) -> Vec<Wired> {
+/// Without a venue.toml nobody listed the hall's circuits (`circuits_are_listed`): what a mains lead begins at is one.
+pub fn read(
+    bytes: &[u8],
+    circuits_are_listed: bool,
+    known: &mut Vec<Known>,
+    things: &mut Vec<Thing>,
+    findings: &mut Findings,
+) -> Vec<Wired> {
     let Some(sheet) = Sheet::of(bytes, HEADINGS, EXAMPLE, findings) else { return Vec::new() };
     let mut wires: Vec<Wired> = Vec::new();
     let mut labels: Vec<(String, usize)> = Vec::new();
@@ -53,6 +60,9 @@ pub fn read(bytes: &[u8], known: &mut Vec<Known>, things: &mut Vec<Thing>, findi
             row.mistake(0, Fault::SameName { name: quote(&label), first: *first }, findings);
         }
         labels.push((label.clone(), row.line));
+        if !circuits_are_listed {
+            take_for_a_circuit(&row, known);
+        }
         wires.extend(wire(&row, label, known, things, findings));
     }
     wires
@@ -72,11 +82,10 @@ pub fn tell_the_cause(missing: Option<(&'static str, &'static str)>, findings: &
 fn wire(
     row: &Row,
     label: String,
-    known: &mut Vec<Known>,
+    known: &mut [Known],
     things: &mut Vec<Thing>,
     findings: &mut Findings,
 ) -> Option<Wired> {
-    circuit_of_no_venue(row, known);
     let from = named(row, 1, known, things, findings);
     let to = named(row, 3, known, things, findings);
     let out = words::out_port(&row.text(2));
@@ -87,7 +96,8 @@ fn wire(
     if input.is_none() {
         row.wrong(4, "a socket", INS, None, findings);
     }
-    let cable = row.word(5, "a cable", CABLES, findings);
+    let (cable, ends) =
+        row.word(5, "a cable", CABLES, findings).map_or((None, Ends::Open), |(cable, ends)| (Some(cable), ends));
     let length = row.number(6, "m", 0.1..=500.0, findings).map(Metres::new);
     let through = through(row, findings);
     let plugs = [8, 9].map(|column| row.word(column, "a plug", PLUGS, findings));
@@ -99,18 +109,17 @@ fn wire(
             input = InPort::Power;
         }
     }
-    let said = Said { word: row.text(5), cable, length, through, plugs, area };
+    let said = Said { cable, ends, length, through, plugs, area };
     let described = cable.is_some() && length.is_some();
     let wire = said.wire(&things[from.0], out, &things[to.0], input);
     Some(Wired { label, from: (from, out), to: (to, input), wire, described, notes: row.text(11) })
 }
 
-/// Without a venue.toml nobody listed the hall's circuits: what a mains lead begins at is one.
-fn circuit_of_no_venue(row: &Row, known: &mut Vec<Known>) {
-    let (name, cable) = (row.text(1), plain(&row.text(5)));
+/// What a mains lead begins at, where nobody knows it.
+fn take_for_a_circuit(row: &Row, known: &mut Vec<Known>) {
+    let name = row.text(1);
     let is_known = known.iter().any(|known| plain(&known.thing.name) == plain(&name));
-    let listed = known.iter().any(|known| known.thing.kind == GearKind::Circuit);
-    if !listed && !is_known && !name.is_empty() && cable == "mains cable" {
+    if !is_known && !name.is_empty() && plain(&row.text(5)) == "mains cable" {
         let thing = Thing { name, kind: GearKind::Circuit, spec: <_>::default(), place: None };
         known.push(Known { thing, id: None });
     }
@@ -182,8 +191,8 @@ fn through(row: &Row, findings: &mut Findings) -> Vec<InLine> {
 
 /// What the line says of the lead.
 struct Said {
-    word: String,
     cable: Option<Cable>,
+    ends: Ends,
     length: Option<Metres>,
     through: Vec<InLine>,
     plugs: [Option<Plug>; 2],
@@ -215,19 +224,11 @@ impl Said {
                 (Cable::Speaker(_), Some(area)) => Cable::Speaker(area),
                 _ => cable,
             };
-            if plain(&self.word) == "xlr jack cable" {
-                // As it goes in.
-                let sits = |socket: Option<Socket>, plug| socket.is_none_or(|socket| socket.seats(plug) == Seat::Right);
-                let from_socket = ports.0.map(|out| out.socket);
-                let turned = !(sits(from_socket, Plug::Xlr) && sits(to_socket, Plug::Trs));
-                [wire.from_plug, wire.to_plug] = if turned { [Plug::Trs, Plug::Xlr] } else { [Plug::Xlr, Plug::Trs] };
-            }
-            wire.to_plug = plug_of(&self.word, to_socket).unwrap_or(wire.to_plug);
+            let [from_plug, to_plug] = self.ends.plugs([ports.0.map(|out| out.socket), to_socket]);
+            wire.to_plug = to_plug.unwrap_or(wire.to_plug);
             // Before a box at the source stands a short lead of its own.
             let straight = !self.through.iter().any(|inline| inline.load().is_some());
-            if let Some(out) = ports.0.filter(|_| straight) {
-                wire.from_plug = plug_of(&self.word, Some(out.socket)).unwrap_or(wire.from_plug);
-            }
+            wire.from_plug = from_plug.filter(|_| straight).unwrap_or(wire.from_plug);
         } else if let (Cable::Speaker(_), Some(area)) = (wire.cable, self.area) {
             wire.cable = Cable::Speaker(area);
         }
@@ -235,16 +236,5 @@ impl Said {
         wire.from_plug = self.plugs[0].unwrap_or(wire.from_plug);
         wire.to_plug = self.plugs[1].unwrap_or(wire.to_plug);
         Wire { through: self.through, ..wire }
-    }
-}
-
-/// The plug at an end of a cable of this name; `None` where the name leaves it open.
-fn plug_of(word: &str, socket: Option<Socket>) -> Option<Plug> {
-    match (plain(word).as_str(), socket) {
-        ("mic cable" | "xlr", _) => Some(Plug::Xlr),
-        ("balanced jack cable", _) => Some(Plug::Trs),
-        ("instrument cable" | "jack cable", _) | ("stereo split", Some(Socket::Combo | Socket::Jack)) => Some(Plug::Ts),
-        ("mini jack cable" | "rca cable", Some(Socket::Combo | Socket::Jack)) => Some(Plug::Ts),
-        _ => None,
     }
 }

@@ -13,6 +13,7 @@ use crate::event::row::{newlines, one_line};
 use crate::event::table::{open_quote, records};
 use crate::event::text;
 use crate::event::words::{self, heading_words};
+use crate::plan::quantity::Metres;
 
 /// A heading and what people write in its place.
 pub struct Heading {
@@ -262,7 +263,6 @@ impl<'a> Row<'a> {
 
 /// What whoever measured in feet meant.
 fn feet_as_metres(text: &str) -> Option<f64> {
-    const FOOT: f64 = 0.3048;
     let feet = ["feet", "foot", "ft", "'", "’"].iter().find_map(|word| text.strip_suffix(word))?;
-    Some(feet.trim().parse::<f64>().ok()? * FOOT)
+    Some(feet.trim().parse::<f64>().ok()? * Metres::FOOT.get())
 }

@@ -6,7 +6,7 @@
 use crate::event::words::plain;
 use crate::plan::gear::{GearKind, InPort, LeadKind, OutPort, PhantomSwitch, Side, StandKind};
 use crate::plan::kind::OutKind;
-use crate::plan::port::Plug;
+use crate::plan::port::{Plug, Seat, Socket};
 use crate::plan::quantity::Area;
 use crate::plan::wire::{Cable, InLine};
 
@@ -78,22 +78,52 @@ pub fn kind_word(kind: GearKind) -> &'static str {
 
 const THICK: Cable = Cable::Speaker(Area::new(2.5));
 
-pub const CABLES: &[(&str, Cable)] = &[
-    ("mic cable", Cable::Pair),
-    ("xlr", Cable::Pair),
-    ("balanced jack cable", Cable::Pair),
-    ("xlr jack cable", Cable::Pair),
-    ("instrument cable", Cable::Single),
-    ("jack cable", Cable::Single),
-    ("mini jack cable", Cable::Single),
-    ("rca cable", Cable::Single),
-    ("stereo split", Cable::Split),
-    ("insert cable", Cable::InsertY),
-    ("return insert cable", Cable::ReturnWired),
-    ("speaker cable", THICK),
-    ("usb cable", Cable::Usb),
-    ("network cable", Cable::Network),
-    ("mains cable", Cable::Mains),
+/// What the word of a cable says of its plugs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ends {
+    Both(Plug),
+    /// Whichever way round it goes in.
+    XlrAndJack,
+    /// Mono jacks where a jack goes in, else what belongs there.
+    JacksWhereTheyGoIn,
+    /// What belongs to the sockets.
+    Open,
+}
+
+impl Ends {
+    /// At both ends; `None` where the word leaves it open.
+    pub fn plugs(self, sockets: [Option<Socket>; 2]) -> [Option<Plug>; 2] {
+        let sits = |socket: Option<Socket>, plug| socket.is_none_or(|socket| socket.seats(plug) == Seat::Right);
+        match self {
+            Self::Both(plug) => [Some(plug); 2],
+            Self::XlrAndJack if sits(sockets[0], Plug::Xlr) && sits(sockets[1], Plug::Trs) => {
+                [Some(Plug::Xlr), Some(Plug::Trs)]
+            }
+            Self::XlrAndJack => [Some(Plug::Trs), Some(Plug::Xlr)],
+            Self::JacksWhereTheyGoIn => sockets.map(|socket| {
+                socket.is_some_and(|socket| matches!(socket, Socket::Combo | Socket::Jack)).then_some(Plug::Ts)
+            }),
+            Self::Open => [None; 2],
+        }
+    }
+}
+
+pub const CABLES: &[(&str, (Cable, Ends))] = &[
+    ("mic cable", (Cable::Pair, Ends::Both(Plug::Xlr))),
+    ("xlr", (Cable::Pair, Ends::Both(Plug::Xlr))),
+    ("balanced jack cable", (Cable::Pair, Ends::Both(Plug::Trs))),
+    ("xlr jack cable", (Cable::Pair, Ends::XlrAndJack)),
+    ("instrument cable", (Cable::Single, Ends::Both(Plug::Ts))),
+    ("jack cable", (Cable::Single, Ends::Both(Plug::Ts))),
+    ("mini jack cable", (Cable::Single, Ends::JacksWhereTheyGoIn)),
+    ("rca cable", (Cable::Single, Ends::JacksWhereTheyGoIn)),
+    ("stereo split", (Cable::Split, Ends::JacksWhereTheyGoIn)),
+    ("insert cable", (Cable::InsertY, Ends::Open)),
+    ("return insert cable", (Cable::ReturnWired, Ends::Open)),
+    ("speaker cable", (THICK, Ends::Open)),
+    ("usb cable", (Cable::Usb, Ends::Open)),
+    ("network cable", (Cable::Network, Ends::Open)),
+    ("mains cable", (Cable::Mains, Ends::Open)),
 ];
 
 pub const PLUGS: &[(&str, Plug)] = &[
