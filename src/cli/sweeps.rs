@@ -19,11 +19,12 @@ pub fn margin(args: &MarginArgs) -> anyhow::Result<Exit> {
         let number = index + 1;
         end = end.and(match channel {
             Ok(found) => {
-                let cuts = found.cuts(args.eq.equaliser(), wanted);
+                let equaliser = args.eq.equaliser();
+                let cuts = found.cuts(equaliser, wanted);
                 if args.files.json {
                     out::json(&sweeps::margin_record(number, found, wanted, cuts.as_ref()))?;
                 } else {
-                    lines(&sweeps::margin_lines(number, found, wanted, cuts.as_ref()))?;
+                    lines(&sweeps::margin_lines(number, found, wanted, cuts.as_ref(), equaliser))?;
                 }
                 if found.margin.safe < wanted { Exit::Findings } else { Exit::Fine }
             }

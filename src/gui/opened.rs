@@ -78,7 +78,7 @@ impl Opened {
     pub fn ui(&mut self, ui: &mut Ui, look: Look, take: &Take, names: &[String], player: &mut Player) -> bool {
         let palette = look.palette();
         let (headline, next) = words::one(take);
-        step::next_step(ui, look, &Words { headline: &headline, then: &next.then, next: &next }, palette.text);
+        step::next_step_of(ui, look, &Words { headline: &headline, then: &next.then, next: &next }, Some(take.bad));
         let sounds = self.follow(ui.ctx());
         let mut wish = None;
         ScrollArea::vertical().id_salt("opened").auto_shrink([false, false]).show(ui, |ui| {

@@ -208,7 +208,7 @@ impl Takes {
         let (headline, next) =
             words::all(self.rows.first().map(|row| &row.take), self.rows.len(), self.wanted, self.failed.as_deref());
         let told = Words { headline: &headline, then: &next.then, next: &next };
-        step::next_step(ui, look, &told, look.palette().text);
+        step::next_step_of(ui, look, &told, self.rows.first().map(|row| row.take.bad));
         if let Some(written) = &self.written {
             ui.label(written);
         }

@@ -7,7 +7,7 @@ use eframe::egui::{Color32, FontId, Galley, Painter, Rect, Role, Sense, Ui, Widg
 
 use super::shapes;
 use super::theme::{GAP, Look};
-use crate::view::{Arrow, NextStep};
+use crate::view::{Arrow, Bad, NextStep};
 
 /// Share of the width that the arrow takes.
 const ARROW: f32 = 0.17;
@@ -26,6 +26,17 @@ pub fn next_step(ui: &mut Ui, look: Look, words: &Words, tone: Color32) {
     let arrow = words.next.arrow;
     let color = if arrow == Arrow::None { look.palette().line } else { tone };
     next_step_marked(ui, look, words, |painter, within| shapes::arrow(painter, arrow, within, color));
+}
+
+/// Where nothing is to be turned, how bad it is stands in the arrow's place.
+pub fn next_step_of(ui: &mut Ui, look: Look, words: &Words, bad: Option<Bad>) {
+    let palette = look.palette();
+    next_step_marked(ui, look, words, |painter, within| match (words.next.arrow, bad) {
+        (Arrow::None, Some(bad)) => {
+            shapes::bad(painter, palette, bad, within.center(), within.width().min(within.height()) * 0.6);
+        }
+        (arrow, _) => shapes::arrow(painter, arrow, within, palette.text),
+    });
 }
 
 /// With another shape in the arrow's place.

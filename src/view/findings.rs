@@ -267,7 +267,9 @@ pub const fn finding_advice(evidence: &Evidence) -> &'static str {
         Evidence::Rate { .. } => "Put the right rate into the header of a copy",
         Evidence::OddRate { .. } => "Convert a copy to the others’ rate; set the recorder once",
         Evidence::Drift { .. } => "Stretch a copy by that, or line up anew at each applause",
-        Evidence::Hum { form: HumForm::Magnetic, .. } => "Mute inputs one by one; move that lead, try a ground lift",
+        Evidence::Hum { form: HumForm::Magnetic, .. } => {
+            "Mute inputs in turn; move that lead, lift its DI’s audio ground"
+        }
         Evidence::Hum { .. } => "Lights on another circuit; this device on battery or a DI",
         Evidence::Hiss { .. } => "Next time more gain before, less after; nearer microphones",
         Evidence::Whine { .. } => "Laptop off its supply; leads away from screens and chargers",

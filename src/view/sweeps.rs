@@ -7,7 +7,8 @@
 use serde_json::{Value, json};
 
 use super::numbers::{self, span, thousandths};
-use super::ringout::frequency;
+use super::ringout::{self, frequency};
+use crate::coach::ringout::{Band, Equaliser};
 use crate::engine::sweep::{Cut, Cuts, Loop, Margin, Rating, Refusal, Ring, SPARE, Seat, Shape};
 use crate::units::{Db, Seconds};
 
@@ -32,9 +33,15 @@ signal_to_noise_db; or refused (true) with kind and reason
 What is not known is null.";
 
 /// "Channel 1: 9.2 dB left before it rings, first at 2.44 kHz".
-pub fn margin_lines(channel: usize, found: &Loop, wanted: Db, cuts: Option<&Cuts>) -> Vec<String> {
+pub fn margin_lines(
+    channel: usize,
+    found: &Loop,
+    wanted: Db,
+    cuts: Option<&Cuts>,
+    equaliser: Equaliser,
+) -> Vec<String> {
     let mut lines = told(&format!("Channel {channel}"), &found.margin, wanted);
-    lines.extend(cuts.into_iter().flat_map(cut_lines));
+    lines.extend(cuts.into_iter().flat_map(|cuts| cut_lines(cuts, equaliser)));
     lines.push(quality(found.signal_to_noise, found.drift_ppm));
     lines
 }
@@ -67,7 +74,7 @@ fn told(who: &str, margin: &Margin, wanted: Db) -> Vec<String> {
 }
 
 /// What the equaliser can do, and whether it is worth it.
-fn cut_lines(cuts: &Cuts) -> Vec<String> {
+fn cut_lines(cuts: &Cuts, equaliser: Equaliser) -> Vec<String> {
     let (head, made): (String, &[Cut]) = match cuts {
         Cuts::NoneNeeded { .. } => ("no cuts needed".into(), &[]),
         Cuts::Enough { cuts, .. } => ("cuts that are enough:".into(), cuts),
@@ -75,16 +82,17 @@ fn cut_lines(cuts: &Cuts) -> Vec<String> {
             (format!("cuts can buy only {} here: move the microphone or the loudspeaker", span(*buys)), cuts)
         }
     };
-    let each = made.iter().map(|cut| format!("    {}: {} left then", band(cut), span(cut.margin)));
+    let each = made.iter().map(|cut| format!("    {}: {} left then", band(cut, equaliser), span(cut.margin)));
     std::iter::once(format!("  {head}")).chain(each).collect()
 }
 
-/// "2.5 kHz DOWN 3 dB".
-fn band(cut: &Cut) -> String {
-    let which = match cut.band.shape {
-        Shape::LowShelf => "Lo".to_owned(),
-        Shape::HighShelf => "Hi".to_owned(),
-        _ => frequency(cut.band.frequency),
+/// "The 2.5k band DOWN 3 dB", as it is printed on the desk.
+fn band(cut: &Cut, equaliser: Equaliser) -> String {
+    let which = match (cut.band.shape, equaliser.nearest(cut.band.frequency)) {
+        (Shape::LowShelf, _) => "Lo".to_owned(),
+        (Shape::HighShelf, _) => "Hi".to_owned(),
+        (_, Some(printed)) => format!("the {} band", ringout::band(Band::Graphic(printed))),
+        (_, None) => ringout::setting(cut.band.frequency),
     };
     format!("{which} DOWN {}", span(cut.band.gain))
 }

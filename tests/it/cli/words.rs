@@ -404,7 +404,7 @@ fn every_finding_has_its_words() {
                 form: HumForm::Magnetic,
             },
             "hum: 49.98 Hz and multiples at −60.0 dBFS, 40 dB under the programme",
-            "Mute inputs one by one; move that lead, try a ground lift",
+            "Mute inputs in turn; move that lead, lift its DI’s audio ground",
         ),
         (
             Evidence::Crackle { clicks: 7, highest: Dbfs::new(-20.0) },
