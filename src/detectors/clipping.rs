@@ -1,7 +1,7 @@
 //! Clipping at this meter's full scale, and flat tops below it (overload before this meter).
 //!
 //! Input: the flat runs of one channel (see `meters::FlatRun`). *Clipped*: a run of three or more samples
-//! at full scale. *Flat top*: runs at a repeated value below full scale, at five or more places, where the
+//! at full scale. *Flat top*: runs at a repeated value below full scale, at five or more places (long runs count for more), where the
 //! slopes of the neighbours would have carried the wave 0.5 dB further; a smooth or limited maximum does
 //! not count, nor does one sample of a loop that comes round again: the places (both half-waves together, where their
 //! values agree) must be of two forms or forty, and the wave must not go beyond them. Runs closer than a second are one passage. Working values, common practice.
@@ -16,6 +16,8 @@ const FULL_SCALE: f32 = 0.9999;
 const NEAR_FULL_SCALE: Dbfs = Dbfs::new(-0.3);
 const OVERSHOOT: Db = Db::new(0.5);
 const PLACES: u32 = 5;
+/// Samples of a run that tells as much as one place more: no smooth crest stays within 0.3 % so long and is steep beside it.
+const LONG: u32 = 12;
 const PLACES_NEAR_FULL_SCALE: u32 = 2;
 /// A value that the wave went this far beyond (0.35 dB) within so long is no limit: one drum in a mix was flat.
 const BEYOND: f32 = 1.04;
@@ -86,6 +88,8 @@ impl Passage {
 struct Repeated {
     value: f32,
     places: u32,
+    /// Places, long runs counted for more.
+    weight: u32,
     /// Samples and overshoot of the first runs that differ.
     forms: [(u32, Db); FORMS],
     known_forms: usize,
@@ -101,6 +105,7 @@ impl Repeated {
 
     fn count(&mut self, run: &FlatRun) {
         self.places += 1;
+        self.weight += 1 + run.samples / LONG;
         let same = |&(samples, overshoot): &(u32, Db)| {
             samples.abs_diff(run.samples) <= 1 && (overshoot - run.overshoot).abs() <= SAME_FORM
         };
@@ -215,8 +220,10 @@ impl Clipping {
         let (this, other) = (&self.flat[side], &self.flat[1 - side]);
         let agree = (this.value - other.value).abs() <= this.value * SAME_VALUE;
         let pooled = |count: fn(&Repeated) -> u32| count(this) + if agree { count(other) } else { 0 };
-        let places = pooled(|repeated| repeated.places);
-        places >= PLACES && (places >= MANY_PLACES || pooled(|repeated| repeated.known_forms as u32) >= FORMS as u32)
+        let weight = pooled(|repeated| repeated.weight);
+        weight >= PLACES
+            && (pooled(|repeated| repeated.places) >= MANY_PLACES
+                || pooled(|repeated| repeated.known_forms as u32) >= FORMS as u32)
     }
 
     /// Reports the open passage of flat tops on this side, if it stood at enough places.

@@ -183,6 +183,25 @@ pub enum DropoutForm {
     Zeros,
     /// One value, again and again.
     Held,
+    /// The block before it once more.
+    Repeated,
+    /// Nothing stands in it: the wave jumps.
+    Step,
+    /// Nothing but noise far under what its pauses had.
+    Died,
+}
+
+impl DropoutForm {
+    /// The word for it in machine-readable output.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Zeros => "zeros",
+            Self::Held => "held",
+            Self::Repeated => "repeated",
+            Self::Step => "step",
+            Self::Died => "died",
+        }
+    }
 }
 
 /// What the lines of the mains tell of their source.
@@ -254,6 +273,7 @@ impl Finding {
             }
             Evidence::Clipped { .. } | Evidence::FlatTop { .. } | Evidence::CodedClip { .. } => Severity::Hides,
             Evidence::Silent { .. } | Evidence::Truncated { .. } => Severity::Lost,
+            Evidence::Dropout { form: DropoutForm::Step, .. } => Severity::Mendable,
             Evidence::Dropout { length, .. } if length > LONG_HOLE => Severity::Lost,
             Evidence::Dropout { .. } | Evidence::Crackle { .. } => Severity::Hides,
             Evidence::Low { active, floor: Some(floor) } if active - floor < NEAR_FLOOR => Severity::Hides,

@@ -1,6 +1,6 @@
 //! Findings in words: what it is, and what to do about it.
 
-use super::numbers::{clock, counted, dbfs, level, lufs, seconds, span, times};
+use super::numbers::{self, clock, counted, dbfs, level, lufs, seconds, span, times};
 use crate::detectors::{DropoutForm, Evidence, Finding, FreakReason, HeaderFault, HumForm, Partner};
 use crate::units::{Db, Hertz, Seconds};
 
@@ -191,11 +191,14 @@ pub fn finding_words(finding: &Finding) -> String {
             format!("upside down against {}: correlation {}", track(with), signed(correlation, 2))
         }
         Evidence::Dropout { length, form } => {
-            let what = match form {
-                DropoutForm::Zeros => "digital silence",
-                DropoutForm::Held => "one value held",
-            };
-            format!("dropout: {} of {what} inside the sound", milliseconds(length))
+            let told = milliseconds(length);
+            match form {
+                DropoutForm::Zeros => format!("dropout: {told} of digital silence inside the sound"),
+                DropoutForm::Held => format!("dropout: {told} of one value held inside the sound"),
+                DropoutForm::Repeated => format!("dropout: {told} that repeat what stood before them"),
+                DropoutForm::Step => "dropout: the wave jumps; samples are missing, or it was cut here".into(),
+                DropoutForm::Died => format!("dropout: the line was dead for {}", numbers::length(length)),
+            }
         }
         Evidence::Rate { header, true_rate, line } => {
             let proof = line.map_or(String::new(), |line| format!(": the mains stands at {}", hertz(line, 2)));
@@ -263,6 +266,9 @@ pub const fn finding_advice(evidence: &Evidence) -> &'static str {
         Evidence::OneSide { .. } => "Check cable and pan; afterwards centre it on a copy",
         Evidence::Duplicate { .. } => "If that was not planned, leave one of the two out",
         Evidence::Polarity { .. } => "Flip one on a copy; find the lead wired wrong",
+        Evidence::Dropout { form: DropoutForm::Died, .. } => {
+            "Cable, plug, battery or mute: ask what happened; change the cable"
+        }
         Evidence::Dropout { .. } => "Another port or cable, bigger buffer, no hub; here, another take",
         Evidence::Rate { .. } => "Put the right rate into the header of a copy",
         Evidence::OddRate { .. } => "Convert a copy to the others’ rate; set the recorder once",

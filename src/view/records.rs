@@ -30,7 +30,7 @@ use super::states::shown;
 use super::takes::{state_word, verdict_step};
 use super::words;
 use crate::coach::{Advice, ChannelState};
-use crate::detectors::{DropoutForm, Evidence, Finding, HeaderFault, Heard, HumForm, Partner};
+use crate::detectors::{Evidence, Finding, HeaderFault, Heard, HumForm, Partner};
 use crate::engine::recording::{Recording, RecordingError};
 use crate::meters::{ChannelSummary, Programme};
 use crate::units::{ChannelId, Db, Dbfs, Lufs, SampleRate, Seconds};
@@ -197,7 +197,7 @@ fn evidence(finding: &Finding, partners: &[PathBuf]) -> Value {
         }
         Evidence::Dropout { length, form } => json!({
             "length_s": millionths(length.get()),
-            "form": match form { DropoutForm::Zeros => "zeros", DropoutForm::Held => "held" },
+            "form": form.word(),
         }),
         Evidence::Rate { header, true_rate, line } => json!({
             "header_rate_hz": header, "true_rate_hz": true_rate,

@@ -65,7 +65,7 @@ pub fn music(rate: u32, seconds: f64, seed: u64) -> Vec<f32> {
         for i in 0..note {
             let t = i as f64 / f64::from(rate);
             let tone = (1..=6).map(|n| (TAU * frequency * f64::from(n) * t).sin() / f64::from(n * n)).sum::<f64>();
-            out[first + i] += level * tone * (t / 0.005).min(1.0) * (-4.0 * t).exp();
+            out[first + i] += level * tone * (t / 0.005).min((1.0 - t) / 0.02).min(1.0) * (-4.0 * t).exp();
         }
         start += if roll > 0.7 { 1.5 } else { 0.1 + 0.2 * (dice.next().unwrap() + 1.0) };
     }

@@ -1,4 +1,4 @@
-//! Dropouts: a stretch of exact zeros, or of one held value, cut out of sound.
+//! Dropouts: a stretch of exact zeros, or of one held value, cut out of sound; and what is asked of dropouts of any form.
 //!
 //! In: blocks of amplitudes, then the take's active level A. A dropout is 1 ms or more of digital zero (2 ms of any other
 //! value that stands still below half of the surroundings' peak, so that a clipped or square wave is none), with sound on
@@ -17,7 +17,8 @@ const LONGEST: Seconds = Seconds::new(0.5);
 const EDGE: Seconds = Seconds::new(0.003);
 /// Not even a quiet take's sound.
 const SOUND: f32 = 1e-4;
-/// Re the active level: the weaker edge of a short hole, and of a long one.
+/// Re the active level: the weaker edge of a repeat, which proves itself, of a short hole, and of a long one.
+const EDGE_OF_REPEAT: Db = Db::new(-30.0);
 const EDGE_OF_SHORT: Db = Db::new(-16.0);
 const EDGE_OF_LONG: Db = Db::new(-6.0);
 const SHORT: Seconds = Seconds::new(0.06);
@@ -48,17 +49,27 @@ struct Open {
 pub(super) struct Dropout {
     pub start: u64,
     pub end: u64,
-    form: DropoutForm,
+    pub form: DropoutForm,
     /// The peak of its weaker side.
-    edge: f32,
+    pub edge: f32,
 }
 
 impl Dropout {
     /// Whether it was cut out of sound, in a take of this active level.
     pub fn is_cut_out(&self, programme: Dbfs, rate: SampleRate) -> bool {
         let length = FrameCount::new(self.end - self.start).at(rate);
-        let least = if length < SHORT { EDGE_OF_SHORT } else { EDGE_OF_LONG };
+        let least = match self.form {
+            DropoutForm::Repeated => EDGE_OF_REPEAT,
+            _ if length < SHORT => EDGE_OF_SHORT,
+            _ => EDGE_OF_LONG,
+        };
         Dbfs::from_amplitude(f64::from(self.edge)) >= programme + least
+    }
+
+    /// Whether it covers a frame, or ends beside it.
+    pub fn holds(&self, frame: u64, rate: SampleRate) -> bool {
+        let beside = rate.frames(EDGE).get();
+        (self.start.saturating_sub(beside)..=self.end + beside).contains(&frame)
     }
 
     pub fn finding(&self, channel: ChannelId, rate: SampleRate) -> Finding {
@@ -133,6 +144,6 @@ impl Dropouts {
     }
 }
 
-fn peak(samples: &[f32]) -> f32 {
+pub(super) fn peak(samples: &[f32]) -> f32 {
     samples.iter().fold(0.0, |peak, sample| peak.max(sample.abs()))
 }

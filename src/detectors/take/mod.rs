@@ -8,13 +8,16 @@
 //! What is told from readings alone is in [`whole`].
 
 mod clicks;
+mod died;
 mod dropouts;
 mod held;
 mod hum;
 mod looks;
 mod plateaus;
 mod print;
+mod repeats;
 mod riding;
+mod steps;
 mod turns;
 mod whole;
 
@@ -25,12 +28,14 @@ pub use whole::{WholeEar, WholeTake, between_channels};
 use super::finding::{Evidence, Finding};
 use crate::dsp::lanes;
 use crate::meters::ChannelSummary;
-use crate::units::{ChannelId, FrameCount, SampleRate, Seconds};
+use crate::units::{ChannelId, Dbfs, FrameCount, SampleRate, Seconds};
 use clicks::Clicks;
-use dropouts::Dropouts;
+use dropouts::{Dropout, Dropouts};
 use hum::HumEar;
 use looks::Looks;
 use plateaus::Plateaus;
+use repeats::Repeats;
+use steps::Steps;
 use turns::Turns;
 
 const BLOCK: Seconds = Seconds::new(0.1);
@@ -51,6 +56,8 @@ pub struct TakeEar {
 
 struct Ears {
     dropouts: Dropouts,
+    repeats: Repeats,
+    steps: Steps,
     clicks: Clicks,
     plateaus: Plateaus,
     hum: HumEar,
@@ -91,6 +98,8 @@ impl TakeEar {
             start: 0,
             ears: Ears {
                 dropouts: Dropouts::new(rate),
+                repeats: Repeats::new(rate, block, around),
+                steps: Steps::new(rate, block, around),
                 clicks: Clicks::new(rate),
                 plateaus: Plateaus::new(rate),
                 hum: HumEar::new(rate),
@@ -125,23 +134,29 @@ impl TakeEar {
         }
     }
 
-    /// The take is over: what was found in it, beside what `summary` tells.
-    pub fn finish(&mut self, summary: &ChannelSummary) -> Vec<Finding> {
+    /// Whether its own crests show that it was clipped, then coded.
+    pub fn was_clipped_and_coded(&self) -> bool {
+        self.ears.plateaus.evidence(plateaus::ALONE).is_some()
+    }
+
+    /// The take is over: what was found in it, beside what `summary` tells; `other_side`: that of a stereo recording was
+    /// clipped, then coded.
+    pub fn finish(&mut self, summary: &ChannelSummary, other_side: bool) -> Vec<Finding> {
         self.flush();
+        let proof = if other_side { plateaus::CONFIRMED } else { plateaus::ALONE };
         let end = FrameCount::new(self.start + self.filled as u64);
         let all = |evidence| Finding { channel: self.channel, start: FrameCount::ZERO, end, evidence };
-        let dropouts = self.ears.dropouts.found();
         let programme = summary.take.active_level;
-        let cut_out = dropouts.iter().filter(|gap| gap.is_cut_out(programme, self.rate));
-        let mut found: Vec<Finding> = cut_out.map(|gap| gap.finding(self.channel, self.rate)).collect();
-        found.extend(self.ears.clicks.passages(dropouts, programme, self.channel));
+        let dropouts = self.dropouts(programme);
+        let mut found: Vec<Finding> = dropouts.iter().map(|gap| gap.finding(self.channel, self.rate)).collect();
+        found.extend(self.ears.clicks.passages(&dropouts, programme, self.channel));
         if let Some(hum) = self.ears.hum.measure(programme) {
             found.extend(hum.evidence(self.rate).map(all));
         }
-        found.extend(self.ears.plateaus.evidence().map(all));
+        let told = |(start, end, evidence)| Finding { channel: self.channel, start, end, evidence };
+        found.extend(self.ears.plateaus.evidence(proof).map(told));
         found.extend(self.ears.looks.evidence().into_iter().map(all));
-        let held = self.ears.looks.held();
-        found.extend(held.map(|(start, end, evidence)| Finding { channel: self.channel, start, end, evidence }));
+        found.extend(self.ears.looks.held().map(told));
         found
     }
 
@@ -164,6 +179,19 @@ impl TakeEar {
         &self.ears.print
     }
 
+    /// Of all forms, each place once.
+    fn dropouts(&self, programme: Dbfs) -> Vec<Dropout> {
+        let Ears { dropouts, repeats, steps, .. } = &self.ears;
+        let mut all: Vec<Dropout> = dropouts.found().iter().chain(repeats.found()).copied().collect();
+        // A block that begins again begins with a step.
+        let lone = |step: &&Dropout| !all.iter().any(|gap| gap.holds(step.start, self.rate));
+        let lone: Vec<Dropout> = steps.found().iter().filter(lone).copied().collect();
+        all.extend(lone);
+        all.retain(|gap| gap.is_cut_out(programme, self.rate));
+        all.sort_by_key(|gap| gap.start);
+        all
+    }
+
     fn flush(&mut self) {
         if self.filled > 2 * self.around {
             self.look(self.filled - self.around);
@@ -173,6 +201,8 @@ impl TakeEar {
     fn look(&mut self, to: usize) {
         let view = View { samples: &self.buffer[..self.filled], from: self.around, to, start: self.start };
         self.ears.dropouts.look(&view);
+        self.ears.repeats.look(&view);
+        self.ears.steps.look(&view);
         self.ears.clicks.look(&view);
         self.ears.plateaus.look(&view);
         self.ears.hum.look(&view);
@@ -186,6 +216,7 @@ impl Ears {
     /// After a gap.
     fn restart(&mut self) {
         self.dropouts.restart();
+        self.repeats.restart();
         self.clicks.restart();
         self.hum.restart();
         self.looks.restart();

@@ -9,9 +9,10 @@
 //! −1 dBTP (EBU R 128). *Unwritten end*: half a second or more of digital zero on all channels, right after sound. Two
 //! channels: *one side* more than 6 dB apart; *the same* correlation over 0.999; *polarity* under −0.7.
 
+use super::died::{Died, Stretch};
 use super::print::Print;
 use super::riding::Riding;
-use crate::detectors::finding::{Evidence, Finding, Partner};
+use crate::detectors::finding::{DropoutForm, Evidence, Finding, Partner};
 use crate::dsp::histogram::{LevelHistogram, rank};
 use crate::meters::{BANDS, ChannelSummary, Programme, Readings, Summary};
 use crate::units::{ChannelId, Db, Dbfs, FrameCount, SampleRate, Seconds};
@@ -53,6 +54,7 @@ struct Tone {
     high: LevelHistogram,
     frames: u64,
     riding: Riding,
+    died: Died,
 }
 
 /// The hops before what may be an unwritten end.
@@ -82,6 +84,7 @@ impl WholeEar {
             high: LevelHistogram::new(-160.0, 20.0, 0.5),
             frames: 0,
             riding: Riding::new(),
+            died: Died::new(),
         };
         let end = End { sound: FrameCount::ZERO, last_hop: Dbfs::SILENCE, mean: 0.0, now: FrameCount::ZERO };
         Self { rate, channels: (0..channels).map(tone).collect(), end }
@@ -90,6 +93,9 @@ impl WholeEar {
     /// The newest hop.
     pub fn observe(&mut self, readings: &Readings) {
         let loudest = readings.channels.iter().map(|channel| channel.hop.rms).fold(Dbfs::SILENCE, Dbfs::max);
+        for (tone, channel) in self.channels.iter_mut().zip(&readings.channels) {
+            tone.died.push(channel.hop.rms, self.end.now, readings.at);
+        }
         self.end.now = readings.at;
         if !loudest.is_silence() {
             self.end.sound = readings.at;
@@ -113,10 +119,11 @@ impl WholeEar {
     }
 
     /// All that the take as a whole shows.
-    pub fn finish(&self, take: &WholeTake) -> Vec<Finding> {
+    pub fn finish(&mut self, take: &WholeTake) -> Vec<Finding> {
         let end = self.end.now;
         let mut found = Vec::new();
-        for (index, (tone, summary)) in self.channels.iter().zip(&take.summary.channels).enumerate() {
+        let unwritten = self.end.finding(self.rate);
+        for (index, (tone, summary)) in self.channels.iter_mut().zip(&take.summary.channels).enumerate() {
             let channel = ChannelId::from_index(index);
             let all = |evidence| Finding { channel, start: FrameCount::ZERO, end, evidence };
             found.extend(level(summary).map(all));
@@ -130,18 +137,29 @@ impl WholeEar {
             let rumble = share > RUMBLE_SHARE && !(take.low_is_own)(channel);
             found.extend(rumble.then(|| all(Evidence::Rumble { share })));
             found.extend(tone.hiss(summary).map(all));
+            let died = tone.died(channel, take.summary.channels[index].take.active_level, self.rate);
+            found.extend(died.into_iter().filter(|died| unwritten.is_none_or(|end| died.start < end.start)));
             found.extend(tone.riding.rise().map(|rise| all(Evidence::Riding { rise })));
             let active = summary.take.active_level;
             let stray = (take.is_unlisted)(channel) && active > STRAY;
             found.extend(stray.then(|| all(Evidence::WrongTrack { level: active })));
         }
         found.extend(loud(&take.summary.programme, end));
-        found.extend(self.end.finding(self.rate));
+        found.extend(unwritten);
         found
     }
 }
 
 impl Tone {
+    fn died(&mut self, channel: ChannelId, active: Dbfs, rate: SampleRate) -> Vec<Finding> {
+        let finding = |stretch: Stretch| {
+            let length = (stretch.end - stretch.start).at(rate);
+            let evidence = Evidence::Dropout { length, form: DropoutForm::Died };
+            Finding { channel, start: stretch.start, end: stretch.end, evidence }
+        };
+        self.died.finish(active).into_iter().map(finding).collect()
+    }
+
     fn hiss(&self, summary: &ChannelSummary) -> Option<Evidence> {
         summary.take.floor?;
         let floor = Dbfs::from_power(self.high.ranked(0.0, rank(self.frames, FLOOR))?);

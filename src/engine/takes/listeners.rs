@@ -77,8 +77,9 @@ impl Listeners {
         let peak = |channel: ChannelId| summary.channels[channel.index()].whole.sample_peak;
         findings.retain(|finding| !is_passed(finding, peak(finding.channel)));
         let clipped: Vec<ChannelId> = findings.iter().filter(|f| is_clipping(f)).map(|f| f.channel).collect();
-        let mut found: Vec<Finding> =
-            self.ears.iter_mut().zip(&summary.channels).flat_map(|(ear, summary)| ear.finish(summary)).collect();
+        let coded = self.ears.len() == 2 && self.ears.iter().any(TakeEar::was_clipped_and_coded);
+        let heard = self.ears.iter_mut().zip(&summary.channels);
+        let mut found: Vec<Finding> = heard.flat_map(|(ear, summary)| ear.finish(summary, coded)).collect();
         TakeEar::drop_ruffled_tops(&mut found, |channel| clipped.contains(&channel));
         let inputs = expect.inputs();
         let low_is_own =

@@ -386,6 +386,21 @@ fn every_finding_has_its_words() {
             "Another port or cable, bigger buffer, no hub; here, another take",
         ),
         (
+            Evidence::Dropout { length: Seconds::new(0.012), form: DropoutForm::Repeated },
+            "dropout: 12 ms that repeat what stood before them",
+            "Another port or cable, bigger buffer, no hub; here, another take",
+        ),
+        (
+            Evidence::Dropout { length: Seconds::new(0.0), form: DropoutForm::Step },
+            "dropout: the wave jumps; samples are missing, or it was cut here",
+            "Another port or cable, bigger buffer, no hub; here, another take",
+        ),
+        (
+            Evidence::Dropout { length: Seconds::new(2.5), form: DropoutForm::Died },
+            "dropout: the line was dead for 2.5 s",
+            "Cable, plug, battery or mute: ask what happened; change the cable",
+        ),
+        (
             Evidence::Rate { header: 48_000, true_rate: 44_100, line: Some(Hertz::new(54.42)) },
             "wrong sample rate: recorded at 44100 Hz, labelled 48000 Hz: the mains stands at 54.42 Hz",
             "Put the right rate into the header of a copy",
