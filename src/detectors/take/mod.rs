@@ -10,6 +10,7 @@
 mod clicks;
 mod dropouts;
 mod held;
+mod hiss;
 mod hum;
 mod looks;
 mod plateaus;
@@ -138,11 +139,17 @@ impl TakeEar {
         if let Some(hum) = self.ears.hum.measure(programme) {
             found.extend(hum.evidence(self.rate).map(all));
         }
+        let passing = |(start, end, evidence)| Finding { channel: self.channel, start, end, evidence };
+        found.extend(self.ears.hum.phones(programme).map(passing));
         found.extend(self.ears.plateaus.evidence().map(all));
-        found.extend(self.ears.looks.evidence().into_iter().map(all));
-        let held = self.ears.looks.held();
-        found.extend(held.map(|(start, end, evidence)| Finding { channel: self.channel, start, end, evidence }));
+        found.extend(self.ears.looks.evidence(programme).into_iter().map(all));
+        found.extend(self.ears.looks.held().map(passing));
         found
+    }
+
+    /// Mean square of what lies under 40 Hz.
+    pub fn low(&self) -> f64 {
+        self.ears.hum.low()
     }
 
     /// Runs at full scale or flat tops were found: the tops need no second look.
