@@ -108,7 +108,7 @@ pub enum Evidence {
         ppm: f64,
         offset: Seconds,
     },
-    /// Lines of the mains; `below` re the programme.
+    /// Lines of the mains, or a phone’s pulses; `below` re the programme.
     Hum {
         family: u16,
         frequency: Hertz,
@@ -134,7 +134,7 @@ pub enum Evidence {
     Dc {
         mean: f64,
     },
-    /// This share of the energy lies below 45 Hz.
+    /// This share of the energy lies below 40 Hz.
     Rumble {
         share: f64,
     },
@@ -204,7 +204,7 @@ impl DropoutForm {
     }
 }
 
-/// What the lines of the mains tell of their source.
+/// What the lines of a hum tell of their source.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum HumForm {
     /// A transformer or an earth loop: the first lines, falling.
@@ -213,6 +213,8 @@ pub enum HumForm {
     Rectifier,
     /// A comb to the kilohertz.
     Dimmer,
+    /// A mobile phone: 216.67 Hz and multiples, in bursts.
+    Phone,
 }
 
 /// How a header lies. Counts are frames.

@@ -218,6 +218,7 @@ pub fn finding_words(finding: &Finding) -> String {
                 HumForm::Magnetic => "hum",
                 HumForm::Rectifier => "buzz of a supply (even multiples)",
                 HumForm::Dimmer => "buzz of dimmers (a comb into the kilohertz)",
+                HumForm::Phone => "buzz of a mobile phone (bursts)",
             };
             format!("{what}: {} and multiples at {}, {}", hertz(frequency, 2), dbfs(level), under(below))
         }
@@ -231,7 +232,7 @@ pub fn finding_words(finding: &Finding) -> String {
             format!("crackle: {}, up to {}", counted(clicks.into(), "click", "clicks"), dbfs(highest))
         }
         Evidence::Dc { mean } => format!("offset: the wave stands {} % off the middle", signed(mean * 100.0, 1)),
-        Evidence::Rumble { share } => format!("rumble: {:.0} % of the energy lies under 45 Hz", share * 100.0),
+        Evidence::Rumble { share } => format!("rumble: {:.0} % of the energy lies under 40 Hz", share * 100.0),
         Evidence::Riding { rise } => format!("the level rides: the pauses come up by {}", span(rise)),
         Evidence::Lossy { nothing_above } => format!("coded with loss: nothing over {}", hertz(nothing_above, 0)),
         Evidence::Mono { gain } => format!("mono: left and right are the same{}", louder(gain)),
@@ -276,6 +277,7 @@ pub const fn finding_advice(evidence: &Evidence) -> &'static str {
         Evidence::Hum { form: HumForm::Magnetic, .. } => {
             "Mute inputs in turn; move that lead, lift its DI’s audio ground"
         }
+        Evidence::Hum { form: HumForm::Phone, .. } => "Phones off or in flight mode near microphones and leads",
         Evidence::Hum { .. } => "Lights on another circuit; this device on battery or a DI",
         Evidence::Hiss { .. } => "Next time more gain before, less after; nearer microphones",
         Evidence::Whine { .. } => "Laptop off its supply; leads away from screens and chargers",

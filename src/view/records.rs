@@ -217,6 +217,7 @@ fn evidence(finding: &Finding, partners: &[PathBuf]) -> Value {
                 HumForm::Magnetic => "magnetic",
                 HumForm::Rectifier => "rectifier",
                 HumForm::Dimmer => "dimmer",
+                HumForm::Phone => "phone",
             },
         }),
         Evidence::Hiss { floor, below } => {

@@ -1,11 +1,12 @@
-//! One spectrum a second: where the sound ends, and a whine that never does.
+//! One spectrum a second: where the sound ends, hiss, and a whine that never ends.
 //!
 //! In: blocks of amplitudes. Out, when the take is over: *lossy*, where the mean spectrum falls by 25 dB or more within
 //! 700 Hz somewhere between 9 and 20.5 kHz and stays down to the end (a codec's low-pass; no microphone does that);
 //! *whine*, a line over 2 kHz that stands 20 dB over its surroundings (300 Hz each way, median) and keeps its level
-//! within 3 dB in the eight quietest looks. Beside that, whether a *lone tone* carried most of the sound over 150 Hz for four
-//! looks in a row: no fault by itself, but what may have rung. Windows are Hann, the longest power of two within 175 ms.
-//! Silence and less than five looks give nothing. Working values, common practice.
+//! within 3 dB in the eight quietest looks; *hiss* within 50 dB of the programme in them ([`hiss`]). Beside that, whether a
+//! *lone tone* carried most of the sound over 150 Hz for four looks in a row: no fault by itself, but what may have rung.
+//! Windows are Hann, the longest power of two within 175 ms. Silence and less than five looks give nothing. Working
+//! values, common practice.
 
 use std::f64::consts::TAU;
 use std::sync::Arc;
@@ -13,10 +14,10 @@ use std::sync::Arc;
 use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 
-use super::View;
 use super::held::HeldTones;
+use super::{View, hiss};
 use crate::detectors::finding::Evidence;
-use crate::units::{Dbfs, FrameCount, Hertz, SampleRate};
+use crate::units::{Db, Dbfs, FrameCount, Hertz, SampleRate};
 
 const LONGEST: f64 = 0.175;
 const KEPT: usize = 8;
@@ -26,6 +27,9 @@ const EDGE: (f64, f64) = (9_000.0, 20_500.0);
 const WHINE_FROM: f64 = 2_000.0;
 const WHINE_OVER: f32 = 100.0;
 const WHINE_STEADY: f32 = 2.0;
+const HISS: Db = Db::new(-50.0);
+/// Mean square of a look that holds nothing: −93 dBFS, what a converter of 16 bits leaves.
+const NOTHING: f32 = 5e-10;
 /// Mean square of a line under which nobody hears it: −85 dBFS.
 pub(super) const FAINTEST: f32 = 3e-9;
 
@@ -111,7 +115,7 @@ impl Looks {
         let powers = self.output.iter().map(|bin| bin.norm_sqr() * scale);
         self.held.look(powers, &mut self.powers, view.start, end);
         let loudest = self.quiet.iter_mut().max_by(|a, b| a.0.total_cmp(&b.0));
-        if let Some(loudest) = loudest.filter(|loudest| high > 0.0 && high < loudest.0) {
+        if let Some(loudest) = loudest.filter(|loudest| high > NOTHING && high < loudest.0) {
             loudest.0 = high;
             for (out, bin) in loudest.1.iter_mut().zip(&self.output) {
                 *out = bin.norm_sqr() * scale;
@@ -135,12 +139,19 @@ impl Looks {
         self.held.found(self.looks)
     }
 
-    pub fn evidence(&self) -> Vec<Evidence> {
+    pub fn evidence(&self, programme: Dbfs) -> Vec<Evidence> {
         if self.looks < FEWEST {
             return Vec::new();
         }
         let lossy = self.ends_at().map(|from| Evidence::Lossy { nothing_above: from });
-        [lossy, self.whine()].into_iter().flatten().collect()
+        [lossy, self.hiss(programme), self.whine()].into_iter().flatten().collect()
+    }
+
+    fn hiss(&self, programme: Dbfs) -> Option<Evidence> {
+        let quiet = self.quiet.iter().filter(|(power, _)| power.is_finite()).map(|(_, spectrum)| spectrum.as_slice());
+        let floor = hiss::floor(quiet, (self.bin(LONE_FROM), self.bin(WHINE_FROM)), programme)?;
+        let below = floor - programme;
+        (below > HISS).then_some(Evidence::Hiss { floor, below })
     }
 
     /// `top`: the highest bin and its power; `all`: the power of everything.

@@ -11,6 +11,7 @@ mod clicks;
 mod died;
 mod dropouts;
 mod held;
+mod hiss;
 mod hum;
 mod looks;
 mod plateaus;
@@ -153,11 +154,17 @@ impl TakeEar {
         if let Some(hum) = self.ears.hum.measure(programme) {
             found.extend(hum.evidence(self.rate).map(all));
         }
-        let told = |(start, end, evidence)| Finding { channel: self.channel, start, end, evidence };
-        found.extend(self.ears.plateaus.evidence(proof).map(told));
-        found.extend(self.ears.looks.evidence().into_iter().map(all));
-        found.extend(self.ears.looks.held().map(told));
+        let passing = |(start, end, evidence)| Finding { channel: self.channel, start, end, evidence };
+        found.extend(self.ears.hum.phones(programme).map(passing));
+        found.extend(self.ears.plateaus.evidence(proof).map(passing));
+        found.extend(self.ears.looks.evidence(programme).into_iter().map(all));
+        found.extend(self.ears.looks.held().map(passing));
         found
+    }
+
+    /// Mean square of what lies under 40 Hz.
+    pub fn low(&self) -> f64 {
+        self.ears.hum.low()
     }
 
     /// Runs at full scale or flat tops were found: the tops need no second look.

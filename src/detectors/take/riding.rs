@@ -3,8 +3,9 @@
 //! In: levels of frames of 100 ms beside the active level of the last minute. After a loud passage such a recorder's gain is
 //! low and comes up again while nobody plays: the room's own noise rises in the pause, where in a real room a pause falls
 //! as the hall dies away. A *rise* is a pause (15 dB and more under the active level) of 1.5 s or longer whose last half
-//! second stands 4 dB and more over the half second that begins 0.3 s after the sound ended. Three rises, in more than half
-//! of all such pauses, are riding; told is the median rise. Working values, common practice.
+//! second stands 4 dB and more over the half second that begins 0.3 s after the sound ended; a pause that the next sound
+//! ends with less than 6 dB is a note that swells, and none. Three rises, in more than half of all such pauses, are riding;
+//! told is the median rise. Working values, common practice.
 
 use crate::units::{Db, Dbfs};
 
@@ -14,6 +15,8 @@ const SKIPPED: usize = 3;
 const HALF_SECOND: usize = 5;
 const LONGEST: usize = 100;
 const RISE: f64 = 4.0;
+/// A pause that ends with less is a note that swells.
+const ATTACK: f64 = 6.0;
 const FEWEST: usize = 3;
 const MOST: usize = 500;
 
@@ -39,7 +42,10 @@ impl Riding {
                 // The last frame may hold the next sound's beginning.
                 let end = self.levels.len() - 1;
                 let late = mean(&self.levels[end - HALF_SECOND..end]);
-                self.rises.push(late - mean(&self.levels[SKIPPED..SKIPPED + HALF_SECOND]));
+                let swells = !pauses && level.get() - late < ATTACK;
+                if !swells {
+                    self.rises.push(late - mean(&self.levels[SKIPPED..SKIPPED + HALF_SECOND]));
+                }
             }
             self.levels.clear();
         }
@@ -73,6 +79,18 @@ mod tests {
         assert!((rise(-60.0, -45.0).unwrap().get() - 10.0).abs() < 1e-9);
         assert_eq!(rise(-60.0, -60.0), None);
         assert_eq!(rise(-45.0, -70.0), None);
+    }
+
+    /// From −60 to −36 dBFS, where the pause ends under −35: the next frame goes on as the note began.
+    #[test]
+    fn a_note_that_swells_is_no_riding() {
+        assert!(rise(-60.0, -36.0).is_some());
+        let mut riding = Riding::new();
+        for _ in 0..6 {
+            let levels = (0..50).map(|i| -60.0 + f64::from(i));
+            levels.chain([-20.0; 10]).for_each(|level| riding.push(Dbfs::new(level), Dbfs::new(-20.0)));
+        }
+        assert_eq!(riding.rise(), None);
     }
 
     #[test]

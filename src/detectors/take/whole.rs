@@ -1,11 +1,11 @@
-//! What the readings of a whole take tell: silent, too low, an offset, rumble, hiss, too loud to hand out, an end
+//! What the readings of a whole take tell: silent, too low, an offset, rumble, too loud to hand out, an end
 //! that was never written; and what its channels tell of each other.
 //!
 //! In: readings after each hop, then the summary. Levels are re full scale, A is the active level. Thresholds are common
 //! practice: *silent* under −70 dBFS throughout; *low* A under −45 dBFS with the floor less than 30 dB below it, or no peak
 //! over −36 dBFS; *offset*
-//! a mean over 0.3 % (what programme leaves stays under 0.1 %); *rumble* more than a quarter of the energy under 45 Hz;
-//! *hiss* what lies from 2 kHz up in the quietest tenth of the frames, within 50 dB of A; *loud* a true peak over
+//! a mean over 0.3 % (what programme leaves stays under 0.1 %); *rumble* more than a quarter of the energy under 40 Hz;
+//! *loud* a true peak over
 //! −1 dBTP (EBU R 128). *Unwritten end*: half a second or more of digital zero on all channels, right after sound. Two
 //! channels: *one side* more than 6 dB apart; *the same* correlation over 0.999; *polarity* under −0.7.
 
@@ -13,7 +13,6 @@ use super::died::{Died, Stretch};
 use super::print::Print;
 use super::riding::Riding;
 use crate::detectors::finding::{DropoutForm, Evidence, Finding, Partner};
-use crate::dsp::histogram::{LevelHistogram, rank};
 use crate::meters::{BANDS, ChannelSummary, Programme, Readings, Summary};
 use crate::units::{ChannelId, Db, Dbfs, FrameCount, SampleRate, Seconds};
 
@@ -24,12 +23,6 @@ const NEAR_FLOOR: Db = Db::new(30.0);
 const LOW_PEAK: Dbfs = Dbfs::new(-36.0);
 const OFFSET: f64 = 0.003;
 const RUMBLE_SHARE: f64 = 0.25;
-/// Third-octave bands 25, 31.5 and 40 Hz.
-const RUMBLE_BANDS: usize = 3;
-/// The third-octave band at 2 kHz.
-const HISS_BAND: usize = 19;
-const HISS: Db = Db::new(-50.0);
-const FLOOR: f64 = 0.10;
 const LOUDEST: Dbfs = Dbfs::new(-1.0);
 const UNWRITTEN: Seconds = Seconds::new(0.5);
 const STILL_SOUND: Dbfs = Dbfs::new(-85.0);
@@ -51,7 +44,6 @@ pub struct WholeEar {
 /// How the energy of one channel is spread.
 struct Tone {
     bands: [f64; BANDS],
-    high: LevelHistogram,
     frames: u64,
     riding: Riding,
     died: Died,
@@ -71,6 +63,8 @@ struct End {
 /// The take as the whole ear sees it, when it is over.
 pub struct WholeTake<'a> {
     pub summary: &'a Summary,
+    /// Mean square under 40 Hz.
+    pub low: &'a dyn Fn(ChannelId) -> f64,
     /// Of sources that live down there rumble is none.
     pub low_is_own: &'a dyn Fn(ChannelId) -> bool,
     /// The input list has nothing on this channel.
@@ -79,13 +73,7 @@ pub struct WholeTake<'a> {
 
 impl WholeEar {
     pub fn new(channels: usize, rate: SampleRate) -> Self {
-        let tone = |_| Tone {
-            bands: [0.0; BANDS],
-            high: LevelHistogram::new(-160.0, 20.0, 0.5),
-            frames: 0,
-            riding: Riding::new(),
-            died: Died::new(),
-        };
+        let tone = |_| Tone { bands: [0.0; BANDS], frames: 0, riding: Riding::new(), died: Died::new() };
         let end = End { sound: FrameCount::ZERO, last_hop: Dbfs::SILENCE, mean: 0.0, now: FrameCount::ZERO };
         Self { rate, channels: (0..channels).map(tone).collect(), end }
     }
@@ -106,7 +94,6 @@ impl WholeEar {
             for (tone, channel) in self.channels.iter_mut().zip(&readings.channels) {
                 let bands = channel.frame.bands.map(f64::from);
                 tone.bands.iter_mut().zip(bands).for_each(|(sum, band)| *sum += band);
-                tone.high.add(bands[HISS_BAND..].iter().sum::<f64>());
                 tone.frames += 1;
                 tone.riding.push(channel.frame.rms, channel.recent.active_level);
             }
@@ -132,11 +119,10 @@ impl WholeEar {
             }
             let offset = summary.whole.dc;
             found.extend((offset.abs() > OFFSET).then(|| all(Evidence::Dc { mean: offset })));
-            let share = |bands: &[f64]| bands.iter().sum::<f64>();
-            let share = share(&tone.bands[..RUMBLE_BANDS]) / share(&tone.bands).max(f64::MIN_POSITIVE);
+            let all_power = (summary.whole.rms.power() - offset * offset).max(f64::MIN_POSITIVE);
+            let share = ((take.low)(channel) / all_power).min(1.0);
             let rumble = share > RUMBLE_SHARE && !(take.low_is_own)(channel);
             found.extend(rumble.then(|| all(Evidence::Rumble { share })));
-            found.extend(tone.hiss(summary).map(all));
             let died = tone.died(channel, take.summary.channels[index].take.active_level, self.rate);
             found.extend(died.into_iter().filter(|died| unwritten.is_none_or(|end| died.start < end.start)));
             found.extend(tone.riding.rise().map(|rise| all(Evidence::Riding { rise })));
@@ -158,13 +144,6 @@ impl Tone {
             Finding { channel, start: stretch.start, end: stretch.end, evidence }
         };
         self.died.finish(active).into_iter().map(finding).collect()
-    }
-
-    fn hiss(&self, summary: &ChannelSummary) -> Option<Evidence> {
-        summary.take.floor?;
-        let floor = Dbfs::from_power(self.high.ranked(0.0, rank(self.frames, FLOOR))?);
-        let below = floor - summary.take.active_level;
-        (below > HISS).then_some(Evidence::Hiss { floor, below })
     }
 }
 

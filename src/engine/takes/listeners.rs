@@ -85,7 +85,8 @@ impl Listeners {
         let low_is_own =
             |channel: ChannelId| inputs.get(channel.index()).is_some_and(|input| input.targets.low_cut.is_none());
         let is_unlisted = |channel: ChannelId| expect.is_unlisted(channel);
-        let take = WholeTake { summary, low_is_own: &low_is_own, is_unlisted: &is_unlisted };
+        let low = |channel: ChannelId| self.ears[channel.index()].low();
+        let take = WholeTake { summary, low: &low, low_is_own: &low_is_own, is_unlisted: &is_unlisted };
         found.extend(self.whole.finish(&take));
         let prints: Vec<&Print> = self.ears.iter().map(TakeEar::print).collect();
         found.extend(between_channels(&prints, summary, inputs.is_empty(), end));

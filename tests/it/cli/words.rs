@@ -422,6 +422,17 @@ fn every_finding_has_its_words() {
             "Mute inputs in turn; move that lead, lift its DI’s audio ground",
         ),
         (
+            Evidence::Hum {
+                family: 217,
+                frequency: Hertz::new(216.67),
+                level: Dbfs::new(-50.0),
+                below: Db::new(-28.0),
+                form: HumForm::Phone,
+            },
+            "buzz of a mobile phone (bursts): 216.67 Hz and multiples at −50.0 dBFS, 28 dB under the programme",
+            "Phones off or in flight mode near microphones and leads",
+        ),
+        (
             Evidence::Crackle { clicks: 7, highest: Dbfs::new(-20.0) },
             "crackle: 7 clicks, up to −20.0 dBFS",
             "Wiggle plugs and pack one by one; change the cable",
