@@ -26,7 +26,7 @@ pub use hum::MainsHum;
 pub use print::{Alike, Print};
 pub use whole::{WholeEar, WholeTake, between_channels};
 
-use super::finding::{Evidence, Finding};
+use super::finding::{DropoutForm, Evidence, Finding};
 use crate::dsp::lanes;
 use crate::meters::ChannelSummary;
 use crate::units::{ChannelId, Dbfs, FrameCount, SampleRate, Seconds};
@@ -40,6 +40,8 @@ use steps::Steps;
 use turns::Turns;
 
 const BLOCK: Seconds = Seconds::new(0.1);
+/// Steps of two channels within this are one.
+const SAME_STEP: Seconds = Seconds::new(0.001);
 const AROUND: Seconds = Seconds::new(0.04);
 
 /// One channel of a recording.
@@ -170,6 +172,15 @@ impl TakeEar {
     /// Runs at full scale or flat tops were found: the tops need no second look.
     pub fn drop_ruffled_tops(found: &mut Vec<Finding>, clipped: impl Fn(ChannelId) -> bool) {
         found.retain(|finding| !matches!(finding.evidence, Evidence::CodedClip { .. }) || !clipped(finding.channel));
+    }
+
+    /// Samples that the machine lost are missing on all its channels; a jump on one alone may be an edit, or a sound.
+    pub fn keep_shared_steps(found: &mut Vec<Finding>, rate: SampleRate) {
+        let is_step = |evidence| matches!(evidence, Evidence::Dropout { form: DropoutForm::Step, .. });
+        let steps: Vec<Finding> = found.iter().filter(|finding| is_step(finding.evidence)).copied().collect();
+        let near = rate.frames(SAME_STEP).get();
+        let beside = |a: &Finding, b: &Finding| a.channel != b.channel && a.start.get().abs_diff(b.start.get()) <= near;
+        found.retain(|finding| !is_step(finding.evidence) || steps.iter().any(|other| beside(finding, other)));
     }
 
     /// Whether left and right stand here in turn, as if they were one channel.

@@ -5,8 +5,8 @@
 //! own memory is of another wave: for 8 samples, no more. A step is a millisecond whose residual stands 14 dB over the
 //! 20 ms before and after, is over within those 8 samples, and has sound on both sides: their root mean squares over 5 ms
 //! within 10 dB of each other. The stroke of a stick or a plosive lasts longer or begins in silence; a reed's pulse comes
-//! again. Only jumps are found that the sound doesn't cover: three in four in music, fewer under drums. An edit looks the
-//! same. Order after Makhoul 1975; the rest own working values, held against clean programme.
+//! again. Only jumps are found that the sound doesn't cover: two in three in music, fewer under drums. An edit looks the
+//! same, and a lone sample gone wrong: so they count where two channels have them at once. Order after Makhoul 1975; the rest own working values, held against clean programme.
 
 use super::View;
 use super::dropouts::Dropout;

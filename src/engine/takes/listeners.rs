@@ -14,12 +14,13 @@ use crate::detectors::{Evidence, Finding, HeaderFault, Print, TakeEar, WholeEar,
 use crate::engine::recording::Expect;
 use crate::meters::{BANDS, Readings, Summary};
 use crate::source::file::FileWarning;
-use crate::units::{ChannelId, Db, Dbfs, FrameCount};
+use crate::units::{ChannelId, Db, Dbfs, FrameCount, SampleRate};
 
 const MANY_TOPS: u32 = 40;
 const PASSED: Db = Db::new(1.0);
 
 pub struct Listeners {
+    rate: SampleRate,
     ears: Vec<TakeEar>,
     whole: WholeEar,
     outline: Outline,
@@ -31,6 +32,7 @@ impl Listeners {
     pub fn new(format: Format) -> Self {
         let ear = |index| TakeEar::new(ChannelId::from_index(index), format.rate);
         Self {
+            rate: format.rate,
             ears: (0..format.channels).map(ear).collect(),
             whole: WholeEar::new(format.channels, format.rate),
             outline: Outline::default(),
@@ -80,6 +82,7 @@ impl Listeners {
         let coded = self.ears.len() == 2 && self.ears.iter().any(TakeEar::was_clipped_and_coded);
         let heard = self.ears.iter_mut().zip(&summary.channels);
         let mut found: Vec<Finding> = heard.flat_map(|(ear, summary)| ear.finish(summary, coded)).collect();
+        TakeEar::keep_shared_steps(&mut found, self.rate);
         TakeEar::drop_ruffled_tops(&mut found, |channel| clipped.contains(&channel));
         let inputs = expect.inputs();
         let low_is_own =
