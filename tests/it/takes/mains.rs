@@ -92,12 +92,15 @@ fn phone(plane: &mut [f32], (from, to): (f64, f64), height: f32) {
     }
 }
 
+/// In rests of the music, which covers it where it has an A.
 #[test]
 fn a_phone_is_a_buzz_with_times() {
     let mut plane = programme(25.0, 6);
     let spans = [(4.2, 5.1), (11.0, 14.0), (20.3, 20.9)];
-    for span in spans {
-        phone(&mut plane, span, 0.02);
+    for (from, to) in spans {
+        let rest = ((from - 0.1) * f64::from(RATE)) as usize..((to + 0.1) * f64::from(RATE)) as usize;
+        plane[rest].iter_mut().for_each(|sample| *sample *= 0.001);
+        phone(&mut plane, (from, to), 0.005);
     }
     let recording = take(&[plane]);
     let found = of(&recording, "buzz");

@@ -186,7 +186,7 @@ impl ShortLooks {
         if lines.iter().any(|line| line.1 < WEAKEST * strongest) {
             return None;
         }
-        if self.line(1.5 * FRAMES_A_SECOND).is_some() && self.line(2.5 * FRAMES_A_SECOND).is_some() {
+        if (0..LINES).any(|order| self.line((order as f64 + 0.5) * FRAMES_A_SECOND).is_some()) {
             return None;
         }
         let squares: f64 = (1..=LINES).map(|order| (order * order) as f64).sum();
