@@ -125,6 +125,11 @@ impl ShortLooks {
         self.low / f64::from(self.looks.max(1))
     }
 
+    /// Whether a phone was heard after `frame`.
+    pub fn heard_since(&self, frame: u64) -> bool {
+        self.bursts.last().is_some_and(|burst| burst.end > frame)
+    }
+
     pub fn bursts(&self) -> &[Burst] {
         &self.bursts
     }
