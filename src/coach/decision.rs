@@ -6,7 +6,7 @@
 
 use super::advice::{Amount, Step, TrimCause, Turn};
 use super::targets::Targets;
-use crate::detectors::{Heard, Tops};
+use crate::detectors::{Heard, NEAR_FLOOR, Tops};
 use crate::units::{Db, Dbfs, Seconds};
 
 /// More gain won't help when the sound is this near its floor.
@@ -25,7 +25,6 @@ const SILENT_TAKE: Dbfs = Dbfs::new(-70.0);
 const LOW_TAKE: Dbfs = Dbfs::new(-45.0);
 /// Its highest peak leaves six of its bits unused.
 const LOW_PEAK: Dbfs = Dbfs::new(-36.0);
-const NEAR_THE_NOISE: Db = Db::new(30.0);
 
 /// What was answered or learned about the knob and the source.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -115,14 +114,17 @@ pub fn judge_input(heard: &Heard, tops: &Tops, targets: &Targets) -> Option<Step
 /// what its meter has room for.
 pub fn judge_take(heard: &Heard, tops: &Tops, peak: Dbfs) -> Option<Step> {
     let activity = &heard.activity;
-    let near_noise = activity.floor.is_some_and(|floor| activity.active_level - floor < NEAR_THE_NOISE);
+    let near_noise = activity.floor.is_some_and(|floor| activity.active_level - floor < NEAR_FLOOR);
     if tops.clipped > 0 || tops.near_full_scale {
         Some(Step::Trim { turn: Turn::Down, by: CLIPPED_BY, cause: TrimCause::Clipped, again: false })
     } else if tops.flat > 0 {
         Some(Step::SourceOverload)
     } else if peak < SILENT_TAKE || activity.loud < SILENT_TAKE {
         Some(Step::CheckSource)
-    } else if peak < LOW_PEAK || activity.active_level < LOW_TAKE && near_noise {
+    } else if near_noise && (peak < LOW_PEAK || activity.active_level < LOW_TAKE) {
+        // Gain would lift the noise as well.
+        Some(Step::MoveCloser)
+    } else if peak < LOW_PEAK {
         Some(Step::Trim { turn: Turn::Up, by: Amount::LARGEST, cause: TrimCause::TooLow, again: false })
     } else {
         None

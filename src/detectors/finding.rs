@@ -155,10 +155,10 @@ pub enum Evidence {
         true_peak: Dbfs,
         integrated: Lufs,
     },
-    /// The end is missing; `padded`: space was set aside for it and never written.
+    /// The end is missing; `None`: nothing tells how much of it.
     Truncated {
-        missing: Seconds,
-        padded: bool,
+        missing: Option<Seconds>,
+        form: EndForm,
     },
     /// It begins after the other tracks.
     LateStart {
@@ -217,13 +217,22 @@ pub enum HumForm {
     Phone,
 }
 
-/// How a header lies. Counts are frames.
+/// How an end can be missing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum EndForm {
+    /// The file ends before the length that its header promises, or is damaged from there on.
+    CutShort,
+    /// Space was set aside for it and never written.
+    Unwritten,
+    /// The other tracks of its folder go on.
+    BeforeOthers,
+}
+
+/// How a header lies, where all the sound is there. Counts are frames.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum HeaderFault {
     /// The recorder never finished it.
     Unfinished { held: u64 },
-    /// It promises more than there is.
-    CutShort { promised: u64, held: u64 },
     /// There is more than it says.
     TooShort { stated: u64, held: u64 },
     /// Its frame size contradicts its width.
@@ -262,8 +271,10 @@ const LONG_HOLE: Seconds = Seconds::new(0.1);
 /// Hum nearer to the programme than this covers its quiet parts.
 const COVERS: Db = Db::new(-30.0);
 
-/// Low sound this near to its own noise can't be raised without it.
-const NEAR_FLOOR: Db = Db::new(30.0);
+/// Sound this near to its own noise can't be raised without it.
+pub const NEAR_FLOOR: Db = Db::new(30.0);
+/// Sound this far over its own noise may be raised on a copy.
+pub const CLEAR_OF_FLOOR: Db = Db::new(40.0);
 /// 30 ms in an hour, in ppm: less is not heard beside another recording.
 const DRIFT_MATTERS: f64 = 8.3;
 
@@ -304,8 +315,6 @@ impl Evidence {
             Self::NotHeard { .. } => "silent",
             Self::Freak { .. } => "set_aside",
             Self::Spill { .. } => "spill",
-            Self::Invalid { .. } => "invalid",
-            Self::Gap { .. } => "gap",
             Self::CodedClip { .. } => "coded_clip",
             Self::Low { .. } => "low",
             Self::Silent { .. } => "silent",
@@ -313,7 +322,7 @@ impl Evidence {
             Self::OneSide { .. } => "one_side",
             Self::Duplicate { .. } => "duplicate",
             Self::Polarity { .. } => "polarity",
-            Self::Dropout { .. } => "dropout",
+            Self::Dropout { .. } | Self::Gap { .. } | Self::Invalid { .. } => "dropout",
             Self::Rate { .. } | Self::OddRate { .. } => "rate",
             Self::Drift { .. } => "drift",
             Self::Hum { form: HumForm::Magnetic, .. } => "hum",
@@ -356,11 +365,16 @@ impl Evidence {
         }
     }
 
+    /// Explains what a soundcheck hears; of a finished recording it is no finding.
+    pub const fn is_of_soundcheck(&self) -> bool {
+        matches!(self, Self::Freak { .. } | Self::Spill { .. })
+    }
+
     /// Good to know, nothing wrong.
     pub fn is_note(&self) -> bool {
         match self {
             Self::Lossy { .. } | Self::Mono { .. } | Self::Loud { .. } => true,
-            Self::Freak { .. } | Self::Spill { .. } => true,
+            _ if self.is_of_soundcheck() => true,
             Self::Drift { ppm, .. } => ppm.abs() < DRIFT_MATTERS,
             _ => false,
         }

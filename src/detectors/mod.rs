@@ -14,7 +14,10 @@ mod spill;
 mod take;
 
 pub use clipping::Tops;
-pub use finding::{DropoutForm, Evidence, Finding, FreakReason, HeaderFault, HumForm, Partner, Severity};
+pub use finding::{
+    CLEAR_OF_FLOOR, DropoutForm, EndForm, Evidence, Finding, FreakReason, HeaderFault, HumForm, NEAR_FLOOR, Partner,
+    Severity,
+};
 pub use heard::Heard;
 pub use knob::Estimate;
 pub use line::{Alike, Hum, HumPattern, LineEars, Mains, Onset, PRESENCE};

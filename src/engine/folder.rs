@@ -5,7 +5,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::takes::{GatherError, looks_like_sound};
+use super::takes::{GatherError, in_order, looks_like_sound};
 
 /// One line of a folder.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -27,7 +27,7 @@ pub fn look(folder: &Path) -> Result<Vec<Entry>, GatherError> {
             entries.push(Entry { path, name, is_folder });
         }
     }
-    entries.sort_by_key(|entry| (!entry.is_folder, entry.name.to_lowercase()));
+    entries.sort_by_cached_key(|entry| (!entry.is_folder, in_order(&entry.name.to_lowercase())));
     Ok(entries)
 }
 

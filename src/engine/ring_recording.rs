@@ -41,7 +41,7 @@ pub fn listen(path: &Path, progress: &(dyn Fn(f64) + Sync)) -> Result<RingRecord
     let mut source = FileSource::open(path)?;
     let format = source.format();
     let total = source.info().frames.filter(|&total| total > 0);
-    let mut meters = Meters::new(format, &[]).with_spectra();
+    let mut meters = Meters::new(format, &[]).with_spectra_alone();
     let mut ringing = Ringing::new(format.channels);
     let mut block = BlockBuf::new(format.channels, format.rate.frames(STRETCH).get() as usize);
     let mut rings = Vec::new();

@@ -107,7 +107,9 @@ impl Opened {
                     wish = Some(Wish::Pick(place));
                 }
             }
-            for line in view::more_findings(take.more_faults).iter().chain(&take.details) {
+            let heading = (!take.cues.is_empty()).then(|| view::CUE_LIST.to_owned());
+            let more = view::more_findings(take.more_faults);
+            for line in more.iter().chain(&take.details).chain(&heading).chain(&take.cues) {
                 ui.label(RichText::new(line).color(palette.quiet));
             }
         });

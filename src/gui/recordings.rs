@@ -23,7 +23,7 @@ use super::{shapes, together};
 use crate::engine::folder;
 use crate::engine::takes::{self, Listed, Rings, Told};
 use crate::event;
-use crate::view::{ReportForm, Setup, Take, TakesReport, Together, recordings as words};
+use crate::view::{ReportForm, Setup, Take, TakesReport, Together, made_words, recordings as words};
 
 /// Writes a report in one of its forms.
 pub type TakesPrinter = fn(&TakesReport, ReportForm) -> String;
@@ -122,8 +122,9 @@ impl Takes {
             };
             let files = found.files;
             let _ = tell(News::Files(files.len()));
-            for trouble in &found.troubles {
-                let _ = tell(News::Failed(trouble.to_string()));
+            let troubles = found.troubles.iter().map(ToString::to_string);
+            for told in troubles.chain(made_words::left_out(&found.own)) {
+                let _ = tell(News::Failed(told));
             }
             let listed = Listed { inputs: theirs.inputs.as_deref().unwrap_or(&[]), names: &theirs.names };
             let checked = takes::check_all(&files, listed, Rings::Suspected, &|_, _| {}, &|| {}, &mut |told| {
@@ -322,7 +323,7 @@ impl Takes {
         if new {
             self.rows.sort_by(|a, b| {
                 let (a, b) = (&a.take, &b.take);
-                b.bad.cmp(&a.bad).then_with(|| a.name.cmp(&b.name))
+                b.bad.cmp(&a.bad).then_with(|| takes::in_order(&a.name).cmp(&takes::in_order(&b.name)))
             });
         }
     }

@@ -114,6 +114,14 @@ impl Channel {
         }
     }
 
+    /// Takes the spectrum and measures nothing else.
+    pub fn look_alone(&mut self, span: &HopSpan, tools: &Tools, bench: &mut Bench, readings: &mut ChannelReadings) {
+        self.look(span, tools, bench, readings);
+        if span.completes_frame {
+            self.buffer.copy_within(span.to..span.to + self.past, 0);
+        }
+    }
+
     /// Ends a complete frame of `length` samples.
     pub fn end_frame(&mut self, length: usize, tools: &Tools, bench: &mut Bench, readings: &mut ChannelReadings) {
         let power = self.frame_power(readings);

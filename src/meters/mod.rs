@@ -61,6 +61,8 @@ struct Tools {
     bands: ThirdOctave<BANDS>,
     /// `None` unless spectra were asked for.
     spectra: Option<SpectrumPlan>,
+    /// Nothing else was asked for.
+    spectra_alone: bool,
     /// `None` unless the lines of the mains were asked for.
     mains: Option<MainsPlan>,
 }
@@ -110,7 +112,7 @@ impl Meters {
         };
         let shortest = (rate.get() / 10) as usize;
         let bands = ThirdOctave::new(rate, [shortest, channel::longest_frame(rate)], |band| band_centre(band).get());
-        let tools = Tools { bands, spectra: None, mains: None };
+        let tools = Tools { bands, spectra: None, spectra_alone: false, mains: None };
         let empty = || ChannelReadings { runs: Vec::with_capacity(Channel::most_runs(rate)), ..Default::default() };
         Self {
             clock: Clock::new(rate),
@@ -148,6 +150,14 @@ impl Meters {
         self
     }
 
+    /// Measures the peaks of spectra and nothing else, no columns for the eye: what a second look at a recording needs. Goes with `push` alone.
+    pub fn with_spectra_alone(self) -> Self {
+        let mut meters = self.with_spectra();
+        meters.tools.spectra_alone = true;
+        meters.tools.spectra.iter_mut().for_each(SpectrumPlan::leave_out_columns);
+        meters
+    }
+
     /// Also measures the lines of the mains in every frame.
     pub fn with_mains(mut self) -> Self {
         self.tools.mains = Some(MainsPlan::new(self.readings.rate));
@@ -169,6 +179,10 @@ impl Meters {
                 let (end, fresh) = (self.stretch.end(&span), self.stretch.is_fresh(&span));
                 for (index, channel) in self.channels.iter_mut().enumerate() {
                     let readings = &mut self.readings.channels[index];
+                    if self.tools.spectra_alone {
+                        channel.look_alone(&span, &self.tools, &mut self.benches[0], readings);
+                        continue;
+                    }
                     self.energies[index] = channel.hop(&span, end, fresh, readings);
                     channel.look(&span, &self.tools, &mut self.benches[0], readings);
                     if span.completes_frame {

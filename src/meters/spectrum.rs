@@ -51,6 +51,8 @@ pub(super) struct SpectrumPlan {
     bins: (usize, usize),
     /// Sixths of an octave: the first bin of each, and one past the last.
     bands: Vec<usize>,
+    /// In which of them each bin lies, the nearest for those outside.
+    band_of: Vec<u8>,
     /// The bins of each column for the eye; low ones share a bin.
     columns: Vec<Range<usize>>,
 }
@@ -61,7 +63,8 @@ pub(super) struct SpectrumScratch {
     spectrum: Vec<Complex<f32>>,
     fft: Vec<Complex<f32>>,
     power: Vec<f32>,
-    sorted: Vec<f32>,
+    /// Powers as the bits that order alike, which sorts faster.
+    sorted: Vec<u32>,
     medians: Vec<f32>,
     floors: Vec<f32>,
     tops: Vec<(f32, usize)>,
@@ -89,6 +92,8 @@ impl SpectrumPlan {
                 break;
             }
         }
+        let band_of = |bin: usize| bands.partition_point(|&edge| edge <= bin).clamp(1, bands.len() - 1) - 1;
+        let band_of = (0..=length / 2).map(|bin| band_of(bin) as u8).collect();
         let edge = |column: usize| LOWEST * 2f64.powf((column as f64 - 0.5) / Spectrum::PER_OCTAVE as f64);
         let columns = (0..)
             .map(|column| {
@@ -102,7 +107,11 @@ impl SpectrumPlan {
         let energy: f64 = shape.iter().map(|weight| weight * weight).sum();
         let scale = (2.0 / (energy * length as f64)).sqrt();
         let window = shape.iter().map(|weight| (weight * scale) as f32).collect();
-        Self { fft, window, rate: hz, bins: (first, last), bands, columns }
+        Self { fft, window, rate: hz, bins: (first, last), bands, band_of, columns }
+    }
+
+    pub fn leave_out_columns(&mut self) {
+        self.columns.clear();
     }
 
     pub fn length(&self) -> usize {
@@ -116,7 +125,7 @@ impl SpectrumPlan {
             spectrum: self.fft.make_output_vec(),
             fft: self.fft.make_scratch_vec(),
             power: vec![0.0; bins],
-            sorted: vec![0.0; bins],
+            sorted: vec![0; bins],
             medians: vec![0.0; self.bands.len()],
             floors: vec![0.0; self.bands.len()],
             tops: Vec::with_capacity(bins),
@@ -170,7 +179,7 @@ impl SpectrumMeter {
         for &(_, bin) in &scratch.tops {
             out.peaks.push(scratch.peak(plan, &self.before, bin, advance));
         }
-        self.before.copy_from_slice(&scratch.spectrum);
+        std::mem::swap(&mut self.before, &mut scratch.spectrum);
         self.fresh = false;
     }
 }
@@ -183,22 +192,21 @@ impl SpectrumScratch {
         for band in 0..bands {
             let (from, to) = (plan.bands[band], plan.bands[band + 1]);
             let sorted = &mut self.sorted[..to - from];
-            sorted.copy_from_slice(&self.power[from..to]);
+            sorted.iter_mut().zip(&self.power[from..to]).for_each(|(bits, power)| *bits = power.to_bits());
             let middle = sorted.len() / 2;
-            self.medians[band] = *sorted.select_nth_unstable_by(middle, f32::total_cmp).1;
+            self.medians[band] = f32::from_bits(*sorted.select_nth_unstable(middle).1);
         }
         for band in 0..bands {
             let (from, to) = (band.saturating_sub(REACH), (band + REACH + 1).min(bands));
             let sorted = &mut self.sorted[..to - from];
-            sorted.copy_from_slice(&self.medians[from..to]);
-            sorted.sort_unstable_by(f32::total_cmp);
-            self.floors[band] = sorted[sorted.len() / 2].max(least);
+            sorted.iter_mut().zip(&self.medians[from..to]).for_each(|(bits, power)| *bits = power.to_bits());
+            sorted.sort_unstable();
+            self.floors[band] = f32::from_bits(sorted[sorted.len() / 2]).max(least);
         }
     }
 
     fn floor(&self, plan: &SpectrumPlan, bin: usize) -> f32 {
-        let band = plan.bands.partition_point(|&first| first <= bin).clamp(1, plan.bands.len() - 1) - 1;
-        self.floors[band]
+        self.floors[usize::from(plan.band_of[bin])]
     }
 
     /// The bins that are peaks, in order of frequency.

@@ -1,7 +1,8 @@
 //! A copy of a recording as WAV: written under a hidden name beside its place, named when it is whole.
 //!
 //! In: how samples are stored, bytes of whole frames, then marks. Out: RIFF WAVE, or RF64 where it grows beyond 4 GB
-//! (EBU Tech 3306: the place for `ds64` is kept by a JUNK chunk of its size); marks as `cue ` and `LIST adtl` with `labl`
+//! (EBU Tech 3306: the place for `ds64` is kept by a JUNK chunk of its size); the program's name in `LIST INFO` as `ISFT`,
+//! by which its copies are known again; marks as `cue ` and `LIST adtl` with `labl`
 //! and `ltxt` (Multimedia Programming Interface and Data Specifications 1.0), their texts in UTF-8. Nothing that stands
 //! there is ever replaced. Edge cases: a full disk, a killed program: nothing stands under the final name; marks behind
 //! 2³² frames, which that form can't hold, are left out.
@@ -59,6 +60,8 @@ pub struct WaveCopy {
 }
 
 const JUNK: u32 = 28;
+/// What made it.
+const MAKER: &[u8] = concat!(env!("CARGO_PKG_NAME"), "\0").as_bytes();
 const FULL: u64 = u32::MAX as u64;
 
 impl WaveCopy {
@@ -123,6 +126,7 @@ impl WaveCopy {
             // The rest of the identifier that WAVE_FORMAT_EXTENSIBLE gives all plain codings.
             head.extend([0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71]);
         }
+        head.extend(chunk(b"LIST", &[b"INFO", chunk(b"ISFT", MAKER).as_slice()].concat()));
         head.extend(b"data\0\0\0\0");
         self.data_at = head.len() as u64;
         self.file.write_all(&head)
@@ -248,8 +252,9 @@ mod tests {
         assert_eq!((le32(labl + 4), le32(labl + 8), &bytes[labl + 12..labl + 20]), (12, 1, &b"clipped\0"[..]));
         let span = find(b"ltxt");
         assert_eq!((le32(span + 8), le32(span + 12), &bytes[span + 16..span + 20]), (1, 2, &b"rgn "[..]));
-        // LIST ends the file.
-        let list = find(b"LIST");
+        // One LIST tells what made it, another ends the file.
+        assert_eq!(&bytes[find(b"ISFT") + 8..][..11], b"beforedoors");
+        let list = bytes.windows(4).rposition(|part| part == b"LIST").unwrap();
         assert_eq!(list + 8 + le32(list + 4) as usize, bytes.len());
     }
 

@@ -1,7 +1,9 @@
 //! Findings in words: what it is, and what to do about it.
 
 use super::numbers::{self, clock, counted, dbfs, level, lufs, seconds, span, times};
-use crate::detectors::{DropoutForm, Evidence, Finding, FreakReason, HeaderFault, HumForm, Partner};
+use crate::detectors::{
+    CLEAR_OF_FLOOR, DropoutForm, EndForm, Evidence, Finding, FreakReason, HeaderFault, HumForm, NEAR_FLOOR, Partner,
+};
 use crate::units::{Db, Hertz, Seconds};
 
 /// What was found, as a mark on a picture: a word, and a shape of its own.
@@ -177,7 +179,7 @@ pub fn finding_words(finding: &Finding) -> String {
             span(overshoot)
         ),
         Evidence::Low { active, floor } => match floor {
-            Some(floor) if active - floor < Db::new(30.0) => {
+            Some(floor) if active - floor < NEAR_FLOOR => {
                 format!("too low: {}, only {} over its own noise", dbfs(active), span(active - floor))
             }
             Some(floor) => format!("too low: {}, but {} over its own noise", dbfs(active), span(active - floor)),
@@ -239,19 +241,14 @@ pub fn finding_words(finding: &Finding) -> String {
         Evidence::Loud { true_peak, integrated } => {
             format!("loud: true peak {} dBTP, {}", level(true_peak), lufs(integrated))
         }
-        Evidence::Truncated { missing, padded: true } => {
-            format!("the end was never written: {} of empty space", milliseconds(missing))
-        }
-        Evidence::Truncated { missing, padded: false } => {
-            format!("ends {} before the other tracks", milliseconds(missing))
-        }
+        Evidence::Truncated { missing, form } => end_missing(missing, form),
         Evidence::LateStart { late } => format!("begins {} after the other tracks", milliseconds(late)),
         Evidence::Header { fault } => header(fault),
     }
 }
 
 /// What to do about it.
-pub const fn finding_advice(evidence: &Evidence) -> &'static str {
+pub fn finding_advice(evidence: &Evidence) -> &'static str {
     match evidence {
         Evidence::Clipped { .. } => "Next time DOWN 10 dB at the input; here, use another take",
         Evidence::FlatTop { .. } => "Turn DOWN at the source: pack, DI or instrument",
@@ -261,7 +258,13 @@ pub const fn finding_advice(evidence: &Evidence) -> &'static str {
         Evidence::Invalid { .. } => "Copy the file again, or export it anew",
         Evidence::Gap { .. } => "Try another port or cable, close other programs, keep the laptop awake",
         Evidence::CodedClip { .. } => "Use another take; next time turn DOWN before it is coded",
-        Evidence::Low { .. } => "Next time feed it 10 dB more; a louder copy helps today",
+        Evidence::Low { active, floor: Some(floor) } if *active - *floor < NEAR_FLOOR => {
+            "Next time a nearer microphone; more gain lifts the noise too"
+        }
+        Evidence::Low { active, floor: Some(floor) } if *active - *floor > CLEAR_OF_FLOOR => {
+            "Next time feed it 10 dB more; a louder copy helps today"
+        }
+        Evidence::Low { .. } => "Next time feed it 10 dB more; a louder copy brings noise",
         Evidence::Silent { .. } => "Check the cable and which source this track records",
         Evidence::WrongTrack { .. } => "Compare recording sources with the input list, then swap names",
         Evidence::OneSide { .. } => "Check cable and pan; afterwards centre it on a copy",
@@ -294,12 +297,20 @@ pub const fn finding_advice(evidence: &Evidence) -> &'static str {
     }
 }
 
+fn end_missing(missing: Option<Seconds>, form: EndForm) -> String {
+    let Some(missing) = missing.map(milliseconds) else {
+        return "the end is missing: the file stops or is damaged here, nothing tells how much it held".into();
+    };
+    match form {
+        EndForm::CutShort => format!("cut short: the last {missing} is missing"),
+        EndForm::Unwritten => format!("the end was never written: {missing} of empty space"),
+        EndForm::BeforeOthers => format!("ends {missing} before the other tracks"),
+    }
+}
+
 fn header(fault: HeaderFault) -> String {
     match fault {
         HeaderFault::Unfinished { held } => format!("unfinished header: {held} frames lie behind it"),
-        HeaderFault::CutShort { promised, held } => {
-            format!("cut short: the header promises {promised} frames, there are {held}")
-        }
         HeaderFault::TooShort { stated, held } => format!("the header says {stated} frames, there are {held}"),
         HeaderFault::FrameSize { stated, used } => format!("the header gives {stated} bytes a frame, it is {used}"),
         HeaderFault::TwoAsOne { held } => {

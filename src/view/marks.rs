@@ -1,10 +1,11 @@
 //! Marks for a recording: its faults, its rings, its cues; and the words of files that are made.
 
 use super::findings::FaultKind;
-use super::numbers::{change, lufs};
+use super::numbers::{change, counted, lufs};
 use super::setup::Setup;
 use super::takes::Take;
 use super::together::cue_word;
+use super::words::plain;
 use crate::engine::recording::Recording;
 use crate::engine::takes::Mark;
 use crate::engine::takes::copies::Levelled;
@@ -58,7 +59,9 @@ pub fn marks(recording: &Recording, setup: &Setup) -> Vec<TimedMark> {
 pub mod made_words {
     //! Names and words of files that are made.
 
-    use super::{Levelled, Lufs, TimedMark, change, lufs};
+    use std::path::PathBuf;
+
+    use super::{Levelled, Lufs, TimedMark, change, counted, lufs, plain};
 
     /// "take (marked).wav".
     pub const MARKED: &str = "marked";
@@ -77,6 +80,26 @@ pub mod made_words {
 
     pub fn no_loudness(name: &str) -> String {
         format!("{name}: silence has no loudness; no copy was made. Check what this recorded")
+    }
+
+    /// "2 copies that this program made are no takes and were left out, take (marked).wav first. …".
+    pub fn left_out(own: &[PathBuf]) -> Option<String> {
+        let first = own.first()?;
+        let name = plain(&first.file_name().unwrap_or(first.as_os_str()).to_string_lossy());
+        let (verb, which) =
+            if own.len() == 1 { ("is no take and was", "") } else { ("are no takes and were", ", the first of them") };
+        Some(format!(
+            "{} that this program made {verb} left out{which} {name}. To check one all the same, name it",
+            counted(own.len() as u64, "copy", "copies")
+        ))
+    }
+
+    /// What ends a batch of which some copies could not be made.
+    pub fn not_made(copies: usize) -> String {
+        format!(
+            "{} not made; why stands with each above. Choose another folder with --out, or move what is there away",
+            counted(copies as u64, "copy was", "copies were")
+        )
     }
 
     /// `start_s,end_s,track,text` (RFC 4180).

@@ -46,5 +46,5 @@ pub use takes::{
     Fault, Take, TakeVerdict, about, finding_lines, more_findings, state_word, take_verdict, track_name, verdict_step,
 };
 pub use takes_report::{ReportForm, TITLE, TakesReport};
-pub use together::{TOGETHER_KEYS, Together, cue_lines, cue_word, together_records};
+pub use together::{CUE_LIST, TOGETHER_KEYS, Together, cue_lines, cue_word, together_records};
 pub use trail::Trail;

@@ -4,6 +4,7 @@
 //! |---|---|
 //! | `file` | `file`, `format`, `rate_hz`, `channels`, `duration_s`, `integrated_lufs`, `loudness_range_lu`, `momentary_max_lufs`, `short_term_max_lufs`, `true_peak_dbtp` |
 //! | `channel` | `file`, `channel` (from 1), `sample_peak_dbfs`, `true_peak_dbtp`, `rms_dbfs`, `crest_db`, `active_level_dbfs`, `active_crest_db`, `noise_floor_dbfs`, `active_s`, `dc`, `invalid_samples`, `state`, `advice`; with `--aes17` also `rms_aes17_dbfs` |
+//! | `note` | what a soundcheck would say of a listed channel (`kind` set_aside, spill); keys as of `finding` |
 //! | `finding` | `file`, `channel` (null: all of it), `kind`, `severity` (mendable, hides, lost), `start_s`, `end_s`, `evidence`, `advice` |
 //! | `track`, `cue`, `pair` | of a folder with two or more: see `view/together.rs` |
 //! | `ring` | what rang: see `view/ringing.rs` |
@@ -30,7 +31,7 @@ use super::states::shown;
 use super::takes::{state_word, verdict_step};
 use super::words;
 use crate::coach::{Advice, ChannelState};
-use crate::detectors::{Evidence, Finding, HeaderFault, Heard, HumForm, Partner};
+use crate::detectors::{EndForm, Evidence, Finding, HeaderFault, Heard, HumForm, Partner};
 use crate::engine::recording::{Recording, RecordingError};
 use crate::meters::{ChannelSummary, Programme};
 use crate::units::{ChannelId, Db, Dbfs, Lufs, SampleRate, Seconds};
@@ -45,7 +46,11 @@ short_term_max_lufs, true_peak_dbtp
 channel: file, channel (from 1), sample_peak_dbfs, true_peak_dbtp, rms_dbfs, crest_db, active_level_dbfs, \
 active_crest_db, noise_floor_dbfs, active_s, dc, invalid_samples, state, advice; with --aes17 also rms_aes17_dbfs
 
-finding: file, channel (null: all of it), kind, severity (mendable, hides, lost), start_s, end_s, evidence, advice
+finding: file, channel (null: all of it), kind (clipped, flat_top, coded_clip, low, silent, wrong_track, one_side, \
+duplicate, polarity, dropout, rate, drift, hum, buzz, hiss, whine, crackle, dc, rumble, riding, lossy, mono, loud, \
+truncated, header), severity (mendable, hides, lost), start_s, end_s, evidence, advice
+
+note: as finding, for a channel of the input list, kind set_aside or spill: what a soundcheck would say of it
 
 warning, error: file, message, fix
 
@@ -149,8 +154,9 @@ fn channel(file: &str, channel: ChannelId, summary: &ChannelSummary, state: &str
 /// Something found in it; `partners` are the recordings that a finding between two names.
 fn finding(file: &str, finding: &Finding, rate: SampleRate, partners: &[PathBuf]) -> Value {
     let channel = (!finding.evidence.is_of_all()).then(|| finding.channel.number());
+    let kind = if finding.evidence.is_of_soundcheck() { "note" } else { "finding" };
     json!({
-        "type": "finding", "file": file, "channel": channel, "kind": finding.evidence.kind(),
+        "type": kind, "file": file, "channel": channel, "kind": finding.evidence.kind(),
         "severity": finding.severity().word(),
         "start_s": number(finding.start.at(rate).get()), "end_s": number(finding.end.at(rate).get()),
         "evidence": evidence(finding, partners), "advice": text(finding_advice(&finding.evidence)),
@@ -235,13 +241,17 @@ fn evidence(finding: &Finding, partners: &[PathBuf]) -> Value {
         Evidence::Loud { true_peak, integrated } => {
             json!({ "true_peak_dbtp": level(true_peak), "integrated_lufs": loudness(integrated) })
         }
-        Evidence::Truncated { missing, padded } => json!({ "missing_s": number(missing.get()), "padded": padded }),
+        Evidence::Truncated { missing, form } => json!({
+            "missing_s": missing.map_or(Value::Null, |missing| number(missing.get())),
+            "form": match form {
+                EndForm::CutShort => "cut_short",
+                EndForm::Unwritten => "unwritten",
+                EndForm::BeforeOthers => "before_others",
+            },
+        }),
         Evidence::LateStart { late } => json!({ "late_s": number(late.get()) }),
         Evidence::Header { fault } => match fault {
             HeaderFault::Unfinished { held } => json!({ "fault": "unfinished", "frames": held }),
-            HeaderFault::CutShort { promised, held } => {
-                json!({ "fault": "cut_short", "promised": promised, "frames": held })
-            }
             HeaderFault::TooShort { stated, held } => json!({ "fault": "too_short", "stated": stated, "frames": held }),
             HeaderFault::FrameSize { stated, used } => {
                 json!({ "fault": "frame_size", "stated_bytes": stated, "used_bytes": used })

@@ -33,6 +33,8 @@ pub struct Take {
     pub arrow: Arrow,
     /// What it is, where it lies, what was odd when it was read.
     pub details: Vec<String>,
+    /// Where it sounds, is quiet, is applauded; nothing where all of it is one sound.
+    pub cues: Vec<String>,
     /// In the order of their times, at most [`Take::MOST_FAULTS`].
     pub faults: Vec<Fault>,
     /// How many more there are.
@@ -80,6 +82,7 @@ impl Take {
             headline: bad.headline().into(),
             arrow: Arrow::None,
             details: Vec::new(),
+            cues: Vec::new(),
             faults: Vec::new(),
             more_faults: 0,
             length: Seconds::ZERO,
@@ -102,7 +105,7 @@ impl Take {
         }
         self.details = about(recording).to_vec();
         self.details.extend(recording.warnings.iter().map(|warning| format!("note: {warning}")));
-        self.details.extend(super::together::cue_lines(&recording.cues));
+        self.cues = super::together::cue_lines(&recording.cues);
         let worst = recording.worst_first();
         let mut faults: Vec<Fault> =
             worst.iter().take(Self::MOST_FAULTS).map(|it| fault(it, recording, setup)).collect();
@@ -340,9 +343,13 @@ fn finding_line(finding: &Finding, recording: &Recording, setup: &Setup) -> Stri
     let with = with.map_or(String::new(), |path| {
         format!(" ({})", plain(&path.file_name().unwrap_or(path.as_os_str()).to_string_lossy()))
     });
-    if finding.evidence.is_of_all() && finding.start == FrameCount::ZERO {
-        return format!("{words}{with}");
-    }
     let start = numbers::clock(finding.start.at(recording.format.rate));
+    if finding.evidence.is_of_all() && recording.track.is_none() {
+        return if finding.start == FrameCount::ZERO {
+            format!("{words}{with}")
+        } else {
+            format!("at {start}: {words}{with}")
+        };
+    }
     format!("at {start}, {}: {words}{with}", track_name(recording, finding.channel, setup))
 }

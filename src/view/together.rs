@@ -2,6 +2,7 @@
 //!
 //! Levels re full scale, times a clock from the start of the take.
 
+use std::cmp::Reverse;
 use std::path::Path;
 
 use serde_json::{Value, json};
@@ -23,6 +24,8 @@ cue, of a multitrack folder: folder, kind (sound, applause, quiet), start_s, end
 
 pair, two recorders of one event: file, with_file, offset_s, ppm, better_for_voices (a file; null: alike), text";
 
+pub const CUE_LIST: &str = "Cue list";
+
 /// A folder, ready to show.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Together {
@@ -30,6 +33,7 @@ pub struct Together {
     pub title: String,
     /// The kinds of problems that there are.
     pub columns: Vec<FaultKind>,
+    /// The worst first, then as they lie in the folder.
     pub rows: Vec<Row>,
     pub cues: Vec<String>,
     pub pairs: Vec<Vec<String>>,
@@ -60,10 +64,12 @@ impl Together {
         columns.sort_by_key(|kind| kind.word());
         let what = if gathering.is_multitrack { ("track", "tracks") } else { ("channel", "channels") };
         let folder = gathering.folder.file_name().map_or_else(String::new, |name| plain(&name.to_string_lossy()));
+        let mut rows: Vec<Row> = gathering.rows.iter().map(|row| Row::new(row, &columns, setup)).collect();
+        rows.sort_by_key(|row| Reverse(row.worst));
         let title = counted(gathering.rows.len() as u64, what.0, what.1);
         Self {
             title: if folder.is_empty() { title } else { format!("{folder}: {title}") },
-            rows: gathering.rows.iter().map(|row| Row::new(row, &columns, setup)).collect(),
+            rows,
             columns,
             cues: cue_lines(&gathering.cues),
             pairs: gathering.pairs.iter().map(pair_lines).collect(),
@@ -108,7 +114,7 @@ impl Together {
             lines.push(format!("  {}", legend.join("   ")));
         }
         if !self.cues.is_empty() {
-            lines.push("  Cue list".into());
+            lines.push(format!("  {CUE_LIST}"));
             lines.extend(self.cues.iter().map(|cue| format!("    {cue}")));
         }
         for pair in &self.pairs {

@@ -4,15 +4,17 @@
 //!    blocks of 256, as share of one core.
 //! 2. Coded recordings of two minutes: all of `recordings` against decoding alone plus the meters alone. Made with
 //!    `ffmpeg`; without it this part says so and is left out.
-//! 3. Many recordings on all cores against one.
+//! 3. `recordings` with all that it looks for on 48 kHz WAV of 24 bits, with and without ringing everywhere.
+//! 4. Many recordings on all cores against one.
 //!
 //! Channel-seconds are seconds of one channel. Each time is the median of several runs, in seconds that the thread
 //! had a core (where the system tells them, else by the clock), since the machine may have other work; it stands
-//! beside the `ebur128` crate's in all its modes on the same samples. Only the third part goes by the clock.
+//! beside the `ebur128` crate's in all its modes on the same samples. Only the last part goes by the clock.
 
 use beforedoors::block::{Block, BlockBuf, Format};
 use beforedoors::detectors::Ringing;
 use beforedoors::engine::recording::{Expect, measure, measure_all};
+use beforedoors::engine::ring_recording;
 use beforedoors::engine::{Connection, Input, Mood, Pipeline};
 use beforedoors::meters::Meters;
 use beforedoors::source::file::FileSource;
@@ -42,6 +44,7 @@ fn main() {
     let wav = folder.path().join("song.wav");
     write_wav(&wav, &song);
     coded(&song, &wav);
+    taken(&stage, folder.path());
     many(&wav, folder.path());
 }
 
@@ -208,6 +211,35 @@ fn coded(song: &[Vec<f32>], wav: &Path) {
     }
 }
 
+/// Two channels and sixteen, as a recorder writes them.
+fn taken(stage: &[Vec<f32>], folder: &Path) {
+    let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().expect("a thread");
+    for (channels, seconds) in [(2, 120), (16, 40)] {
+        let sound: Vec<Vec<f32>> = stage[..channels].iter().map(|plane| plane.repeat(seconds / LIVE_SECONDS)).collect();
+        let path = folder.join(format!("take-{channels}.wav"));
+        write_wav_of(&path, &sound, 24);
+        let all = || {
+            medians(
+                core,
+                [
+                    &mut || drop(black_box(measure(&path, &[], &|_| {}).expect("a recording"))),
+                    &mut || drop(black_box(ring_recording::listen(&path, &|_| {}).expect("a recording"))),
+                    &mut || decode(&path),
+                    &mut || yardstick(&sound),
+                ],
+            )
+        };
+        let [whole, rings, decoding, theirs] = one.install(all);
+        let work = (channels * seconds) as f64;
+        println!(
+            "recordings, {channels} channels: {:.0} channel-seconds per core-second, {:.2} × (decoding and ebur128); with --rings {:.0}",
+            work / whole,
+            whole / (decoding + theirs),
+            work / (whole + rings)
+        );
+    }
+}
+
 fn encode(wav: &Path, name: &str, options: &[&str]) -> Option<PathBuf> {
     let path = wav.with_file_name(name);
     let made = Command::new("ffmpeg")
@@ -268,14 +300,19 @@ fn many(wav: &Path, folder: &Path) {
     );
 }
 
-/// 16 bits, as recorders write them.
 fn write_wav(path: &Path, planes: &[Vec<f32>]) {
-    let (bits_per_sample, sample_format) = (16, hound::SampleFormat::Int);
+    write_wav_of(path, planes, 16);
+}
+
+/// Integers, as recorders write them.
+fn write_wav_of(path: &Path, planes: &[Vec<f32>], bits_per_sample: u16) {
+    let sample_format = hound::SampleFormat::Int;
+    let full = f64::from((1u32 << (bits_per_sample - 1)) - 1);
     let spec = hound::WavSpec { channels: planes.len() as u16, sample_rate: RATE, bits_per_sample, sample_format };
     let mut wav = hound::WavWriter::create(path, spec).expect("a file");
     for frame in 0..planes[0].len() {
         for plane in planes {
-            wav.write_sample((plane[frame] * 32_767.0).round() as i16).expect("room on the disk");
+            wav.write_sample((f64::from(plane[frame]) * full).round() as i32).expect("room on the disk");
         }
     }
     wav.finalize().expect("a whole file");

@@ -79,7 +79,7 @@ fn as_lines(name: &str, recording: &Recording, args: &RecordingsArgs, setup: &Se
     let cues = view::cue_lines(&recording.cues);
     if recording.track.is_none() && !cues.is_empty() && recording.likeness.is_none() && recording.length().get() >= LONG
     {
-        out::line("  Cue list")?;
+        out::line(&format!("  {}", view::CUE_LIST))?;
         cues.iter().try_for_each(|cue| out::line(&format!("    {cue}")))?;
     }
     let verdict = view::take_verdict(recording, setup);

@@ -1,17 +1,19 @@
 //! What is written on request: a report, copies with marks, with a right header, at a loudness.
 //!
-//! Reports replace an older report in one step, so that it is whole at any time; copies never replace anything.
+//! Reports replace an older report in one step, so that it is whole at any time; copies never replace anything. One that
+//! can't be made is told, and the others are made.
 
 use std::fs;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 
-use super::TakesPrinter;
+use super::{TakesPrinter, tell_error};
 use crate::cli::args::{Bits, RecordingsArgs};
-use crate::cli::out;
+use crate::cli::{Exit, out};
 use crate::engine::recording::{Recording, RecordingError};
-use crate::engine::takes::{Gathering, Mark, Width, copies};
+use crate::engine::takes::copies::{self, CopyError};
+use crate::engine::takes::{Gathering, Mark, Width};
 use crate::event;
 use crate::units::Lufs;
 use crate::view::words::plain;
@@ -21,7 +23,8 @@ use crate::view::{ReportForm, Setup, Take, TakesReport, Together, made_words, ma
 pub struct Made {
     report: Option<(PathBuf, Form, TakesReport, String)>,
     copies: Option<Copies>,
-    json: bool,
+    /// Copies that could not be made.
+    unmade: usize,
     printer: Option<TakesPrinter>,
 }
 
@@ -36,6 +39,7 @@ struct Copies {
     marked: bool,
     mended: bool,
     loudness: Option<(Lufs, Option<Width>)>,
+    json: bool,
 }
 
 impl Made {
@@ -57,12 +61,13 @@ impl Made {
             marked: args.markers,
             mended: args.mend,
             loudness: args.loudness.map(|lufs| (Lufs::new(lufs), width)),
+            json: args.json,
         });
-        Ok(Self { report, copies, json: args.json, printer: Some(printer) })
+        Ok(Self { report, copies, unmade: 0, printer: Some(printer) })
     }
 
     pub fn nothing() -> Self {
-        Self { report: None, copies: None, json: false, printer: None }
+        Self { report: None, copies: None, unmade: 0, printer: None }
     }
 
     pub fn take(
@@ -78,7 +83,7 @@ impl Made {
             }
         }
         if let (Some(copies), Ok(recording)) = (&self.copies, result) {
-            copies.make(recording, setup, self.json)?;
+            self.unmade += copies.make(recording, setup)?;
         }
         Ok(())
     }
@@ -92,6 +97,15 @@ impl Made {
         }
     }
 
+    /// How the making of copies went; tells where some could not be made.
+    pub fn ended(&self) -> Exit {
+        if self.unmade == 0 {
+            return Exit::Fine;
+        }
+        out::note(&made_words::not_made(self.unmade));
+        Exit::BadInput
+    }
+
     /// Writes the report as far as it is known.
     pub fn finish(&self) -> anyhow::Result<()> {
         let (Some((path, form, report, lines)), Some(printer)) = (&self.report, self.printer) else { return Ok(()) };
@@ -100,49 +114,54 @@ impl Made {
             Form::Lines => lines.clone(),
         };
         event::write_whole(path, text.as_bytes())?;
-        self.tell(&format!("Wrote {}", plain(&path.display().to_string())));
+        out::note(&format!("Wrote {}", plain(&path.display().to_string())));
         Ok(())
-    }
-
-    fn tell(&self, words: &str) {
-        out::note(words);
     }
 }
 
 impl Copies {
-    fn make(&self, recording: &Recording, setup: &Setup, json: bool) -> anyhow::Result<()> {
+    /// Gives how many could not be made.
+    fn make(&self, recording: &Recording, setup: &Setup) -> anyhow::Result<usize> {
         fs::create_dir_all(&self.folder).with_context(|| {
             format!("{}: this folder can’t be made. Name another with --out", self.folder.display())
         })?;
         let target = |word: &str| copies::copy_name(&recording.path, word, &self.folder);
-        let told = |path: &Path, more: &str| {
-            if !json {
+        let mut unmade = 0;
+        let mut told = |path: &Path, made: Result<String, CopyError>| match made {
+            Ok(_) if self.json => Ok(()),
+            Ok(more) => {
                 out::note(&format!("Wrote {}{more}", plain(&path.display().to_string())));
+                Ok(())
+            }
+            Err(error) => {
+                unmade += 1;
+                tell_error(path, &error.to_string(), self.json)
             }
         };
         if self.marked {
-            let marks = marks(recording, setup);
-            let path = target(made_words::MARKED);
-            let in_sound: Vec<Mark> = marks.iter().map(|mark| mark.in_sound(recording.format.rate)).collect();
-            copies::marked(recording, &in_sound, &path)?;
-            told(&path, "");
+            let (path, marks) = (target(made_words::MARKED), marks(recording, setup));
             let table = path.with_extension("csv");
-            event::write_whole(&table, made_words::marks_csv(&marks).as_bytes())?;
-            told(&table, "");
+            let in_sound: Vec<Mark> = marks.iter().map(|mark| mark.in_sound(recording.format.rate)).collect();
+            let made = copies::is_free(&table).and_then(|()| copies::marked(recording, &in_sound, &path));
+            let is_made = made.is_ok();
+            told(&path, made.map(|()| String::new()))?;
+            if is_made {
+                event::write_whole(&table, made_words::marks_csv(&marks).as_bytes())?;
+                told(&table, Ok(String::new()))?;
+            }
         }
         if self.mended && copies::has_wrong_header(recording) {
             let path = target(made_words::MENDED);
-            copies::mended(recording, &path)?;
-            told(&path, "");
+            told(&path, copies::mended(recording, &path).map(|()| String::new()))?;
         }
         if let Some((lufs, width)) = self.loudness {
             let path = target(&made_words::at_loudness(lufs));
-            match copies::levelled(recording, lufs, width, &path)? {
-                Some(levelled) => told(&path, &made_words::levelled(&levelled)),
-                None => out::note(&made_words::no_loudness(&plain(&recording.path.display().to_string()))),
+            match copies::levelled(recording, lufs, width, &path) {
+                Ok(None) => out::note(&made_words::no_loudness(&plain(&recording.path.display().to_string()))),
+                made => told(&path, made.map(|made| made.map_or(String::new(), |made| made_words::levelled(&made))))?,
             }
         }
-        Ok(())
+        Ok(unmade)
     }
 }
 

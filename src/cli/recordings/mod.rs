@@ -22,7 +22,7 @@ use crate::engine::recording::{ChannelVerdict, Recording, RecordingError};
 use crate::engine::takes::{self, GatherError, Gathered, Listed, Rings, Told};
 use crate::units::SourceKind;
 use crate::view::words::plain;
-use crate::view::{ReportForm, Setup, TakesReport, records};
+use crate::view::{ReportForm, Setup, TakesReport, made_words, records};
 use made::Made;
 
 /// Writes a report in one of its forms.
@@ -51,7 +51,7 @@ fn measure(args: &RecordingsArgs, setup: &Setup, made: &mut Made) -> anyhow::Res
     let found = takes::gather(&args.paths)?;
     let exit = check(&found, args, setup, made)?;
     made.finish()?;
-    Ok(exit)
+    Ok(exit.and(made.ended()))
 }
 
 /// Checks these, tells each; exits as the worst of them says.
@@ -59,8 +59,10 @@ fn check(found: &Gathered, args: &RecordingsArgs, setup: &Setup, made: &mut Made
     let mut worst = Exit::Fine;
     for trouble in &found.troubles {
         worst = Exit::BadInput;
-        tell_trouble(trouble, args.json)?;
+        let (GatherError::Unreadable(path, _) | GatherError::Empty(path)) = trouble;
+        tell_error(path, &trouble.to_string(), args.json)?;
     }
+    made_words::left_out(&found.own).into_iter().for_each(|told| out::note(&told));
     let files = &found.files;
     let bar = bar(files.len());
     let listed = Listed { inputs: setup.inputs.as_deref().unwrap_or(&[]), names: &setup.names };
@@ -93,14 +95,13 @@ fn check(found: &Gathered, args: &RecordingsArgs, setup: &Setup, made: &mut Made
     failed.map_or(Ok(worst), Err)
 }
 
-fn tell_trouble(trouble: &GatherError, json: bool) -> std::io::Result<()> {
-    let (GatherError::Unreadable(path, _) | GatherError::Empty(path)) = trouble;
+/// What could not be read or made, in words that begin with its path.
+fn tell_error(path: &Path, said: &str, json: bool) -> std::io::Result<()> {
     let name = path.display().to_string();
-    let said = trouble.to_string();
     if json {
-        return out::json(&records::error(&name, said.strip_prefix(&format!("{name}: ")).unwrap_or(&said)));
+        return out::json(&records::error(&name, said.strip_prefix(&format!("{name}: ")).unwrap_or(said)));
     }
-    out::note(&plain(&said));
+    out::note(&plain(said));
     Ok(())
 }
 

@@ -14,9 +14,9 @@ use super::made::Made;
 use crate::cli::args::RecordingsArgs;
 use crate::cli::end::EndRequest;
 use crate::cli::{Exit, out};
-use crate::engine::takes::{self, Gathered};
-use crate::view::Setup;
+use crate::engine::takes::Gathered;
 use crate::view::words::WATCHING;
+use crate::view::{Setup, made_words};
 
 const LOOK: Duration = Duration::from_millis(500);
 const SETTLED: Duration = Duration::from_secs(3);
@@ -37,25 +37,29 @@ pub fn watch(folder: &Path, args: &RecordingsArgs, setup: &Setup, made: &mut Mad
     );
     let end = EndRequest::watch()?;
     let mut seen: HashMap<PathBuf, Seen> = HashMap::new();
-    let mut worst = Exit::Fine;
+    let (mut worst, mut told_of_own) = (Exit::Fine, false);
     out::note(&format!("{} {}", WATCHING, folder.display()));
     let began = Instant::now();
     while !end.came() {
-        let landed = landed(folder, &mut seen, began);
-        if !landed.is_empty() {
-            let found = Gathered { files: landed, troubles: Vec::new() };
+        let mut found = Gathered { files: landed(folder, &mut seen, began), ..Gathered::default() };
+        found.set_own_apart(0);
+        if !found.own.is_empty() && !std::mem::replace(&mut told_of_own, true) {
+            made_words::left_out(&found.own).into_iter().for_each(|told| out::note(&told));
+        }
+        found.own.clear();
+        if !found.files.is_empty() {
             worst = worst.and(check(&found, args, setup, made)?);
             made.finish()?;
             std::io::stdout().flush()?;
         }
         std::thread::sleep(LOOK);
     }
-    Ok(worst)
+    Ok(worst.and(made.ended()))
 }
 
 /// The files that have stayed as they are, and were not checked so.
 fn landed(folder: &Path, seen: &mut HashMap<PathBuf, Seen>, began: Instant) -> Vec<PathBuf> {
-    let found = takes::gather(&[folder.to_owned()]).unwrap_or_default();
+    let found = Gathered::of_folder(folder);
     let now = Instant::now();
     let mut landed = Vec::new();
     for path in found.files {

@@ -11,14 +11,13 @@ use crate::engine::ring_recording::{self, RingRecording};
 use crate::engine::takes;
 use crate::view::numbers::{self, counted};
 use crate::view::words::plain;
-use crate::view::{records, ring_advice, ring_record, ring_words};
+use crate::view::{made_words, records, ring_advice, ring_record, ring_words};
 
 /// Listens to them all; each is reported as soon as those before it are.
 pub fn run(args: &RingoutArgs) -> anyhow::Result<Exit> {
     let found = takes::gather(&args.paths)?;
-    for trouble in &found.troubles {
-        out::note(&plain(&trouble.to_string()));
-    }
+    let troubles = found.troubles.iter().map(|trouble| plain(&trouble.to_string()));
+    troubles.chain(made_words::left_out(&found.own)).for_each(|told| out::note(&told));
     let paths = found.files;
     let bar = bar(paths.len());
     let (sender, results) = mpsc::channel();

@@ -66,9 +66,10 @@ impl Company {
             }
             let stands = other.last_height() > NEIGHBOUR_HEIGHT;
             let alike = stands && track.pace > 1.5 && (other.pace - track.pace).abs() < 1.0 + 0.3 * track.pace.abs();
-            let family = RATIOS.iter().any(|known| (ratio / known - 1.0).abs() < OF_A_FAMILY);
+            // Asked of few: most neighbours are neither alike nor as old.
+            let family = || RATIOS.iter().any(|known| (ratio / known - 1.0).abs() < OF_A_FAMILY);
             company.alike += u8::from(alike);
-            company.family_rising += u8::from(alike && family);
+            company.family_rising += u8::from(alike && family());
             if stands {
                 ages[others] = other.age;
                 others += 1;
@@ -77,6 +78,7 @@ impl Company {
                 let with = other
                     .climb(line)
                     .is_some_and(|climb| climb > 0.5 && (climb - climbed).abs() < 1.5 + 0.3 * climbed.abs());
+                let family = family();
                 company.kin += u8::from(family);
                 company.kin_rising += u8::from(family && with);
                 company.peers += u8::from(with);
@@ -99,9 +101,15 @@ impl Company {
 
 /// How many tones more than chance would put there stand at whole multiples of one fundamental with this one, in
 /// standard deviations; of the best of its first twelve possible fundamentals.
-fn comb<'a>(track: &Track, line: usize, all: impl Iterator<Item = &'a Track> + Clone) -> f64 {
+fn comb<'a>(track: &Track, line: usize, all: impl Iterator<Item = &'a Track>) -> f64 {
     let frequency = track.peak.frequency.get();
     let reach = |at: f64| 0.5 + 0.0008 * at;
+    let mut standing = [0.0; MOST];
+    let mut count = 0;
+    for other in all.filter(|other| has_lasted(other, line) && other.id != track.id) {
+        standing[count] = other.peak.frequency.get();
+        count += 1;
+    }
     let mut best = 0.0f64;
     for number in 1..=12 {
         let fundamental = frequency / f64::from(number);
@@ -109,8 +117,7 @@ fn comb<'a>(track: &Track, line: usize, all: impl Iterator<Item = &'a Track> + C
             break;
         }
         let (mut seen, mut expected) = (0.0, 0.0);
-        for other in all.clone().filter(|other| has_lasted(other, line) && other.id != track.id) {
-            let at = other.peak.frequency.get();
+        for &at in &standing[..count] {
             let multiple = at / fundamental;
             let near = (multiple - multiple.round()).abs() * fundamental < reach(at) && multiple > 0.7;
             expected += (2.0 * reach(at) / fundamental).min(1.0);

@@ -12,13 +12,12 @@
 use super::died::{Died, Stretch};
 use super::print::Print;
 use super::riding::Riding;
-use crate::detectors::finding::{DropoutForm, Evidence, Finding, Partner};
+use crate::detectors::finding::{DropoutForm, EndForm, Evidence, Finding, NEAR_FLOOR, Partner};
 use crate::meters::{BANDS, ChannelSummary, Programme, Readings, Summary};
 use crate::units::{ChannelId, Db, Dbfs, FrameCount, SampleRate, Seconds};
 
 const SILENT: Dbfs = Dbfs::new(-70.0);
 const LOW: Dbfs = Dbfs::new(-45.0);
-const NEAR_FLOOR: Db = Db::new(30.0);
 /// A peak so low that its floor need not be known: six bits are unused.
 const LOW_PEAK: Dbfs = Dbfs::new(-36.0);
 const OFFSET: f64 = 0.003;
@@ -155,7 +154,7 @@ impl End {
             channel: ChannelId::new(0),
             start: self.sound,
             end: self.now,
-            evidence: Evidence::Truncated { missing: empty, padded: true },
+            evidence: Evidence::Truncated { missing: Some(empty), form: EndForm::Unwritten },
         })
     }
 }

@@ -14,7 +14,7 @@ use super::align::{Alignment, Outline, Side, align};
 use super::gathering::{Gatherer, Gathering};
 use super::timeline::Timeline;
 use super::tracks::Head;
-use crate::detectors::{Evidence, Finding, Partner, Print};
+use crate::detectors::{EndForm, Evidence, Finding, Partner, Print};
 use crate::engine::recording::Recording;
 use crate::units::{ChannelId, FrameCount, SampleRate, Seconds};
 
@@ -26,6 +26,8 @@ const FEWEST_TRACKS: usize = 3;
 /// Recorders of one event are few.
 const MOST_ALIGNED: usize = 8;
 const OTHER_RECORDER: Seconds = Seconds::new(0.015);
+/// ppm; no two clocks are so alike for long.
+const ONE_CLOCK: f64 = 0.5;
 
 /// What a recording is held against others by.
 #[derive(Clone, Debug)]
@@ -82,7 +84,14 @@ impl Companions {
             compare(known, &likeness, recording);
         }
         let place = self.gatherer.kept.len();
+        // Tracks of one machine hear one event together; they are no recorders of it.
+        let usual = self.usual.get(self.folder.as_deref().unwrap_or(Path::new(""))).and_then(|usual| usual.length);
+        let is_track =
+            |end: FrameCount| usual.is_some_and(|usual| FrameCount::new(usual.abs_diff(end.get())).at(rate) < EARLY);
         for known in self.known.iter().rev().take(MOST_ALIGNED) {
+            if is_track(likeness.end) && is_track(known.likeness.end) {
+                continue;
+            }
             if let Some(alignment) = line_up(known, &likeness, recording) {
                 self.gatherer.pair(known.place, place, alignment);
             }
@@ -108,6 +117,8 @@ fn odd_ones_out(usual: &Usual, recording: &mut Recording) {
     let rate = recording.format.rate;
     let length = recording.likeness.as_ref().map_or(0, |likeness| likeness.end.get());
     let end = FrameCount::new(length);
+    // Its own file tells it already.
+    let is_told = recording.findings.iter().any(|finding| matches!(finding.evidence, Evidence::Truncated { .. }));
     let mut add = |start, evidence| {
         recording.findings.push(Finding { channel: ChannelId::new(0), start, end, evidence });
     };
@@ -115,8 +126,8 @@ fn odd_ones_out(usual: &Usual, recording: &mut Recording) {
         return add(FrameCount::ZERO, Evidence::OddRate { rate: rate.get(), usual: usual.rate.get() });
     }
     let missing = FrameCount::new(usual.length.unwrap_or(0).saturating_sub(length)).at(rate);
-    if missing >= EARLY {
-        add(end, Evidence::Truncated { missing, padded: false });
+    if missing >= EARLY && !is_told {
+        add(end, Evidence::Truncated { missing: Some(missing), form: EndForm::BeforeOthers });
     }
     let late = recording.info.stamp.zip(usual.stamp).map(|(stamp, usual)| stamp.saturating_sub(usual));
     let late = FrameCount::new(late.unwrap_or(0)).at(rate);
@@ -147,15 +158,15 @@ fn compare(known: &Known, likeness: &Likeness, recording: &mut Recording) {
     }
 }
 
-/// Lengths that differ are those of two recorders.
+/// Two files of one start and one clock are those of one machine.
 fn line_up(known: &Known, likeness: &Likeness, recording: &mut Recording) -> Option<Alignment> {
-    let apart = known.likeness.outline.length().get() - likeness.outline.length().get();
-    if apart.abs() < OTHER_RECORDER.get() {
-        return None;
-    }
     let first = Side { path: &known.path, outline: &known.likeness.outline };
     let path = recording.path.clone();
     let found = align(first, Side { path: &path, outline: &likeness.outline })?;
+    let begins_with_it = found.offset.get().abs() < OTHER_RECORDER.get();
+    if begins_with_it && found.lie.is_none() && found.ppm.abs() < ONE_CLOCK {
+        return None;
+    }
     let with = Partner { file: Some(place_of(&known.path, &mut recording.partners)), channel: ChannelId::new(0) };
     let drift = Evidence::Drift { with, ppm: found.ppm, offset: found.offset };
     let lie = found.lie.map(|(true_rate, header)| Evidence::Rate { header, true_rate, line: None });

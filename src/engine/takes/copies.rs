@@ -11,7 +11,7 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use crate::block::{Block, BlockBuf};
-use crate::detectors::{Evidence, HeaderFault};
+use crate::detectors::{EndForm, Evidence, HeaderFault};
 use crate::engine::recording::Recording;
 use crate::sink::{Mark, Narrow, WaveCopy, WaveShape, Width};
 use crate::source::file::{FileError, FileSource, Stored};
@@ -52,6 +52,11 @@ pub fn copy_name(original: &Path, word: &str, folder: &Path) -> PathBuf {
     folder.join(name)
 }
 
+/// An error where something stands already.
+pub fn is_free(target: &Path) -> Result<(), CopyError> {
+    if target.symlink_metadata().is_ok() { Err(CopyError::Exists(target.to_owned())) } else { Ok(()) }
+}
+
 /// The same sound with marks in it.
 pub fn marked(recording: &Recording, marks: &[Mark], target: &Path) -> Result<(), CopyError> {
     match stored(&recording.path)? {
@@ -65,7 +70,12 @@ pub fn marked(recording: &Recording, marks: &[Mark], target: &Path) -> Result<()
 
 /// What can be put right in its header: rate, channels, length.
 pub fn has_wrong_header(recording: &Recording) -> bool {
-    recording.findings.iter().any(|finding| matches!(finding.evidence, Evidence::Header { .. } | Evidence::Rate { .. }))
+    let lies = |evidence: &Evidence| match evidence {
+        Evidence::Header { .. } | Evidence::Rate { .. } => true,
+        Evidence::Truncated { form, .. } => *form == EndForm::CutShort,
+        _ => false,
+    };
+    recording.findings.iter().any(|finding| lies(&finding.evidence))
 }
 
 /// The same sound under a right header; a file that a codec stored is read and written as 24 bits.

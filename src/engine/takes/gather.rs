@@ -1,12 +1,14 @@
 //! The recordings that are meant: files as they are named, folders with everything in them.
 //!
-//! In: paths. Out: files in the order of their names, folder by folder; hidden ones, and names that promise no sound, are
-//! left out. A link is taken for what it leads to, each file and folder once, so that links in a circle end. Where a folder
+//! In: paths. Out: files in the order of their names, numbers as they count, folder by folder; hidden ones, names that
+//! promise no sound, and copies that this program made ([`Gathered::own`]) are left out, unless they are named themselves. A link is taken for what it leads to, each file and folder once, so that links in a circle end. Where a folder
 //! can't be opened the others are read all the same, and it is told ([`Gathered::troubles`]).
 
 use std::collections::HashSet;
 use std::fs;
 use std::path::{Path, PathBuf};
+
+use crate::source::file::maker_of;
 
 /// Why a folder gives no recordings.
 #[derive(Debug, thiserror::Error)]
@@ -21,6 +23,8 @@ pub enum GatherError {
 #[derive(Debug, Default)]
 pub struct Gathered {
     pub files: Vec<PathBuf>,
+    /// Copies that this program made: no takes of their own.
+    pub own: Vec<PathBuf>,
     pub troubles: Vec<GatherError>,
 }
 
@@ -38,9 +42,10 @@ pub fn gather(paths: &[PathBuf]) -> Result<Gathered, GatherError> {
         if all.files.len() == before && all.troubles.len() == troubles {
             all.troubles.push(GatherError::Empty(path.clone()));
         }
+        all.set_own_apart(before);
     }
     match all.troubles.pop() {
-        Some(trouble) if all.files.is_empty() => Err(trouble),
+        Some(trouble) if all.files.is_empty() && all.own.is_empty() => Err(trouble),
         trouble => {
             all.troubles.extend(trouble);
             Ok(all)
@@ -58,7 +63,36 @@ pub fn looks_like_sound(path: &Path) -> bool {
     ENDINGS.contains(&ending.as_str())
 }
 
+/// Runs of digits by what they count, everything else by its letters: 2 stands before 10.
+pub fn in_order(name: &str) -> Vec<(u128, String)> {
+    let chars: Vec<char> = name.chars().collect();
+    let run = |run: &[char]| {
+        let text: String = run.iter().collect();
+        // Longer numbers than that are names.
+        match text.parse() {
+            Ok(number) if text.bytes().all(|byte| byte.is_ascii_digit()) => (number, text),
+            _ => (u128::MAX, text),
+        }
+    };
+    chars.chunk_by(|a, b| a.is_ascii_digit() == b.is_ascii_digit()).map(run).collect()
+}
+
 impl Gathered {
+    /// What lies in a folder, copies that this program made among it; no file is opened.
+    pub fn of_folder(folder: &Path) -> Self {
+        let mut all = Self::default();
+        all.enter(folder, &mut HashSet::new());
+        all
+    }
+
+    /// Takes the copies that this program made out of the files from place `first` on, by what stands in them.
+    pub fn set_own_apart(&mut self, first: usize) {
+        let is_own = |path: &PathBuf| maker_of(path).is_some_and(|maker| maker == env!("CARGO_PKG_NAME"));
+        let (own, others) = self.files.drain(first..).partition::<Vec<_>, _>(is_own);
+        self.own.extend(own);
+        self.files.extend(others);
+    }
+
     fn enter(&mut self, folder: &Path, seen: &mut HashSet<PathBuf>) {
         if !fs::canonicalize(folder).is_ok_and(|real| seen.insert(real)) && folder.exists() {
             return;
@@ -68,7 +102,7 @@ impl Gathered {
             Ok(entries) => entries,
             Err(error) => return self.troubles.push(GatherError::Unreadable(folder.to_owned(), error)),
         };
-        entries.sort_by_key(fs::DirEntry::file_name);
+        entries.sort_by_cached_key(|entry| in_order(&entry.file_name().to_string_lossy()));
         for entry in entries {
             let path = entry.path();
             if entry.file_name().to_string_lossy().starts_with('.') {
@@ -109,6 +143,16 @@ mod tests {
         assert!(gather(&[empty.path().to_owned()]).unwrap_err().to_string().contains("no recordings in this folder"));
         let both = gather(&[empty.path().to_owned(), folder.path().to_owned()]).unwrap();
         assert_eq!((both.files.len(), both.troubles.len()), (4, 1));
+    }
+
+    #[test]
+    fn numbers_stand_as_they_count() {
+        let folder = tempfile::tempdir().unwrap();
+        let wanted = ["1.wav", "02.wav", "2.wav", "10.wav", "Take 9b.wav", "Take 10a.wav", "зал 3.wav", "зал 20.wav"];
+        for name in wanted.iter().rev() {
+            fs::write(folder.path().join(name), b"").unwrap();
+        }
+        assert_eq!(names(&gather(&[folder.path().to_owned()]).unwrap()), wanted);
     }
 
     #[cfg(unix)]

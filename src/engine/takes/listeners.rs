@@ -10,14 +10,18 @@ use super::companions::Likeness;
 use super::timeline::TimelineEar;
 use crate::block::Block;
 use crate::block::Format;
-use crate::detectors::{Evidence, Finding, HeaderFault, Print, TakeEar, WholeEar, WholeTake, between_channels};
+use crate::detectors::{
+    EndForm, Evidence, Finding, HeaderFault, Print, TakeEar, WholeEar, WholeTake, between_channels,
+};
 use crate::engine::recording::Expect;
 use crate::meters::{BANDS, Readings, Summary};
 use crate::source::file::FileWarning;
-use crate::units::{ChannelId, Db, Dbfs, FrameCount, SampleRate};
+use crate::units::{ChannelId, Db, Dbfs, FrameCount, SampleRate, Seconds};
 
 const MANY_TOPS: u32 = 40;
 const PASSED: Db = Db::new(1.0);
+/// Flat tops nearer than this are one passage.
+const ONE_PASSAGE: Seconds = Seconds::new(1.0);
 
 pub struct Listeners {
     rate: SampleRate,
@@ -78,6 +82,10 @@ impl Listeners {
         let end = self.end;
         let peak = |channel: ChannelId| summary.channels[channel.index()].whole.sample_peak;
         findings.retain(|finding| !is_passed(finding, peak(finding.channel)));
+        join_tops(findings, self.rate.frames(ONE_PASSAGE));
+        if expect.inputs().is_empty() {
+            findings.retain(|finding| !finding.evidence.is_of_soundcheck());
+        }
         let clipped: Vec<ChannelId> = findings.iter().filter(|f| is_clipping(f)).map(|f| f.channel).collect();
         let coded = self.ears.len() == 2 && self.ears.iter().any(TakeEar::was_clipped_and_coded);
         let heard = self.ears.iter_mut().zip(&summary.channels);
@@ -94,12 +102,11 @@ impl Listeners {
         let prints: Vec<&Print> = self.ears.iter().map(TakeEar::print).collect();
         found.extend(between_channels(&prints, summary, inputs.is_empty(), end));
         let two = matches!(self.ears.as_slice(), [ear] if ear.holds_two_in_turn());
-        let two = two.then_some(HeaderFault::TwoAsOne { held: end.get() / 2 });
-        found.extend(warnings.iter().filter_map(header_fault).chain(two).map(|fault| Finding {
-            channel: ChannelId::new(0),
-            start: FrameCount::ZERO,
-            end,
-            evidence: Evidence::Header { fault },
+        let two = two.then_some(Evidence::Header { fault: HeaderFault::TwoAsOne { held: end.get() / 2 } });
+        let of_the_file = warnings.iter().filter_map(|warning| of_warning(warning, self.rate)).chain(two);
+        found.extend(of_the_file.map(|evidence| {
+            let start = if matches!(evidence, Evidence::Truncated { .. }) { end } else { FrameCount::ZERO };
+            Finding { channel: ChannelId::new(0), start, end, evidence }
         }));
         let silent = |channel: ChannelId| {
             found.iter().any(|other| other.channel == channel && matches!(other.evidence, Evidence::Silent { .. }))
@@ -123,16 +130,52 @@ fn is_passed(finding: &Finding, peak: Dbfs) -> bool {
     }
 }
 
+/// The flat tops of both half-waves, and of values that take turns, as one passage.
+fn join_tops(findings: &mut Vec<Finding>, nearer: FrameCount) {
+    findings.sort_by_key(|finding| (finding.channel, finding.start));
+    let mut joined: Vec<Finding> = Vec::with_capacity(findings.len());
+    for finding in findings.drain(..) {
+        let Evidence::FlatTop { places, longest, level, overshoot } = finding.evidence else {
+            joined.push(finding);
+            continue;
+        };
+        let is_tops = |known: &&mut Finding| {
+            known.channel == finding.channel && matches!(known.evidence, Evidence::FlatTop { .. })
+        };
+        match joined.iter_mut().rev().find(is_tops) {
+            Some(Finding {
+                end,
+                evidence: Evidence::FlatTop { places: p, longest: l, level: v, overshoot: o },
+                ..
+            }) if finding.start < *end + nearer => {
+                *end = (*end).max(finding.end);
+                (*p, *l, *v, *o) = (*p + places, (*l).max(longest), v.max(level), o.max(overshoot));
+            }
+            _ => joined.push(finding),
+        }
+    }
+    *findings = joined;
+}
+
 fn is_clipping(finding: &Finding) -> bool {
     matches!(finding.evidence, Evidence::Clipped { .. } | Evidence::FlatTop { .. })
 }
 
-fn header_fault(warning: &FileWarning) -> Option<HeaderFault> {
+/// What was odd about the file, where it is a fault of the recording.
+fn of_warning(warning: &FileWarning, rate: SampleRate) -> Option<Evidence> {
+    let header = |fault| Some(Evidence::Header { fault });
+    let cut = |missing: Option<u64>| {
+        let missing = missing.map(|frames| FrameCount::new(frames).at(rate));
+        Some(Evidence::Truncated { missing, form: EndForm::CutShort })
+    };
     match *warning {
-        FileWarning::Unfinished { frames } => Some(HeaderFault::Unfinished { held: frames }),
-        FileWarning::Truncated { promised, held } => Some(HeaderFault::CutShort { promised, held }),
-        FileWarning::LongerThanStated { stated, held } => Some(HeaderFault::TooShort { stated, held }),
-        FileWarning::FrameSize { stated, used } => Some(HeaderFault::FrameSize { stated, used }),
+        FileWarning::Unfinished { frames } => header(HeaderFault::Unfinished { held: frames }),
+        FileWarning::LongerThanStated { stated, held } => header(HeaderFault::TooShort { stated, held }),
+        FileWarning::FrameSize { stated, used } => header(HeaderFault::FrameSize { stated, used }),
+        FileWarning::Truncated { promised, held } | FileWarning::CutWhileRead { promised, held } => {
+            cut(Some(promised.saturating_sub(held)))
+        }
+        FileWarning::EndMissing | FileWarning::StoppedEarly { .. } => cut(None),
         _ => None,
     }
 }

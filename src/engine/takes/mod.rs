@@ -17,7 +17,7 @@ mod tracks;
 pub use crate::sink::{Mark, Width};
 pub use align::Alignment;
 pub use companions::{Companions, Likeness};
-pub use gather::{GatherError, Gathered, gather, looks_like_sound};
+pub use gather::{GatherError, Gathered, gather, in_order, looks_like_sound};
 pub use gathering::{Better, Gathering, Pair, TrackRow};
 pub use listeners::Listeners;
 pub use session::{Listed, Rings, Told, check_all};

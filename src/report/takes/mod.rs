@@ -13,7 +13,7 @@ use std::fmt::Write;
 
 use super::csv::{guarded, table};
 use super::html::escaped;
-use crate::view::{Bad, Fault, ReportForm, TITLE, Take, TakesReport, Together, numbers};
+use crate::view::{Bad, CUE_LIST, Fault, ReportForm, TITLE, Take, TakesReport, Together, numbers};
 
 /// The report in this form.
 pub fn takes(report: &TakesReport, form: ReportForm) -> String {
@@ -138,13 +138,7 @@ fn folder(together: &Together, html: &mut String) {
         html.push_str("</tr>\n");
     }
     html.push_str("</tbody>\n</table>\n");
-    if !together.cues.is_empty() {
-        html.push_str("<h3>Cue list</h3>\n<pre>");
-        for cue in &together.cues {
-            let _ = writeln!(html, "{}", escaped(cue));
-        }
-        html.push_str("</pre>\n");
-    }
+    cue_list(&together.cues, html);
     for pair in &together.pairs {
         html.push_str("<ul>\n");
         for line in pair {
@@ -153,6 +147,17 @@ fn folder(together: &Together, html: &mut String) {
         html.push_str("</ul>\n");
     }
     html.push_str("</section>\n");
+}
+
+fn cue_list(cues: &[String], html: &mut String) {
+    if cues.is_empty() {
+        return;
+    }
+    let _ = write!(html, "<h3>{CUE_LIST}</h3>\n<pre>");
+    for cue in cues {
+        let _ = writeln!(html, "{}", escaped(cue));
+    }
+    html.push_str("</pre>\n");
 }
 
 fn recording(take: &Take, html: &mut String) {
@@ -182,6 +187,7 @@ fn recording(take: &Take, html: &mut String) {
         }
         html.push_str("</ul>\n");
     }
+    cue_list(&take.cues, html);
     for line in &take.details {
         let _ = writeln!(html, "<p class=\"small\">{}</p>", escaped(line));
     }

@@ -1,6 +1,6 @@
 //! The level of a recording over time as SVG, with its faults marked on it; and the signs for how bad they are.
 //!
-//! From left to right the recording, from bottom to top −60 dBFS to full scale. Pale: the highest samples; dark: from the
+//! From left to right the recording, from bottom to top −60 dBFS to full scale; lower for one that is quieter throughout. Pale: the highest samples; dark: from the
 //! quietest to the loudest 10 ms (RMS). Faults stand above in up to three rows, the worst first where there is not room for
 //! all words. Units are those of the picture, 720 wide. Edge cases: an empty recording is an empty frame.
 
@@ -20,8 +20,9 @@ const ROWS: usize = 3;
 const FONT: f64 = 11.0;
 const LETTER: f64 = 6.0;
 const COLUMNS: usize = 600;
-const LOWEST: f64 = -60.0;
-const LEVELS: [f64; 4] = [0.0, -20.0, -40.0, -60.0];
+/// Where the axis may end: the first of these that lies 20 dB under the loudest.
+const LOWEST: [f64; 4] = [-60.0, -80.0, -100.0, -120.0];
+const LETTERED: usize = 20;
 
 /// How bad, as a small picture with its word for whoever hears the page.
 pub fn sign(bad: Bad) -> String {
@@ -80,8 +81,9 @@ pub fn level(take: &Take, envelope: &Envelope) -> String {
     let (marks, rows) = marks(take, x);
     let top = rows as f64 * ROW + 4.0;
     let height = top + TALL + ROW;
-    let y = |level: Dbfs| top + (level.get().clamp(LOWEST, 0.0) / LOWEST) * TALL;
     let loudest = envelope.within(None, Seconds::ZERO, take.length).map(|extent| extent.peak);
+    let lowest = lowest(loudest.unwrap_or(Dbfs::SILENCE));
+    let y = |level: Dbfs| top + (level.get().clamp(lowest, 0.0) / lowest) * TALL;
     let words = escaped(&caption(take, loudest));
     let mut svg = format!(
         "<figure><svg viewBox=\"0 0 {WIDTH} {height:.0}\" font-family=\"'Liberation Sans',Arial,'DejaVu Sans',sans-serif\" \
@@ -93,15 +95,15 @@ pub fn level(take: &Take, envelope: &Envelope) -> String {
         "<rect x=\"{LEFT}\" y=\"{top:.1}\" width=\"{:.1}\" height=\"{TALL}\" fill=\"none\" stroke=\"#000\" stroke-width=\".6\"/>",
         WIDTH - LEFT - 4.0
     );
-    for level in LEVELS {
-        let at = y(Dbfs::new(level));
+    for down in (0..=-lowest as u32).step_by(LETTERED) {
+        let at = y(Dbfs::new(-f64::from(down)));
         let _ = writeln!(
             svg,
             "<path d=\"M{LEFT} {at:.1}H{:.1}\" stroke=\"#999\" stroke-width=\".4\"/><text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>",
             WIDTH - 4.0,
             LEFT - 4.0,
             at + 4.0,
-            format!("{level:.0}").replace('-', "−")
+            if down == 0 { "0".into() } else { format!("−{down}") }
         );
     }
     let _ = writeln!(svg, "{}", bars(envelope, length, top + TALL, x, y));
@@ -114,8 +116,13 @@ pub fn level(take: &Take, envelope: &Envelope) -> String {
         );
     }
     svg.push_str(&marks.replace("BOTTOM", &format!("{:.1}", top + TALL)));
-    let _ = writeln!(svg, "</svg><figcaption>{words}; −60 to 0 dBFS</figcaption></figure>");
+    let _ = writeln!(svg, "</svg><figcaption>{words}; −{:.0} to 0 dBFS</figcaption></figure>", -lowest);
     svg
+}
+
+fn lowest(loudest: Dbfs) -> f64 {
+    let shows = |lowest: &&f64| loudest.get() - **lowest >= LETTERED as f64;
+    *LOWEST.iter().find(shows).unwrap_or(&LOWEST[LOWEST.len() - 1])
 }
 
 /// Peaks pale, the 10 ms from quietest to loudest dark.

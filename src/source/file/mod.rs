@@ -22,7 +22,7 @@ mod wav;
 pub use error::FileError;
 pub use error::FileWarning;
 pub use info::FileInfo;
-pub use stored::Stored;
+pub use stored::{Stored, maker_of};
 
 use super::Flow;
 use super::Source;

@@ -33,6 +33,8 @@ pub struct Wave {
     pub family: &'static str,
     /// The time stamp of its first frame (`bext`, EBU Tech 3285), in frames since midnight.
     pub stamp: Option<u64>,
+    /// The program that made it (`LIST INFO`, `ISFT`), where that stands before the sound.
+    pub maker: Option<String>,
     pub warnings: Vec<FileWarning>,
 }
 
@@ -73,7 +75,7 @@ pub fn read_header<R: Read + Seek + ?Sized>(stream: &mut R) -> Result<Wave, File
 
     let mut fmt = None;
     let mut data = None;
-    let mut stamp = None;
+    let (mut stamp, mut maker) = (None, None);
     let mut next = 12;
     for _ in 0..MOST_CHUNKS {
         if fmt.is_some() && data.is_some() {
@@ -90,6 +92,7 @@ pub fn read_header<R: Read + Seek + ?Sized>(stream: &mut R) -> Result<Wave, File
             b"bext" if chunk.len >= STAMP_AT + 8 => {
                 stamp = walk.bytes_at::<8>(chunk.start + STAMP_AT)?.map(|n| le64(&n))
             }
+            b"LIST" if maker.is_none() => maker = walk.maker(&chunk)?,
             _ => {}
         }
         next = chunk.padded_end();
@@ -117,6 +120,7 @@ pub fn read_header<R: Read + Seek + ?Sized>(stream: &mut R) -> Result<Wave, File
         frames,
         family,
         stamp: stamp.filter(|&stamp| stamp > 0),
+        maker,
         warnings,
     })
 }
@@ -201,6 +205,27 @@ impl<R: Read + Seek + ?Sized> Walk<'_, R> {
             self.sizes.push(([row[0], row[1], row[2], row[3]], le64(&row[4..])));
         }
         Ok(())
+    }
+
+    /// The `ISFT` of a list of kind `INFO`.
+    fn maker(&mut self, list: &Chunk) -> Result<Option<String>, FileError> {
+        const LONGEST: usize = 64;
+        if self.bytes_at::<4>(list.start)? != Some(*b"INFO") {
+            return Ok(None);
+        }
+        let mut next = list.start + 4;
+        for _ in 0..MOST_CHUNKS {
+            let Some(entry) = self.chunk_at(next)?.filter(|entry| entry.end() <= list.end()) else { break };
+            if entry.id == *b"ISFT" {
+                let mut name = vec![0; LONGEST.min(entry.len as usize)];
+                self.stream.seek(SeekFrom::Start(entry.start))?;
+                let got = self.stream.read(&mut name)?;
+                let name = name[..got].split(|&byte| byte == 0).next().unwrap_or_default();
+                return Ok(Some(String::from_utf8_lossy(name).into_owned()));
+            }
+            next = entry.padded_end();
+        }
+        Ok(None)
     }
 
     /// Whether the file from `place` to its end is a row of whole chunks (one pad byte may lack).
@@ -431,6 +456,19 @@ mod tests {
         let wave = header(bytes).unwrap();
         assert_eq!((wave.frames, wave.channels, wave.warnings.len()), (10, 2, 0));
         assert_eq!(wave.coding, Coding::Plain(Encoding::S16));
+    }
+
+    #[test]
+    fn what_made_it_stands_in_a_list() {
+        let info = |entries: &[Vec<u8>]| chunk(b"LIST", &[b"INFO".to_vec(), entries.concat()].concat());
+        let with =
+            |list: Vec<u8>| header(riff(&[fmt(1, 1, 48_000, 2, 16), list, chunk(b"data", &[0; 40])])).unwrap().maker;
+        let title = chunk(b"INAM", b"take");
+        assert_eq!(with(info(&[title.clone(), chunk(b"ISFT", b"maker\0")])).as_deref(), Some("maker"));
+        assert_eq!(with(info(&[title])), None);
+        assert_eq!(with(chunk(b"LIST", b"adtlISFT\x04\0\0\0make")), None);
+        // An entry that runs out of its list.
+        assert_eq!(with(chunk(b"LIST", b"INFOISFT\xff\xff\0\0make")), None);
     }
 
     #[test]

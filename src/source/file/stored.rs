@@ -27,6 +27,17 @@ pub struct Stored {
     bytes: Take<File>,
 }
 
+/// The program that made a WAV file, where it says so before its sound; `None` of any other file.
+pub fn maker_of(path: &Path) -> Option<String> {
+    let mut file = File::open(path).ok()?;
+    let mut head = Vec::with_capacity(sniff::LOOK);
+    file.by_ref().take(sniff::LOOK as u64).read_to_end(&mut head).ok()?;
+    match sniff::sniff(&head) {
+        Ok(sniff::Reader::Wave) => riff::read_header(&mut file).ok()?.maker,
+        _ => None,
+    }
+}
+
 impl Stored {
     pub fn open(path: &Path) -> Result<Option<Self>, FileError> {
         let mut file = File::open(path)?;

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeSet;
 
+use beforedoors::detectors::{DropoutForm, EndForm, Evidence, FreakReason, HeaderFault, HumForm, Partner};
+use beforedoors::units::{ChannelId, Db, Dbfs, Hertz, Lufs, Seconds};
 use serde_json::Value;
 
 use super::{beforedoors, json_lines, sine, write_wav};
@@ -101,4 +103,96 @@ fn machine_readable_lines_have_a_plain_minus_only() {
     let text = String::from_utf8(output.stdout).unwrap();
     assert!(text.contains("flat tops at -12.0 dBFS"), "{text}");
     assert!(!text.contains('−'), "{text}");
+}
+
+/// What a finding of a recording may be called; what a soundcheck alone says is a note.
+const KINDS: [&str; 25] = [
+    "clipped",
+    "flat_top",
+    "coded_clip",
+    "low",
+    "silent",
+    "wrong_track",
+    "one_side",
+    "duplicate",
+    "polarity",
+    "dropout",
+    "rate",
+    "drift",
+    "hum",
+    "buzz",
+    "hiss",
+    "whine",
+    "crackle",
+    "dc",
+    "rumble",
+    "riding",
+    "lossy",
+    "mono",
+    "loud",
+    "truncated",
+    "header",
+];
+
+/// Fails to compile when a variant is new.
+fn every_evidence() -> Vec<Evidence> {
+    use Evidence as E;
+    let (level, gap, hertz, at) = (Dbfs::new(-20.0), Db::new(3.0), Hertz::new(50.0), Seconds::new(1.0));
+    let with = Partner { file: None, channel: ChannelId::new(0) };
+    let hum = |form| E::Hum { family: 50, frequency: hertz, level, below: gap, form };
+    let next = |evidence: &E| match evidence {
+        E::Clipped { .. } => Some(E::FlatTop { places: 6, longest: 4, level, overshoot: gap }),
+        E::FlatTop { .. } => Some(E::NotHeard { quiet: at, level }),
+        E::NotHeard { .. } => Some(E::Freak { peak: level, above_the_rest: gap, reason: FreakReason::Thump }),
+        E::Freak { .. } => Some(E::Spill { from: ChannelId::new(1), lag: at, below: gap }),
+        E::Spill { .. } => Some(E::Invalid { samples: 1 }),
+        E::Invalid { .. } => Some(E::Gap { frames: 1 }),
+        E::Gap { .. } => Some(E::CodedClip { places: 9, level, overshoot: gap }),
+        E::CodedClip { .. } => Some(E::Low { active: level, floor: None }),
+        E::Low { .. } => Some(E::Silent { level }),
+        E::Silent { .. } => Some(E::WrongTrack { level }),
+        E::WrongTrack { .. } => Some(E::OneSide { below: gap }),
+        E::OneSide { .. } => Some(E::Duplicate { of: with, gain: gap, correlation: 1.0 }),
+        E::Duplicate { .. } => Some(E::Polarity { with, correlation: -1.0 }),
+        E::Polarity { .. } => Some(E::Dropout { length: at, form: DropoutForm::Held }),
+        E::Dropout { .. } => Some(E::Rate { header: 48_000, true_rate: 44_100, line: None }),
+        E::Rate { .. } => Some(E::OddRate { rate: 44_100, usual: 48_000 }),
+        E::OddRate { .. } => Some(E::Drift { with, ppm: 20.0, offset: at }),
+        E::Drift { .. } => Some(hum(HumForm::Magnetic)),
+        E::Hum { form: HumForm::Magnetic, .. } => Some(hum(HumForm::Rectifier)),
+        E::Hum { form: HumForm::Rectifier, .. } => Some(hum(HumForm::Dimmer)),
+        E::Hum { form: HumForm::Dimmer, .. } => Some(hum(HumForm::Phone)),
+        E::Hum { form: HumForm::Phone, .. } => Some(E::Hiss { floor: level, below: gap }),
+        E::Hiss { .. } => Some(E::Whine { frequency: hertz, level }),
+        E::Whine { .. } => Some(E::Crackle { clicks: 7, highest: level }),
+        E::Crackle { .. } => Some(E::Dc { mean: 0.1 }),
+        E::Dc { .. } => Some(E::Rumble { share: 0.5 }),
+        E::Rumble { .. } => Some(E::Riding { rise: gap }),
+        E::Riding { .. } => Some(E::Lossy { nothing_above: hertz }),
+        E::Lossy { .. } => Some(E::Mono { gain: gap }),
+        E::Mono { .. } => Some(E::Loud { true_peak: level, integrated: Lufs::new(-14.0) }),
+        E::Loud { .. } => Some(E::Truncated { missing: None, form: EndForm::CutShort }),
+        E::Truncated { .. } => Some(E::LateStart { late: at }),
+        E::LateStart { .. } => Some(E::Header { fault: HeaderFault::Unfinished { held: 1 } }),
+        E::Header { .. } => None,
+    };
+    let first = E::Clipped { runs: 1, samples: 4, longest: 4 };
+    std::iter::successors(Some(first), next).collect()
+}
+
+#[test]
+fn every_finding_has_a_kind_that_the_help_names() {
+    let help = beforedoors().args(["recordings", "--help"]).output().unwrap();
+    let help: String = String::from_utf8(help.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
+    let (_, named) = help.split_once("channel (null: all of it), kind (").unwrap();
+    let named: Vec<&str> = named.split(')').next().unwrap().split(", ").collect();
+    assert_eq!(named, KINDS);
+    let all = every_evidence();
+    let mut told = BTreeSet::new();
+    for evidence in all {
+        let is_note = evidence.is_of_soundcheck();
+        assert_ne!(is_note, KINDS.contains(&evidence.kind()), "{evidence:?}");
+        told.extend((!is_note).then(|| evidence.kind()));
+    }
+    assert_eq!(told, BTreeSet::from(KINDS));
 }

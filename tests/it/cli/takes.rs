@@ -198,3 +198,74 @@ fn takes_are_checked_as_they_land() {
     assert!(Command::new("kill").arg(pid.to_string()).status().unwrap().success());
     assert_eq!(child.wait().unwrap().code(), Some(1));
 }
+
+/// A copy that stands there stays; the others are made, and the program's own copies are no takes.
+#[test]
+fn a_copy_that_is_there_stops_no_other() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    write_wav(&at("a.wav"), 1, programme(4.0, 1).into_iter());
+    write_wav(&at("b.wav"), 1, programme(4.0, 2).into_iter());
+    fs::write(at("a (-20 LUFS).wav"), "mine").unwrap();
+    let run = |more: &[&str]| {
+        let mut command = beforedoors();
+        command.current_dir(folder.path()).args(["recordings", "a.wav", "b.wav", "--out", "."]).args(more);
+        command.output().unwrap()
+    };
+    let output = run(&["--loudness", "-20", "--markers"]);
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(3), "{said}");
+    for wanted in
+        ["a (-20 LUFS).wav: a file is there already", "1 copy was not made", "Choose another folder with --out"]
+    {
+        assert!(said.contains(wanted), "{wanted} in {said}");
+    }
+    assert_eq!(fs::read(at("a (-20 LUFS).wav")).unwrap(), b"mine");
+    for made in ["a (marked).wav", "a (marked).csv", "b (marked).wav", "b (-20 LUFS).wav"] {
+        assert!(at(made).exists(), "{made}");
+    }
+    fs::remove_file(at("a (-20 LUFS).wav")).unwrap();
+    let output = beforedoors().args(["recordings", "--json"]).arg(folder.path()).output().unwrap();
+    let lines = json_lines(&output.stdout);
+    let files: Vec<&str> =
+        lines.iter().filter(|line| line["type"] == "file").filter_map(|line| line["file"].as_str()).collect();
+    assert!(files.len() == 2 && files[0].ends_with("a.wav") && files[1].ends_with("b.wav"), "{files:?}");
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(said.contains("3 copies that this program made are no takes and were left out"), "{said}");
+    // Named, it is checked.
+    let output = beforedoors().args(["recordings", "--json"]).arg(at("b (marked).wav")).output().unwrap();
+    assert_eq!(json_lines(&output.stdout)[0]["type"], "file");
+}
+
+/// Killed at any moment, whatever has its name is whole.
+#[cfg(unix)]
+#[test]
+fn what_has_its_name_is_whole_whenever_it_is_killed() {
+    let folder = tempfile::tempdir().unwrap();
+    let take = folder.path().join("take.wav");
+    write_wav(&take, 1, programme(30.0, 1).into_iter());
+    let out = folder.path().join("out");
+    for delay in [0, 40, 90, 150, 250, 400] {
+        let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_beforedoors"))
+            .arg("recordings")
+            .arg(&take)
+            .args(["--markers", "--loudness", "-20", "--out"])
+            .arg(&out)
+            .stdout(std::process::Stdio::null())
+            .stderr(std::process::Stdio::null())
+            .spawn()
+            .unwrap();
+        std::thread::sleep(std::time::Duration::from_millis(delay));
+        child.kill().unwrap();
+        child.wait().unwrap();
+        for entry in fs::read_dir(&out).into_iter().flatten() {
+            let path = entry.unwrap().path();
+            let is_named = !path.file_name().unwrap().to_string_lossy().starts_with('.');
+            if is_named && path.extension().is_some_and(|ending| ending == "wav") {
+                let wav = hound::WavReader::open(&path).unwrap();
+                assert_eq!(wav.len() as usize, 30 * RATE, "{}", path.display());
+            }
+        }
+        let _ = fs::remove_dir_all(&out);
+    }
+}

@@ -3,7 +3,7 @@
 
 use beforedoors::coach::{Advice, Amount, Need, Passage, Step, TrimCause, Turn, Unseen, Why};
 use beforedoors::detectors::{
-    DropoutForm, Evidence, Finding, FreakReason, HeaderFault, Heard, HumForm, Partner, SetAside, Tops,
+    DropoutForm, EndForm, Evidence, Finding, FreakReason, HeaderFault, Heard, HumForm, Partner, SetAside, Tops,
 };
 use beforedoors::units::{ChannelId, Db, Dbfs, FrameCount, Hertz, Seconds};
 use beforedoors::view::{Arrow, DeskWords, Reply, finding_advice, finding_words, next_step, why_lines};
@@ -338,7 +338,7 @@ fn every_finding_has_its_words() {
         (
             Evidence::Low { active: Dbfs::new(-52.0), floor: Some(Dbfs::new(-70.0)) },
             "too low: −52.0 dBFS, only 18 dB over its own noise",
-            "Next time feed it 10 dB more; a louder copy helps today",
+            "Next time a nearer microphone; more gain lifts the noise too",
         ),
         (
             Evidence::Low { active: Dbfs::new(-52.0), floor: Some(Dbfs::new(-97.0)) },
@@ -379,6 +379,21 @@ fn every_finding_has_its_words() {
             Evidence::Polarity { with: track(Some(0)), correlation: -0.9 },
             "upside down against another recording: correlation −0.90",
             "Flip one on a copy; find the lead wired wrong",
+        ),
+        (
+            Evidence::Low { active: Dbfs::new(-50.0), floor: Some(Dbfs::new(-85.0)) },
+            "too low: −50.0 dBFS, but 35 dB over its own noise",
+            "Next time feed it 10 dB more; a louder copy brings noise",
+        ),
+        (
+            Evidence::Low { active: Dbfs::new(-50.0), floor: Some(Dbfs::new(-95.0)) },
+            "too low: −50.0 dBFS, but 45 dB over its own noise",
+            "Next time feed it 10 dB more; a louder copy helps today",
+        ),
+        (
+            Evidence::Truncated { missing: Some(Seconds::new(3.5)), form: EndForm::CutShort },
+            "cut short: the last 3.5 s is missing",
+            "Copy it again from the recorder; check card and battery",
         ),
         (
             Evidence::Dropout { length: Seconds::new(0.012), form: DropoutForm::Zeros },
@@ -443,7 +458,7 @@ fn every_finding_has_its_words() {
             "A high-pass at 20 Hz on a copy takes it away",
         ),
         (
-            Evidence::Truncated { missing: Seconds::new(3.0), padded: false },
+            Evidence::Truncated { missing: Some(Seconds::new(3.0)), form: EndForm::BeforeOthers },
             "ends 3.0 s before the other tracks",
             "Copy it again from the recorder; check card and battery",
         ),

@@ -1,7 +1,8 @@
 //! Files that lie or end early: headers that were never finished, ends that were never written, tracks of a folder.
 
-use beforedoors::detectors::{Evidence, HeaderFault};
+use beforedoors::detectors::{EndForm, Evidence, HeaderFault, Severity};
 use beforedoors::engine::recording::{Recording, measure};
+use beforedoors::engine::takes::copies;
 
 use super::{Place, RATE, check, of, programme, take};
 
@@ -24,6 +25,26 @@ fn an_unfinished_header_is_a_finding() {
     let recording = measure(&path, &[], &|_| {}).expect("a readable take");
     let fault = HeaderFault::Unfinished { held: 4 * u64::from(RATE) };
     assert_eq!(of(&recording, "header")[0].evidence, Evidence::Header { fault });
+}
+
+/// The header promises ten seconds, the file holds eight and a part of a frame.
+#[test]
+fn a_file_that_ends_before_its_header_says() {
+    let place = Place::new();
+    let path = place.with("take.wav", &[programme(10.0, 1)]);
+    let bytes = std::fs::read(&path).expect("the take");
+    std::fs::write(&path, &bytes[..bytes.len() - 2 * 3 * RATE as usize - 1]).expect("a writable file");
+    let recording = measure(&path, &[], &|_| {}).expect("a readable take");
+    assert!(of(&recording, "header").is_empty(), "{:?}", recording.findings);
+    let found = of(&recording, "truncated");
+    let [cut] = found[..] else { panic!("{:?}", recording.findings) };
+    assert_eq!(cut.severity(), Severity::Lost);
+    let Evidence::Truncated { missing: Some(missing), form: EndForm::CutShort } = cut.evidence else {
+        panic!("{cut:?}")
+    };
+    assert!((missing.get() - 2.0).abs() < 1e-3, "{missing:?}");
+    assert!(cut.start.get().abs_diff(8 * u64::from(RATE)) <= 1, "{cut:?}");
+    assert!(copies::has_wrong_header(&recording));
 }
 
 #[test]
@@ -76,7 +97,7 @@ fn tracks_of_one_take() {
     assert_eq!(kinds, [vec!["truncated"], vec![], vec!["duplicate"], vec![], vec!["polarity"]]);
     assert!(matches!(
         of(&found[0], "truncated")[0].evidence,
-        Evidence::Truncated { missing, padded: false } if (missing.get() - 3.0).abs() < 0.01
+        Evidence::Truncated { missing: Some(missing), form: EndForm::BeforeOthers } if (missing.get() - 3.0).abs() < 0.01
     ));
     assert!(found[2].partners[0].ends_with("2.wav") && found[4].partners[0].ends_with("4.wav"));
 }

@@ -1,8 +1,8 @@
 //! Tops that were cut and then ruffled: by a change of rate there and back, as a codec or a converter does it.
 
-use beforedoors::detectors::Severity;
+use beforedoors::detectors::{Finding, Severity};
 use beforedoors::dsp::resample::resample;
-use beforedoors::units::SampleRate;
+use beforedoors::units::{FrameCount, SampleRate};
 
 use super::{RATE, of, take};
 use crate::support::signals::music;
@@ -36,4 +36,16 @@ fn the_same_music_unclipped_has_none() {
             assert!(of(&recording, kind).is_empty(), "seed {seed}: {kind}");
         }
     }
+}
+
+/// Both half-waves end at one height, all along: one passage, with the places of both.
+#[test]
+fn both_half_waves_are_one_passage() {
+    let recording = take(&[driven(1, 6.0, |x| x.clamp(-1.0, 1.0))]);
+    let found = of(&recording, "flat_top");
+    for (index, one) in found.iter().enumerate() {
+        let apart = |other: &&&Finding| other.start >= one.end + FrameCount::new(u64::from(RATE));
+        assert_eq!(found[index + 1..].iter().filter(apart).count(), found.len() - index - 1, "{found:?}");
+    }
+    assert!(!found.is_empty());
 }

@@ -4,7 +4,7 @@ use std::f64::consts::TAU;
 
 use beforedoors::detectors::Evidence;
 
-use super::{Place, RATE, check, write};
+use super::{Place, RATE, check, programme, write};
 use crate::support::signals::Noise;
 
 /// Sixty tones whose loudness wanders: alike nowhere but to itself.
@@ -76,6 +76,56 @@ fn a_header_that_lies_about_the_rate() {
     let found = second(&first, (&event.recorded(45.0, 2.0, 44_100.0, 3), RATE));
     let lie = Evidence::Rate { header: RATE, true_rate: 44_100, line: None };
     assert!(found.contains(&lie), "{found:?}");
+}
+
+/// Heard from far back: more of the room than of the source, reverberation of 1.5 s, a level that follows the sound, as
+/// many frames as the other. What is direct comes after 30 ms.
+fn from_a_seat(sound: &[f32], seed: u64) -> Vec<f32> {
+    let mut dice = Noise::new(seed);
+    let mut roll = || dice.next().unwrap();
+    let rate = f64::from(RATE);
+    let echoes: Vec<(usize, f32)> = (0..300)
+        .map(|_| {
+            let late = 0.003 + 0.9 * (0.5 * (roll() + 1.0)).powi(2);
+            ((late * rate) as usize, (10f64.powf(-3.0 * late / 1.5) * roll() * 0.4) as f32)
+        })
+        .chain([(0, 0.6)])
+        .collect();
+    let mut heard = vec![0f32; sound.len()];
+    for (late, gain) in echoes {
+        let late = late + (0.030 * rate) as usize;
+        for (out, sample) in heard[late..].iter_mut().zip(sound) {
+            *out += gain * sample;
+        }
+    }
+    let mut level = 0.01f32;
+    for sample in &mut heard {
+        let size = sample.abs();
+        level += (size - level) * if size > level { 1e-3 } else { 2e-5 };
+        *sample = 0.1 * *sample / level.max(1e-3) + 0.001 * roll() as f32;
+    }
+    heard
+}
+
+#[test]
+fn a_phone_far_back_is_lined_up() {
+    let desk = programme(60.0, 1);
+    let found = second(&desk, (&from_a_seat(&desk, 21), RATE));
+    let Some(&Evidence::Drift { ppm, offset, .. }) = found.iter().find(|evidence| evidence.kind() == "drift") else {
+        panic!("no drift in {found:?}");
+    };
+    assert!(ppm.abs() < 2.0, "{ppm}");
+    // The strongest of the first arrivals.
+    assert!((0.029..0.06).contains(&offset.get()), "{offset:?}");
+}
+
+/// Two tracks of one machine: one length, one start, one clock.
+#[test]
+fn one_machine_is_no_pair() {
+    let left = programme(40.0, 1);
+    let right: Vec<f32> = left.iter().zip(programme(40.0, 2)).map(|(own, other)| 0.5 * own + 0.5 * other).collect();
+    let found = second(&left, (&right, RATE));
+    assert!(!found.iter().any(|evidence| evidence.kind() == "drift"), "{found:?}");
 }
 
 #[test]
