@@ -336,6 +336,8 @@ impl Evidence {
             Self::Lossy { .. } => "lossy",
             Self::Mono { .. } => "mono",
             Self::Loud { .. } => "loud",
+            // The file itself promises more.
+            Self::Truncated { form: EndForm::CutShort, .. } => "header",
             Self::Truncated { .. } | Self::LateStart { .. } => "truncated",
             Self::Header { .. } => "header",
         }

@@ -4,9 +4,10 @@
 //! within 10 % of its highest sample; the flanks beside it, as far as they fall and at most half a plateau long, belong to
 //! a parabola that rises D · (s1 + s2) / 8 over their middles (slopes s1 and s2, a distance D apart) and says how much
 //! higher the crest should have been. It is *cut* where that is 0.5 dB or more. Crests are counted by height. A take was
-//! *clipped, then coded* where of its uppermost decibel six or more are cut, and so many more than in the 3 dB below that chance would have to be four standard deviations wide (binomial, at one and a half times the share below,
-//! 2 % at least): a limiter rounds its crests, and music has its plateaus at any height. Where the other side of a
-//! stereo recording was, four crests and 3 σ are enough. Own rule, held against coded masters.
+//! *clipped, then coded* where of a decibel at the top, over which hardly a crest reaches, six or more are cut, and so many
+//! more than in the 3 dB below that chance would have to be four standard deviations wide (binomial, at one and a half
+//! times the share below, 2 % at least): a limiter rounds its crests, and music has its plateaus at any height. Where the
+//! other side of a stereo recording was, four crests and 3 σ are enough. Own rule, held against coded masters.
 
 use super::View;
 use crate::detectors::finding::Evidence;
@@ -23,14 +24,15 @@ const FLANK: (usize, usize) = (2, 12);
 const OVERSHOOT: f64 = 0.5;
 const MORE: f64 = 1.5;
 const BY_CHANCE: f64 = 0.02;
-/// The highest crest may stand alone.
-const LONE: f64 = 2.0;
+/// Crests over the decibel in question, at most, re those in it.
+const ABOVE: f64 = 0.1;
 const LOWEST: f64 = -40.0;
 const STEP: f64 = 0.25;
 const BINS: usize = 180;
-/// Bins of 1 dB, and of the 3 dB below it.
+/// Bins of 1 dB, of the 3 dB below it, and how far under the highest crest the limit may lie.
 const NEAR: usize = 4;
 const BELOW: usize = 12;
+const DOWN: usize = 3;
 
 /// What is asked: cut crests, and standard deviations.
 #[derive(Clone, Copy)]
@@ -90,25 +92,32 @@ impl Plateaus {
         }
     }
 
-    /// What stands in the uppermost decibel, from the first cut crest to the last.
+    /// What stands in the decibel that shows it best, from the first cut crest to the last.
     pub fn evidence(&self, Proof(fewest, sigmas): Proof) -> Option<(FrameCount, FrameCount, Evidence)> {
+        let highest = self.bins.iter().rposition(|bin| bin.all > 0)? + 1;
+        let (top, _) = (highest.saturating_sub(DOWN).max(NEAR + BELOW)..=highest)
+            .filter_map(|top| Some((top, self.sigmas(top, fewest)?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .filter(|found| found.1 >= sigmas)?;
+        let cut = || self.bins[top - NEAR..].iter().filter(|bin| bin.cut > 0);
+        let (first, last) = (cut().map(|bin| bin.first).min()?, cut().map(|bin| bin.last).max()?);
+        let evidence = Evidence::CodedClip {
+            places: cut().map(|bin| bin.cut).sum(),
+            level: Dbfs::new(LOWEST + (top as f64 - NEAR as f64 / 2.0) * STEP),
+            overshoot: Db::new(cut().map(|bin| bin.worst).fold(0.0, f64::max)),
+        };
+        Some((FrameCount::new(first), FrameCount::new(last + 1), evidence))
+    }
+
+    /// By how many standard deviations the cut crests of the decibel under `top` are more than chance.
+    fn sigmas(&self, top: usize, fewest: f64) -> Option<f64> {
         let count = |bins: &[Crests], of: fn(&Crests) -> u32| bins.iter().map(|bin| f64::from(of(bin))).sum::<f64>();
-        let top = (NEAR + BELOW..BINS).rfind(|&bin| count(&self.bins[bin..], |bin| bin.all) >= LONE)? + 1;
-        let (near, below) = (&self.bins[top - NEAR..], &self.bins[top - NEAR - BELOW..top - NEAR]);
+        let (near, below) = (&self.bins[top - NEAR..top], &self.bins[top - NEAR - BELOW..top - NEAR]);
         let (all, cut) = (count(near, |bin| bin.all), count(near, |bin| bin.cut));
         let share_below = count(below, |bin| bin.cut) / count(below, |bin| bin.all).max(1.0);
         let share = (MORE * share_below).clamp(BY_CHANCE, 0.9);
-        if cut < fewest || cut - all * share < sigmas * (all * share * (1.0 - share)).sqrt() {
-            return None;
-        }
-        let near = || near.iter().filter(|bin| bin.cut > 0);
-        let (first, last) = (near().map(|bin| bin.first).min()?, near().map(|bin| bin.last).max()?);
-        let evidence = Evidence::CodedClip {
-            places: cut as u32,
-            level: Dbfs::new(LOWEST + (top as f64 - NEAR as f64 / 2.0) * STEP),
-            overshoot: Db::new(near().map(|bin| bin.worst).fold(0.0, f64::max)),
-        };
-        Some((FrameCount::new(first), FrameCount::new(last + 1), evidence))
+        let few_above = count(&self.bins[top..], |bin| bin.all) <= ABOVE * all;
+        (cut >= fewest && few_above).then(|| (cut - all * share) / (all * share * (1.0 - share)).sqrt())
     }
 
     /// Those that begin in `samples[from..to]`.
