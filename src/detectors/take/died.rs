@@ -1,7 +1,7 @@
 //! Lines that die: a cable, a plug, a battery or a mute, for half a second or for good.
 //!
 //! In: levels of hops of 10 ms. A line has *died* where its level falls by 30 dB or more within 20 ms, out of sound no more
-//! than 12 dB under the active level, stays there for half a second or longer, and all of that stretch lies 10 dB and
+//! than 12 dB under the active level, stays there for half a second or longer, and all of that stretch lies 15 dB and
 //! more under the quietest twentieth of the rest: a hall doesn't fall so fast, and a pause has the room's noise. A take
 //! whose rest is digital silence in its pauses (gated, or made by a machine) tells nothing, nor does one with more than
 //! three such stretches. Own working values; the fall is ten times that of a hall of 1 s.
@@ -13,7 +13,7 @@ const FALL: Db = Db::new(-30.0);
 const HOPS: usize = 3;
 const LEAST: Dbfs = Dbfs::new(-60.0);
 const UNDER_PROGRAMME: Db = Db::new(-12.0);
-const UNDER_FLOOR: Db = Db::new(-10.0);
+const UNDER_FLOOR: Db = Db::new(-15.0);
 const FLOOR: f64 = 0.05;
 /// Hops: half a second.
 const SHORTEST: u64 = 50;
