@@ -67,8 +67,9 @@ fn as_lines(name: &str, recording: &Recording, args: &RecordingsArgs, setup: &Se
             numbers::level(whole.rms),
         ))?;
     }
-    let findings = view::finding_lines(recording, PAGE, setup);
-    findings.iter().try_for_each(|line| out::line(&format!("  {line}")))?;
+    for line in view::finding_lines(recording, PAGE, setup) {
+        out::line(&format!("  {line}"))?;
+    }
     if recording.findings.len() > PAGE {
         out::line("  (--json tells all)")?;
     }
@@ -84,8 +85,12 @@ fn as_lines(name: &str, recording: &Recording, args: &RecordingsArgs, setup: &Se
     let verdict = view::take_verdict(recording, setup);
     let sign = verdict.turn.as_ref().map_or(String::new(), |(_, arrow)| format!("{} ", arrow.sign()));
     out::line(&format!("  {sign}{}", verdict.line))?;
-    let is_told = verdict.proof.is_empty() || findings.iter().any(|line| line.ends_with(&verdict.proof));
-    if is_told { Ok(()) } else { out::line(&format!("    {}", verdict.proof)) }
+    // What proves a finding stands among the lines above.
+    if verdict.turn.is_none() || verdict.proof.is_empty() {
+        Ok(())
+    } else {
+        out::line(&format!("    {}", verdict.proof))
+    }
 }
 
 /// Shorter takes need no cue list.

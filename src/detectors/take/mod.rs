@@ -1,10 +1,10 @@
-//! What only a recording as a whole shows, one channel at a time: dropouts, clicks, hum, tops that a codec ruffled,
+//! What only a recording as a whole shows, one channel at a time: dropouts of all forms, clicks, hum, tops that a codec ruffled,
 //! where its spectrum ends, and a print of it to hold against other tracks.
 //!
 //! In: amplitudes, 1.0 = full scale, in slices of any length; NaN, ±∞ and what lies beyond ±240 dBFS count as 0. Out:
 //! findings when it is over. The samples are looked at in blocks of 100 ms with 40 ms on either side, which stand at
 //! multiples of their length from the last gap: the same samples give the same findings however they are cut. Faults of
-//! the last 40 ms are not looked for. `push` allocates nothing; the memory, about 0.7 MB, does not grow with the length.
+//! the last 40 ms are not looked for. `push` allocates nothing; the memory, about 1 MB, does not grow with the length.
 //! What is told from readings alone is in [`whole`].
 
 mod clicks;

@@ -12,7 +12,7 @@ table{border-collapse:collapse;width:100%;margin:1mm 0 2mm}\
 th,td{border:.3mm solid #000;padding:.6mm 1mm;text-align:left;vertical-align:top;overflow-wrap:break-word}\
 .name{overflow-wrap:anywhere;min-width:34mm}.n{white-space:nowrap}\
 th{border-bottom-width:.7mm;overflow-wrap:normal}thead{display:table-header-group}\
-.matrix{width:auto;max-width:100%}.matrix th{font-weight:400}.matrix td{text-align:center}.matrix .name{text-align:left}\
+.matrix{width:auto;max-width:100%}.matrix th{font-weight:400}.matrix td{text-align:center}.matrix .name{text-align:left;min-width:24mm}\
 pre{font:11pt/1.3 'Liberation Mono','DejaVu Sans Mono',monospace;margin:0;white-space:pre-wrap}\
 ul{margin:1mm 0;padding-left:0;list-style:none}li{margin:0 0 .8mm}\
 figure{margin:1mm 0}figcaption{color:#333}\
