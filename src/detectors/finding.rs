@@ -164,6 +164,11 @@ pub enum Evidence {
     LateStart {
         late: Seconds,
     },
+    /// Half of a pair lies later (negative: earlier) than the other half, by one and the same time.
+    Shifted {
+        with: Partner,
+        late: Seconds,
+    },
     /// The header is not what the file holds.
     Header {
         fault: HeaderFault,
@@ -324,7 +329,7 @@ impl Evidence {
             Self::Polarity { .. } => "polarity",
             Self::Dropout { .. } | Self::Gap { .. } | Self::Invalid { .. } => "dropout",
             Self::Rate { .. } | Self::OddRate { .. } => "rate",
-            Self::Drift { .. } => "drift",
+            Self::Drift { .. } | Self::Shifted { .. } => "drift",
             Self::Hum { form: HumForm::Magnetic, .. } => "hum",
             Self::Hum { .. } => "buzz",
             Self::Hiss { .. } => "hiss",
@@ -356,13 +361,17 @@ impl Evidence {
                 | Self::OddRate { .. }
                 | Self::LateStart { .. }
                 | Self::Drift { .. }
+                | Self::Shifted { .. }
         )
     }
 
     /// The other track, of a finding between two.
     pub const fn partner(&self) -> Option<Partner> {
         match *self {
-            Self::Duplicate { of: with, .. } | Self::Polarity { with, .. } | Self::Drift { with, .. } => Some(with),
+            Self::Duplicate { of: with, .. }
+            | Self::Polarity { with, .. }
+            | Self::Drift { with, .. }
+            | Self::Shifted { with, .. } => Some(with),
             _ => None,
         }
     }

@@ -3,6 +3,7 @@
 //! Loops work on lanes of consecutive samples, so that a wider vector unit gives the same bits.
 //! Names only `units`.
 
+pub mod bins;
 pub mod biquad;
 pub mod convolve;
 pub mod correlate;

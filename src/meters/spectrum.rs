@@ -21,6 +21,7 @@ use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 
 use super::readings::{Peak, Spectrum};
+use crate::dsp::bins;
 use crate::units::{Dbfs, Hertz, SampleRate, Seconds};
 
 /// Peaks that a spectrum holds at most; the lowest over their surroundings are left out.
@@ -157,15 +158,10 @@ impl SpectrumMeter {
         out: &mut Spectrum,
     ) {
         debug_assert_eq!(samples.len(), plan.length());
-        for ((out, sample), weight) in scratch.windowed.iter_mut().zip(samples).zip(&plan.window) {
-            *out = sample * weight;
-        }
+        bins::weigh(&mut scratch.windowed, samples, &plan.window);
         let done = plan.fft.process_with_scratch(&mut scratch.windowed, &mut scratch.spectrum, &mut scratch.fft);
         debug_assert!(done.is_ok(), "the buffers were made for this plan");
-        for (power, value) in scratch.power.iter_mut().zip(&scratch.spectrum) {
-            *power = value.re * value.re + value.im * value.im;
-        }
-        let all = scratch.power.iter().sum::<f32>();
+        let all = bins::powers(&mut scratch.power, &scratch.spectrum);
         scratch.take_floors(plan, all);
         scratch.find_tops(plan);
         out.count += 1;

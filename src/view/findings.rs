@@ -62,7 +62,7 @@ impl FaultKind {
             Evidence::Polarity { .. } => Self::Polarity,
             Evidence::Dropout { .. } => Self::Dropout,
             Evidence::Rate { .. } | Evidence::OddRate { .. } => Self::Rate,
-            Evidence::Drift { .. } => Self::Drift,
+            Evidence::Drift { .. } | Evidence::Shifted { .. } => Self::Drift,
             Evidence::Hum { form: HumForm::Magnetic, .. } => Self::Hum,
             Evidence::Hum { .. } => Self::Buzz,
             Evidence::Hiss { .. } => Self::Hiss,
@@ -215,6 +215,12 @@ pub fn finding_words(finding: &Finding) -> String {
             signed(ppm, 1),
             ppm.abs() * 3.6
         ),
+        Evidence::Shifted { with, late } => format!(
+            "lies {} {} {}, all along; otherwise the two are a pair",
+            milliseconds(Seconds::new(late.get().abs())),
+            if late.get() < 0.0 { "before" } else { "after" },
+            track(with)
+        ),
         Evidence::Hum { frequency, level, below, form, .. } => {
             let what = match form {
                 HumForm::Magnetic => "hum",
@@ -293,6 +299,7 @@ pub fn finding_advice(evidence: &Evidence) -> &'static str {
         Evidence::Loud { .. } => "To hand out, make a copy with −1 dBTP at most",
         Evidence::Truncated { .. } => "Copy it again from the recorder; check card and battery",
         Evidence::LateStart { .. } => "Shift it by that; arm every track before you start",
+        Evidence::Shifted { .. } => "Shift one of the two by that before you mix them",
         Evidence::Header { .. } => "Keep the original; save a copy with a right header",
     }
 }

@@ -216,6 +216,11 @@ fn evidence(finding: &Finding, partners: &[PathBuf]) -> Value {
             numbers["offset_s"] = millionths(offset.get());
             numbers
         }
+        Evidence::Shifted { with, late } => {
+            let mut numbers = partner(with, partners);
+            numbers["late_s"] = millionths(late.get());
+            numbers
+        }
         Evidence::Hum { family, frequency, level: at, below, form } => json!({
             "family_hz": family, "frequency_hz": number(frequency.get()), "level_dbfs": level(at),
             "re_programme_db": number(below.get()),

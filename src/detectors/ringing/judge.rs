@@ -14,6 +14,8 @@ use crate::units::Db;
 const NEWEST: f64 = 0.3;
 /// No score counts as less, so that a moment's doubt is forgotten in time.
 const LEAST: f64 = -4.0;
+/// Age over that of the other tones, lb, beyond which it says no more.
+const OLDEST: f64 = 3.0;
 const BEGINNING: f64 = -2.0;
 const POSSIBLE: f64 = 3.0;
 const RINGING: f64 = 3.8;
@@ -52,6 +54,12 @@ pub(super) fn points(signs: &Signs, frequency: f64) -> f64 {
         return f64::NEG_INFINITY;
     }
     START + SCALES.iter().map(|scale| scale.points((scale.of)(signs, frequency))).sum::<f64>()
+}
+
+/// Whether a tone whose other tones are not known yet comes over the least score, were they all in its favour. Of them
+/// only its age speaks for a ring.
+pub(super) fn may_ring(signs: &Signs, frequency: f64) -> bool {
+    points(&Signs { older: OLDEST, ..*signs }, frequency) > LEAST
 }
 
 struct Scale {
@@ -180,7 +188,7 @@ const SCALES: [Scale; 29] = [
     // Age over that of the other tones, lb.
     Scale {
         of: |s, _| s.older,
-        points: &[(-1.0, 0.0), (0.0, 0.19), (1.0, 1.81), (2.0, 2.03), (3.0, 2.26), (4.0, 2.26)],
+        points: &[(-1.0, 0.0), (0.0, 0.19), (1.0, 1.81), (2.0, 2.03), (OLDEST, 2.26), (4.0, 2.26)],
     },
     // Over its surroundings, dB.
     Scale { of: |s, _| s.height.get(), points: &[(12.0, 0.0), (18.0, 0.55), (25.0, 1.32), (35.0, 2.15), (50.0, 2.64)] },
@@ -293,6 +301,18 @@ mod tests {
         for signs in worse {
             assert!(points(&signs, 1000.0) < base - 0.3, "{signs:?}");
         }
+    }
+
+    /// Whatever is known of the others later: what may not ring without them does not ring with them.
+    #[test]
+    fn other_tones_only_take_away() {
+        let alone = Signs { older: 0.0, ..ring() };
+        let best = points(&Signs { older: OLDEST, ..alone }, 1000.0);
+        for older in [-1.0, 0.5, 2.0, 3.5, 9.0] {
+            assert!(points(&Signs { older, ..alone }, 1000.0) <= best);
+            assert!(points(&Signs { older, comb: 5.0, kin: 3, alike: 4, series: 5, ..alone }, 1000.0) < best);
+        }
+        assert!(may_ring(&alone, 1000.0) && !may_ring(&Signs { growth: 1.0, ..alone }, 1000.0));
     }
 
     #[test]

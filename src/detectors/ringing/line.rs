@@ -99,7 +99,8 @@ impl Sums {
             return;
         }
         let (t, l, f) = (-(back as f64) * STEP, f64::from(point.level) - top, f64::from(point.off));
-        let w = allowed(point).powi(-2);
+        let allowed = allowed(point);
+        let w = 1.0 / (allowed * allowed);
         self.n += 1.0;
         self.w += w;
         self.t += w * t;
@@ -111,7 +112,7 @@ impl Sums {
         self.ff += w * f * f;
         self.shake += w * f64::from(point.shake);
         // The noise is the same, so a louder point is a surer one.
-        let weight = 10f64.powf(l / 10.0);
+        let weight = f64::from(point.power);
         self.weight += weight;
         self.weighted += weight * f;
     }

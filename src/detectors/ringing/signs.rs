@@ -4,6 +4,7 @@
 //! 6 · 10^(−h/20) dB and frequencies by as many Hz: first-order Rice statistics, widened for sound that is no noise.
 
 use super::company::{Company, partials};
+use super::judge::may_ring;
 use super::line::Line;
 use super::ring::Signs;
 use super::track::{Point, STEP, Track};
@@ -23,8 +24,7 @@ pub(super) fn signs<'a>(track: &Track, all: impl Iterator<Item = &'a Track> + Cl
     let line = Line::newest(track)?;
     let frequency = track.peak.frequency.get();
     let growth = line.sums.slope();
-    let company = if growth > 0.0 { Company::of(track, line.length, all) } else { Company::default() };
-    let signs = Signs {
+    let mut signs = Signs {
         width: track.peak.width.get() / frequency,
         wander: line.sums.wander() / frequency,
         unsteady: line.sums.wander() / (0.05 + line.sums.shake() + PULLED * growth.abs()),
@@ -42,21 +42,20 @@ pub(super) fn signs<'a>(track: &Track, all: impl Iterator<Item = &'a Track> + Cl
         rising: track.rising(),
         leap: Db::new(track.leap),
         after_leap: Db::new(f64::from(now.level) - track.leapt_to),
-        partials: company.partials.map(|level| track.peak.level - level),
-        comb: company.comb,
         foot: Db::new(line.foot),
         covered: line.covered,
-        older: company.older,
-        kin: company.kin,
-        kin_rising: company.kin_rising,
-        peers: company.peers,
         share: Db::new(f64::from(now.level - now.rest)),
-        family_rising: company.family_rising,
-        series: company.series,
-        alike: company.alike,
-        elsewhere: 0,
-        returned: false,
+        ..Signs::default()
     };
+    // The other tones are asked only where their answer may matter: most of the work would be theirs.
+    if may_ring(&signs, frequency) {
+        let company = Company::of(track, line.length, all);
+        signs.partials = company.partials.map(|level| track.peak.level - level);
+        (signs.kin, signs.kin_rising, signs.peers, signs.alike) =
+            (company.kin, company.kin_rising, company.peers, company.alike);
+        (signs.family_rising, signs.series) = (company.family_rising, company.series);
+        (signs.comb, signs.older) = (company.comb, company.older);
+    }
     Some((signs, track.base + line.sums.frequency()))
 }
 

@@ -28,13 +28,15 @@ pub(super) struct Point {
     pub height: f32,
     /// How much the surroundings shake its level, dB.
     pub shake: f32,
+    /// Mean square re full scale.
+    pub power: f32,
     /// Hz from the frequency at which it began.
     pub off: f32,
     /// All other sound, dBFS.
     pub rest: f32,
 }
 
-const ABSENT: Point = Point { level: f32::NAN, height: 0.0, shake: 0.0, off: 0.0, rest: 0.0 };
+const ABSENT: Point = Point { level: f32::NAN, height: 0.0, shake: 0.0, power: 0.0, off: 0.0, rest: 0.0 };
 
 /// A tone.
 #[derive(Clone, Debug)]
@@ -123,12 +125,14 @@ impl Track {
     /// `all`: the power of all sound but the rings said.
     fn see(&mut self, peak: &Peak, all: f64) {
         let level = peak.level.get();
-        let rest = if self.said { all } else { all - peak.level.power() };
+        let power = peak.level.power();
+        let rest = if self.said { all } else { all - power };
         let height = level - peak.surroundings.get();
         self.push(Point {
             level: level as f32,
             height: height as f32,
             shake: 6.0 * 10f32.powf(-height as f32 / 20.0),
+            power: power as f32,
             off: (peak.frequency.get() - self.base) as f32,
             rest: 10.0 * rest.max(1e-20).log10() as f32,
         });

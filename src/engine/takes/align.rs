@@ -40,10 +40,10 @@ const TRIED: usize = 6;
 const FEWEST_TRIED: usize = 2;
 const LOOK: f64 = 1.0;
 /// How far the outlines may be off.
-const REACH: f64 = 0.06;
+pub(super) const REACH: f64 = 0.06;
 const BAND: (f64, f64) = (150.0, 5_000.0);
 /// A top this much over the root mean square of the correlation is one by itself.
-const STANDS_OUT: f32 = 7.0;
+pub(super) const STANDS_OUT: f32 = 7.0;
 /// In a reverberant room the direct sound may be one of so many tops, each so much over it, this far from the others.
 const TOPS: usize = 3;
 const MAY_BE: f32 = 4.5;
@@ -236,7 +236,7 @@ fn places(first: Side, second: Side, offset: f64, ratio: f64, least: f32) -> Opt
 }
 
 /// How many seconds into `b` may begin what `a` holds, the surest first, and how far each stands out.
-fn tops_of(a: &[f32], b: &[f32], rate: f64, least: f32) -> Vec<(f64, f32)> {
+pub(super) fn tops_of(a: &[f32], b: &[f32], rate: f64, least: f32) -> Vec<(f64, f32)> {
     let size = (a.len() + b.len()).next_power_of_two();
     let bin = |hertz: f64| (hertz / rate * size as f64) as usize;
     let (low, high) = (bin(BAND.0), bin(BAND.1));
@@ -301,15 +301,15 @@ fn line(places: &[Place], ratio: f64) -> Option<(f64, f64)> {
     Some((offset, slope))
 }
 
-fn median(mut values: Vec<f64>) -> Option<f64> {
+pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     values.get(values.len() / 2).copied()
 }
 
 /// Reads stretches of one recording, each later than the one before or overlapping it, all channels together.
-struct Reader {
+pub(super) struct Reader {
     source: FileSource,
-    rate: SampleRate,
+    pub rate: SampleRate,
     block: BlockBuf,
     /// What was read last, and the frame that it begins at.
     held: Vec<f32>,
@@ -318,14 +318,14 @@ struct Reader {
 }
 
 impl Reader {
-    fn open(path: &Path) -> Option<Self> {
+    pub fn open(path: &Path) -> Option<Self> {
         let source = FileSource::open(path).ok()?;
         let format = source.format();
         let block = BlockBuf::new(format.channels, format.rate.get() as usize / 4);
         Some(Self { source, rate: format.rate, block, held: Vec::new(), start: 0, at: 0 })
     }
 
-    fn stretch(&mut self, from: f64, length: f64) -> Option<Vec<f32>> {
+    pub fn stretch(&mut self, from: f64, length: f64) -> Option<Vec<f32>> {
         let rate = f64::from(self.rate.get());
         let (from, length) = ((from * rate).round() as u64, (length * rate).round() as usize);
         if from > self.at {

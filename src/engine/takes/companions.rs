@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 
 use super::align::{Alignment, Outline, Side, align};
 use super::gathering::{Gatherer, Gathering};
+use super::shift::shift;
 use super::timeline::Timeline;
 use super::tracks::Head;
 use crate::detectors::{EndForm, Evidence, Finding, Partner, Print};
@@ -88,6 +89,15 @@ impl Companions {
         let usual = self.usual.get(self.folder.as_deref().unwrap_or(Path::new(""))).and_then(|usual| usual.length);
         let is_track =
             |end: FrameCount| usual.is_some_and(|usual| FrameCount::new(usual.abs_diff(end.get())).at(rate) < EARLY);
+        // Halves of a pair follow each other.
+        if let Some(known) = self.known.last().filter(|known| known.rate == rate)
+            && is_track(likeness.end)
+            && is_track(known.likeness.end)
+            && recording.format.channels == 1
+            && known.likeness.prints.len() == 1
+        {
+            add_shift(known, &likeness, recording);
+        }
         for known in self.known.iter().rev().take(MOST_ALIGNED) {
             if is_track(likeness.end) && is_track(known.likeness.end) {
                 continue;
@@ -156,6 +166,17 @@ fn compare(known: &Known, likeness: &Likeness, recording: &mut Recording) {
             recording.findings.push(Finding { channel, start: FrameCount::ZERO, end: likeness.end, evidence });
         }
     }
+}
+
+/// Half of a pair that lies after the other half.
+fn add_shift(known: &Known, likeness: &Likeness, recording: &mut Recording) {
+    let first = Side { path: &known.path, outline: &known.likeness.outline };
+    let path = recording.path.clone();
+    let length = likeness.end.min(known.likeness.end).at(known.rate);
+    let Some(late) = shift(first, Side { path: &path, outline: &likeness.outline }, length) else { return };
+    let with = Partner { file: Some(place_of(&known.path, &mut recording.partners)), channel: ChannelId::new(0) };
+    let (channel, start, end) = (ChannelId::new(0), FrameCount::ZERO, likeness.end);
+    recording.findings.push(Finding { channel, start, end, evidence: Evidence::Shifted { with, late } });
 }
 
 /// Two files of one start and one clock are those of one machine.

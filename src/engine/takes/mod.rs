@@ -11,6 +11,7 @@ mod gather;
 mod gathering;
 mod listeners;
 mod session;
+mod shift;
 mod timeline;
 mod tracks;
 

@@ -426,6 +426,11 @@ fn every_finding_has_its_words() {
             "Stretch a copy by that, or line up anew at each applause",
         ),
         (
+            Evidence::Shifted { with: track(Some(0)), late: Seconds::new(0.0234) },
+            "lies 23 ms after another recording, all along; otherwise the two are a pair",
+            "Shift one of the two by that before you mix them",
+        ),
+        (
             Evidence::Hum {
                 family: 50,
                 frequency: Hertz::new(49.98),

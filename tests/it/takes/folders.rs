@@ -6,7 +6,7 @@ use std::fs;
 use std::hash::{Hash, Hasher};
 use std::path::Path;
 
-use beforedoors::detectors::Severity;
+use beforedoors::detectors::{Evidence, Severity};
 use beforedoors::engine::takes::{CueKind, MatchedBy, Track};
 
 use super::{Place, RATE, check, programme, write};
@@ -218,4 +218,37 @@ fn a_phone_beside_the_desk() {
         covered.iter().all(|it| !it.0 && it.1.get() > 29.9 && it.2.get() < 32.1) && !covered.is_empty(),
         "{covered:?}"
     );
+}
+
+/// Half of a pair that lies 23.4 ms later is told; spill that comes as late, and 12 dB down, is not.
+#[test]
+fn half_of_a_pair_that_lies_later() {
+    let place = Place::new();
+    let (late, spill) = (1123, 624);
+    let shared = programme(20.0, 40);
+    let half = |seed: u64, late: usize| -> Vec<f32> {
+        let own = programme(20.0, seed);
+        (0..own.len()).map(|n| 0.3 * own[n] + if n < late { 0.0 } else { 0.7 * shared[n - late] }).collect()
+    };
+    let [left, right, soloist] = [half(41, 0), half(42, late), programme(20.0, 43)];
+    let keys = programme(20.0, 44);
+    let quieter = amplitude(-12.0) as f32;
+    let beside =
+        (0..keys.len()).map(|n| keys[n] + if n < spill { 0.0 } else { quieter * soloist[n - spill] }).collect();
+    let planes = [left, right, soloist, beside];
+    let names = ["01 Keys left.wav", "02 Keys right.wav", "03 Soloist.wav", "04 Guitar.wav"];
+    let paths: Vec<_> =
+        names.iter().zip(&planes).map(|(name, plane)| place.with(name, std::slice::from_ref(plane))).collect();
+    let (recordings, _) = check(&paths, &[]);
+    let shifted: Vec<(usize, f64)> = recordings
+        .iter()
+        .enumerate()
+        .flat_map(|(track, recording)| recording.findings.iter().map(move |finding| (track, finding.evidence)))
+        .filter_map(|(track, evidence)| match evidence {
+            Evidence::Shifted { late, .. } => Some((track, late.get())),
+            _ => None,
+        })
+        .collect();
+    let [(1, told)] = shifted[..] else { panic!("{shifted:?}") };
+    assert!((told - late as f64 / f64::from(RATE)).abs() < 5e-5, "{told}");
 }
