@@ -41,6 +41,8 @@ pub struct Ring {
 pub struct Margin {
     /// With a way that is a little longer or shorter.
     pub safe: Db,
+    /// Where that would ring.
+    pub safe_at: Hertz,
     /// From the magnitude alone.
     pub at_any_phase: Db,
     /// By Nyquist's condition.
@@ -57,21 +59,24 @@ const CANDIDATES: usize = 5;
 const APART: f64 = 1.0 / 12.0;
 /// How much longer or shorter the way may become, in seconds: 3 cm.
 const LEEWAY: f64 = 0.03 / 343.0;
+/// What loudspeakers that bend a little, gates and edges may cost.
+const READING: Db = Db::new(0.1);
 /// Bins lie at least this close, in hertz: resonances of a long reverberation are a hertz wide.
 const FINE: f64 = 0.1;
 
 impl Margin {
-    /// The safe number lowered by what the noise could have hidden: two standard deviations at the highest peak.
+    /// The safe numbers lowered by what the reading itself may be off, and by what the noise could have hidden: two
+    /// standard deviations where they were found.
     pub fn allowing(mut self, noise: &[BandNoise]) -> Self {
-        let hidden = |ring: &Ring| {
-            let away = |band: &BandNoise| (band.frequency.get() / ring.frequency.get()).log2().abs();
+        let hidden = |at: Hertz, margin: Db| {
+            let away = |band: &BandNoise| (band.frequency.get() / at.get()).log2().abs();
             let band = noise.iter().min_by(|a, b| away(a).total_cmp(&away(b)));
-            band.map_or(0.0, |band| (band.noise_gain - ring.gain).ratio())
+            let share = band.map_or(0.0, |band| (band.noise_gain + margin).ratio());
+            READING + if share.is_finite() { Db::from_ratio(1.0 + 2.0 * share) } else { Db::ZERO }
         };
-        if let Some(share) = self.peaks.first().map(hidden).filter(|share| share.is_finite()) {
-            let hidden = Db::from_ratio(1.0 + 2.0 * share);
-            self.safe -= hidden;
-            self.at_any_phase -= hidden;
+        self.safe -= hidden(self.safe_at, self.safe);
+        if let Some(peak) = self.peaks.first() {
+            self.at_any_phase -= hidden(peak.frequency, self.at_any_phase);
         }
         self
     }
@@ -148,11 +153,21 @@ impl LoopGain {
         let next = apart(self.crossings());
         let peaks = apart(self.peaks());
         let most = peaks.first().map_or(f64::NEG_INFINITY, |ring| ring.gain.get());
-        let in_phase = next.first().map(|ring| -ring.gain);
-        let nearly = (self.first..=self.last).filter(|k| self.nearly_in_phase(*k)).map(|k| self.bins[k].norm_sqr());
-        let nearly = -Db::from_ratio(nearly.fold(0.0, f64::max).sqrt());
-        let safe = in_phase.map_or(nearly, |margin| margin.min(nearly));
-        Margin { safe, at_any_phase: Db::new(-most), phase_aware: in_phase, next, peaks }
+        let power = |k: &usize| self.bins[*k].norm_sqr();
+        let nearly = (self.first..=self.last).filter(|k| self.nearly_in_phase(*k));
+        let nearly = nearly
+            .max_by(|a, b| power(a).total_cmp(&power(b)))
+            .map(|k| Ring { frequency: Hertz::new(k as f64 * self.step), gain: Db::from_ratio(self.bins[k].norm()) });
+        let highest =
+            next.first().copied().into_iter().chain(nearly).max_by(|a, b| a.gain.get().total_cmp(&b.gain.get()));
+        Margin {
+            safe: highest.map_or(Db::new(f64::INFINITY), |ring| -ring.gain),
+            safe_at: highest.map_or(Hertz::new(0.0), |ring| ring.frequency),
+            at_any_phase: Db::new(-most),
+            phase_aware: next.first().map(|ring| -ring.gain),
+            next,
+            peaks,
+        }
     }
 
     /// Whether it would be in phase on a way that is a little longer or shorter.

@@ -76,6 +76,26 @@ impl Inverse {
         Ok(Self { rate, placed, length, sent: bins, one_over, samples: sent.len() })
     }
 
+    pub fn rate(&self) -> SampleRate {
+        self.rate
+    }
+
+    /// What was captured before the sweep began.
+    pub fn before<'a>(&self, captured: &'a [f32]) -> &'a [f32] {
+        &captured[..self.frame(self.placed.start).min(captured.len())]
+    }
+
+    /// The last part of what was captured after it ended: as long as the part before.
+    pub fn after<'a>(&self, captured: &'a [f32]) -> &'a [f32] {
+        let length = self.frame(self.placed.start);
+        let from = captured.len().saturating_sub(length).max(self.frame(self.placed.end));
+        &captured[from.min(captured.len())..]
+    }
+
+    fn frame(&self, seconds: f64) -> usize {
+        (seconds * f64::from(self.rate.get())) as usize
+    }
+
     pub fn take(&self, captured: &[f32], clocks: Clocks) -> Result<Taken, Refusal> {
         let hz = f64::from(self.rate.get());
         let captured = clean(&captured[..captured.len().min(2 * self.samples)]);

@@ -4,6 +4,8 @@
 //! responses that are played) and what the closed loop then does. A plain run takes 10, `BEFOREDOORS_FULL=1` all.
 
 mod rooms;
+mod steps;
+mod wedges;
 
 use beforedoors::block::BlockBuf;
 use beforedoors::measure::margin::LoopGain;

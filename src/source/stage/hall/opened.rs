@@ -116,8 +116,7 @@ impl Stage {
     pub fn open_loop(&mut self, output: usize, at: Opening) -> bool {
         let Some(loudspeakers) = &mut self.loudspeakers else { return false };
         let there = output < loudspeakers.buses.len();
-        loudspeakers.opened =
-            there.then(|| Opened { output, at, queue: Vec::new(), played: 0, out: Vec::new() });
+        loudspeakers.opened = there.then(|| Opened { output, at, queue: Vec::new(), played: 0, out: Vec::new() });
         there
     }
 
