@@ -15,6 +15,8 @@ use crate::units::{Db, Dbfs, Hertz};
 const HUMS: f64 = 0.5;
 /// Hum under this hides nothing.
 const AUDIBLE: Dbfs = Dbfs::new(-70.0);
+/// From the output's level to what a microphone brings of it.
+const LOST_ON_THE_WAY: Db = Db::new(40.0);
 /// Pause before over pause after.
 const RIDES: Db = Db::new(3.0);
 /// At the peaks, all to one side.
@@ -35,20 +37,22 @@ pub(super) fn hidden(
         let (mains, share) = hum(pause, inverse.rate()).filter(|_| audible(pause))?;
         (share > HUMS).then_some(NoSweep::Hum { channel, mains, share })
     });
-    let noisy = refusals().find_map(|(_, why)| match why {
-        Refusal::TooNoisy { octave, signal_to_noise } => {
-            Some(NoSweep::TooSoft { level, sound, octave, signal_to_noise })
-        }
+    let least = refusals().find_map(|(_, why)| match why {
+        Refusal::TooNoisy { octave, signal_to_noise } => Some((octave, signal_to_noise)),
         _ => None,
     });
     let silent = refusals().all(|(_, why)| matches!(why, Refusal::NoSignal { .. }));
-    match (humming, silent, noisy) {
-        (Some(hum), _, _) => hum,
-        (_, true, _) => NoSweep::NotConnected { level },
-        (_, _, Some(noisy)) => noisy,
-        _ => {
-            refusals().next().map_or(NoSweep::NotConnected { level }, |(channel, why)| NoSweep::Unfit { channel, why })
-        }
+    // A way to a microphone takes less than this.
+    let arrives = |samples: &Vec<f32>| {
+        Steps::new(inverse.before(samples), inverse.rate()).is_none_or(|pause| level - pause.quiet > LOST_ON_THE_WAY)
+    };
+    match humming {
+        Some(hum) => hum,
+        None if silent && captured.iter().all(arrives) => NoSweep::NotConnected { level },
+        None if silent || least.is_some() => NoSweep::TooSoft { level, sound, least },
+        None => refusals()
+            .find(|(_, why)| !matches!(why, Refusal::NoSignal { .. }))
+            .map_or(NoSweep::NotConnected { level }, |(channel, why)| NoSweep::Unfit { channel, why }),
     }
 }
 

@@ -137,12 +137,11 @@ pub enum NoSweep {
         channel: usize,
         agreement: Agreement,
     },
-    /// The limit is met before the sweep stands out of the noise.
+    /// The limit is met before the sweep stands out of the noise; `least`: where it does so least, if anywhere.
     TooSoft {
         level: Dbfs,
         sound: Option<f64>,
-        octave: Hertz,
-        signal_to_noise: Db,
+        least: Option<(Hertz, Db)>,
     },
     /// Fewer samples came back than were played, or the device went.
     DeviceLost,
@@ -256,6 +255,7 @@ impl SafeSweep {
 
     fn after_chirp(&self, level: Dbfs, heard: Heard) -> Result<SweepStep, NoSweep> {
         let (channels, inverse) = self.take(&heard)?;
+        doubts::riding(heard.channels, &inverse)?;
         disturbed(&channels)?;
         if channels.iter().any(Result::is_ok) {
             return Ok(SweepStep::Sweep { level, second: false });

@@ -3,6 +3,7 @@
 //! Fifty drawn halls of three microphones, mains and a monitor; truth is `Truth` (Nyquist's condition on the very
 //! responses that are played) and what the closed loop then does. A plain run takes 10, `BEFOREDOORS_FULL=1` all.
 
+mod clocks;
 mod rooms;
 mod steps;
 mod wedges;

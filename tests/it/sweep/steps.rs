@@ -203,7 +203,11 @@ fn what_disturbs_a_sweep_ends_it() {
         }
     });
     assert!(matches!(bent, NoSweep::Unfit { why: Refusal::Limited { .. }, .. }), "{bent:?}");
-    let gone = run(&|nth, x| if nth == 2 { x.truncate(40_000) });
+    let gone = run(&|nth, x| {
+        if nth == 2 {
+            x.truncate(40_000)
+        }
+    });
     assert_eq!(gone, NoSweep::DeviceLost);
 }
 
@@ -249,7 +253,7 @@ fn a_room_that_moves_is_told() {
 /// Nothing arrives; something else arrives; hum; too soft for the limit in dBFS and in dB(A).
 #[test]
 fn what_is_not_heard_is_told_by_its_reason() {
-    let mut off = evening(-75.0).0;
+    let mut off = evening(-95.0).0;
     let plan = plan(Opened::AtReturn, -38.0);
     off.set_output_fader(MAINS, Db::new(f64::NEG_INFINITY));
     assert!(matches!(refused(&mut off, plan, &untouched), NoSweep::NotConnected { level } if level.get() > -38.1));
@@ -269,8 +273,12 @@ fn what_is_not_heard_is_told_by_its_reason() {
     let soft = refused(&mut evening(-50.0).0, plan, &untouched);
     assert!(matches!(soft, NoSweep::TooSoft { level, .. } if level.get() <= -38.0), "{soft:?}");
     // With a meter that reads 100 dB(A) at full scale, 66 dB(A) are reached at −34 dBFS.
-    let (sweep, levels) =
-        run(&mut evening(-40.0).0, SweepPlan { most: Dbfs::new(-12.0), most_sound: 66.0, ..plan }, Some(100.0), &untouched);
+    let (sweep, levels) = run(
+        &mut evening(-40.0).0,
+        SweepPlan { most: Dbfs::new(-12.0), most_sound: 66.0, ..plan },
+        Some(100.0),
+        &untouched,
+    );
     assert!(matches!(sweep.step(), SweepStep::Refused(_)), "{:?}", sweep.step());
     let most = levels.iter().copied().fold(-99.0, f64::max);
     assert!((-35.0..=-34.0).contains(&most), "{levels:?}");

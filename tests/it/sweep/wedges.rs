@@ -90,7 +90,7 @@ fn second_loudspeakers_are_told_their_delay() {
                 output("Second", vec![(3.0, -9.0 - 0.05 * dice, 2.6)]),
             ],
             delay: Seconds::new(0.004),
-            noise: Dbfs::new(-90.0),
+            noise: Dbfs::SILENCE,
         };
         let script = Script { player: Player::Speaker, every: None, peak: Dbfs::new(-42.0), floor: Dbfs::new(-150.0) };
         let mut stage = Stage::scripted(rate(), 5, &[script; 3]);
@@ -100,13 +100,14 @@ fn second_loudspeakers_are_told_their_delay() {
         let mut heard = |output: usize| {
             stage.open_loop(output, Opening::Return { fader: Db::new(-10.0) });
             stage.set_output_fader(1 - output, Db::new(f64::NEG_INFINITY));
-            stage.set_output_fader(output, Db::new(-20.0));
+            stage.set_output_fader(output, Db::ZERO);
             wait(&mut stage, 1.5);
             stage.sweep(&sent, &Computer::PERFECT)
         };
         let (mains, second) = (heard(0), heard(1));
         for seat in 0..3 {
-            let [mains, second] = [&mains, &second].map(|captured| taken(&sent, &captured[seat], Clocks::Same).response);
+            let [mains, second] =
+                [&mains, &second].map(|captured| taken(&sent, &captured[seat], Clocks::Same).response);
             let apart = Apart::new(&mains, &second).expect("two sounds");
             let [far, near] = [0, 1].map(|output| hall.distance(output, seat).expect("a box"));
             let truth = (far - near) / 343.0;
