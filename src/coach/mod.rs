@@ -8,6 +8,7 @@ pub mod linecheck;
 mod reference;
 pub mod ringout;
 mod soundcheck;
+pub mod sweep;
 mod targets;
 
 pub use advice::{Advice, Amount, ChannelState, Step, TrimCause, Turn, Unseen, Why};

@@ -24,6 +24,16 @@ pub fn resample(samples: &[f32], from: SampleRate, to: SampleRate) -> Vec<f32> {
     (0..frames).map(|frame| at(samples, frame as f64 * step, cut, reach)).collect()
 }
 
+/// As a clock takes it that runs fast by this share: so much longer.
+pub fn stretched(samples: &[f32], by: f64) -> Vec<f32> {
+    if by == 0.0 || !by.is_finite() || samples.is_empty() {
+        return samples.to_vec();
+    }
+    let frames = (samples.len() as f64 * (1.0 + by)) as usize;
+    let reach = CROSSINGS / PASSED;
+    (0..frames).map(|frame| at(samples, frame as f64 / (1.0 + by), PASSED, reach)).collect()
+}
+
 /// The value between samples.
 fn at(samples: &[f32], place: f64, cut: f64, reach: f64) -> f32 {
     let first = (place - reach).ceil().max(0.0) as usize;

@@ -2,8 +2,11 @@
 //!
 //! In: captured over sent with the loop open; out: decibels of gain left, and the frequencies that would ring. A loop
 //! rings where its gain is at least 1 and its phase a whole number of turns (Nyquist's condition; T. van Waterschoot,
-//! M. Moonen, Proc. IEEE 99(2), 2011, eq. 11–16). *Safe* is the greatest gain at any phase, so it is never above the
-//! truth; *phase-aware* only asks where the phase passes 0, between bins by a straight line on the complex response.
+//! M. Moonen, Proc. IEEE 99(2), 2011, eq. 11–16). *Phase-aware* asks where the phase passes 0, between bins by a straight
+//! line on the complex response. *Safe* asks where it could pass 0 if the way were up to 3 cm longer or shorter: a hand
+//! at the microphone, or 5 °C, which shift all resonances by a per cent against 10 ms of converters and buffers. It holds
+//! both where they are, so it is never above the truth; from 5.7 kHz on it counts any phase. *At any phase* is the greatest
+//! gain of all, for a way that is not known at all.
 //! Nothing is smoothed: narrow peaks stand 6 to 10 dB over the mean and are what rings. Ring candidates lie at least a
 //! twelfth of an octave apart. A loop that is in phase nowhere has no phase-aware margin; silence has an infinite one.
 
@@ -36,8 +39,12 @@ pub struct Ring {
 
 #[derive(Clone, Debug, PartialEq)]
 pub struct Margin {
-    /// From the magnitude alone.
+    /// With a way that is a little longer or shorter.
     pub safe: Db,
+    /// Where that would ring.
+    pub safe_at: Hertz,
+    /// From the magnitude alone.
+    pub at_any_phase: Db,
     /// By Nyquist's condition.
     pub phase_aware: Option<Db>,
     /// The five that would ring first, the first one first.
@@ -50,19 +57,26 @@ pub struct Margin {
 const CANDIDATES: usize = 5;
 /// They are this far apart, in octaves.
 const APART: f64 = 1.0 / 12.0;
+/// How much longer or shorter the way may become, in seconds: 3 cm.
+const LEEWAY: f64 = 0.03 / 343.0;
+/// What loudspeakers that bend a little, gates and edges may cost.
+const READING: Db = Db::new(0.1);
 /// Bins lie at least this close, in hertz: resonances of a long reverberation are a hertz wide.
 const FINE: f64 = 0.1;
 
 impl Margin {
-    /// The safe number lowered by what the noise could have hidden: two standard deviations at the highest peak.
+    /// The safe numbers lowered by what the reading itself may be off, and by what the noise could have hidden: two
+    /// standard deviations where they were found.
     pub fn allowing(mut self, noise: &[BandNoise]) -> Self {
-        let hidden = |ring: &Ring| {
-            let away = |band: &BandNoise| (band.frequency.get() / ring.frequency.get()).log2().abs();
+        let hidden = |at: Hertz, margin: Db| {
+            let away = |band: &BandNoise| (band.frequency.get() / at.get()).log2().abs();
             let band = noise.iter().min_by(|a, b| away(a).total_cmp(&away(b)));
-            band.map_or(0.0, |band| (band.noise_gain - ring.gain).ratio())
+            let share = band.map_or(0.0, |band| (band.noise_gain + margin).ratio());
+            READING + if share.is_finite() { Db::from_ratio(1.0 + 2.0 * share) } else { Db::ZERO }
         };
-        if let Some(share) = self.peaks.first().map(hidden).filter(|share| share.is_finite()) {
-            self.safe -= Db::from_ratio(1.0 + 2.0 * share);
+        self.safe -= hidden(self.safe_at, self.safe);
+        if let Some(peak) = self.peaks.first() {
+            self.at_any_phase -= hidden(peak.frequency, self.at_any_phase);
         }
         self
     }
@@ -139,7 +153,26 @@ impl LoopGain {
         let next = apart(self.crossings());
         let peaks = apart(self.peaks());
         let most = peaks.first().map_or(f64::NEG_INFINITY, |ring| ring.gain.get());
-        Margin { safe: Db::new(-most), phase_aware: next.first().map(|ring| -ring.gain), next, peaks }
+        let power = |k: &usize| self.bins[*k].norm_sqr();
+        let nearly = (self.first..=self.last).filter(|k| self.nearly_in_phase(*k));
+        let nearly = nearly
+            .max_by(|a, b| power(a).total_cmp(&power(b)))
+            .map(|k| Ring { frequency: Hertz::new(k as f64 * self.step), gain: Db::from_ratio(self.bins[k].norm()) });
+        let highest =
+            next.first().copied().into_iter().chain(nearly).max_by(|a, b| a.gain.get().total_cmp(&b.gain.get()));
+        Margin {
+            safe: highest.map_or(Db::new(f64::INFINITY), |ring| -ring.gain),
+            safe_at: highest.map_or(Hertz::new(0.0), |ring| ring.frequency),
+            at_any_phase: Db::new(-most),
+            phase_aware: next.first().map(|ring| -ring.gain),
+            next,
+            peaks,
+        }
+    }
+
+    /// Whether it would be in phase on a way that is a little longer or shorter.
+    fn nearly_in_phase(&self, k: usize) -> bool {
+        self.bins[k].arg().abs() <= std::f64::consts::TAU * LEEWAY * k as f64 * self.step
     }
 
     /// The gain at a frequency; `None` outside the band.

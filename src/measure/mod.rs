@@ -7,10 +7,12 @@
 
 pub mod cuts;
 pub mod decay;
+pub mod delay;
 mod fourier;
 pub mod impulse;
 mod knee;
 pub mod margin;
 mod octave;
+pub mod pauses;
 pub mod speech;
 pub mod sweep;

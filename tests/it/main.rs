@@ -30,6 +30,8 @@ mod same;
 mod soundcheck;
 /// The simulated stage keeps its promises.
 mod stage;
+/// Sweeps on the simulated stage: margin, rings, cuts, clocks, delays, the safe way.
+mod sweep;
 /// Takes: dropouts, crackle, hum, ruffled tops, sameness, polarity, drift, files that lie.
 mod takes;
 /// One feed, or a room microphone: whole evenings.

@@ -1,10 +1,11 @@
 //! Two clocks that do not run alike, told by one sweep, and a capture put back on the clock that sent.
 //!
 //! Drift in parts per million: positive when the capture comes out longer. A sweep passes high frequencies later than
-//! low ones, so a slow clock makes high frequencies of the direct sound and of each early reflection late, by drift ×
-//! the time of passing. The drift is what has to be taken back until the first 10 and 30 ms of it, with the part of
-//! its colour that has minimum phase taken out, stand sharpest (fourth over squared second power of the envelope).
-//! A loudspeaker whose crossover turns the phase without minimum phase looks like some drift: one sweep cannot tell
+//! low ones, so a slow clock makes high frequencies of the direct sound late, by drift × the time of passing. The drift is
+//! what has to be taken back until the direct sound, alone in its first 1.5 ms and with its minimum phase taken out,
+//! stands sharpest (fourth over squared second power of the envelope) between 1 and 6 kHz, where neither end of a
+//! loudspeaker's range turns the phase much. Taken back, it is looked for again, as the stretch cuts off what is late.
+//! A crossover that turns the phase without minimum phase looks like some drift: one sweep cannot tell
 //! them apart, two can ([`between`]). Looked for within ±300 ppm; less than one sweep can tell is 0.
 
 use std::f64::consts::{PI, TAU};
@@ -15,47 +16,60 @@ use rustfft::num_complex::Complex;
 use super::recognise::Placed;
 
 const WIDEST: f64 = 300e-6;
-/// Looked at from the direct sound on, in seconds.
-const STRETCHES: [f64; 2] = [0.01, 0.03];
-/// Share of the early response within half a millisecond of its top that makes a direct sound clear.
-const CLEAR: f64 = 0.5;
-/// Less than this cannot be told from none: where the direct sound is clear and both stretches agree, and otherwise.
-const LEAST_CLEAR: f64 = 6e-6;
-const LEAST_OTHERWISE: f64 = 20e-6;
+/// Of the response, around the direct sound, in seconds: reflections come later.
+const BEFORE: f64 = 0.002;
+const AFTER: f64 = 0.0015;
+/// Less than this cannot be told from none.
+const LEAST: f64 = 6e-6;
+/// Taken back and looked for again, until so little is left.
+const ROUNDS: usize = 4;
+const SETTLED: f64 = 0.3e-6;
 const LENGTH: usize = 8192;
 /// Used for it, in hertz, as far as the sweep goes.
-const BAND: [f64; 2] = [400.0, 10_000.0];
+const BAND: [f64; 2] = [1000.0, 6000.0];
+/// Share of the response's maximum at which the direct sound begins (ISO 3382-1, A.2).
+const BEGINS: f64 = 0.1;
 
 /// In parts of one, not of a million, from a response that holds the direct sound.
 pub(super) fn estimate(response: &[f64], placed: &Placed, rate: f64) -> f64 {
-    let [Some(short), Some(long)] = STRETCHES.map(|stretch| sharpest(response, placed, rate, stretch)) else {
-        return 0.0;
-    };
-    let drift = 0.5 * (short.drift + long.drift);
-    let clear = long.direct > CLEAR && (short.drift - long.drift).abs() < LEAST_CLEAR;
-    if drift.abs() < if clear { LEAST_CLEAR } else { LEAST_OTHERWISE } { 0.0 } else { drift }
-}
-
-/// What a stretch of the response tells.
-struct Sharpest {
-    drift: f64,
-    /// Share of its energy within half a millisecond of its top.
-    direct: f64,
-}
-
-fn sharpest(response: &[f64], placed: &Placed, rate: f64, stretch: f64) -> Option<Sharpest> {
-    let bins = sharp(response, placed, rate, stretch)?;
     let mut planner = FftPlanner::new();
-    let back = planner.plan_fft_inverse(LENGTH);
-    let step = rate / LENGTH as f64;
-    // Late by drift × time of passing; the delay common to all is left out.
+    let mut early: Vec<Complex<f64>> = response.iter().take(LENGTH).map(|x| Complex::new(*x, 0.0)).collect();
+    early.resize(LENGTH, Complex::default());
+    planner.plan_fft_forward(LENGTH).process(&mut early);
+    let mut drift = 0.0;
+    for _ in 0..ROUNDS {
+        let mut taken_back = early.clone();
+        turn(&mut taken_back, drift, placed, rate);
+        planner.plan_fft_inverse(LENGTH).process(&mut taken_back);
+        let time: Vec<f64> = taken_back.iter().map(|x| x.re / LENGTH as f64).collect();
+        let Some(more) = sharpest(&time, placed, rate, &mut planner) else { return 0.0 };
+        drift += more;
+        if more.abs() < SETTLED {
+            break;
+        }
+    }
+    if (LEAST..=WIDEST).contains(&drift.abs()) { drift } else { 0.0 }
+}
+
+/// Takes a drift back: late by drift × time of passing; the delay common to all is left out.
+fn turn(bins: &mut [Complex<f64>], drift: f64, placed: &Placed, rate: f64) {
+    let count = bins.len();
     let late = |hz: f64| TAU * placed.slope * (hz * (hz / 3000.0).ln() - hz);
+    for k in 1..count.div_ceil(2) {
+        let by = Complex::from_polar(1.0, drift * late(k as f64 * rate / count as f64));
+        bins[k] *= by;
+        bins[count - k] *= by.conj();
+    }
+}
+
+/// The drift that is left in a response.
+fn sharpest(response: &[f64], placed: &Placed, rate: f64, planner: &mut FftPlanner<f64>) -> Option<f64> {
+    let bins = sharp(response, placed, rate, planner)?;
+    let back = planner.plan_fft_inverse(LENGTH);
     let mut work = vec![Complex::default(); LENGTH];
     let mut sharpness = |drift: f64| {
-        work.fill(Complex::default());
-        for (k, bin) in bins.iter().enumerate().filter(|(_, bin)| **bin != Complex::default()) {
-            work[k] = bin * Complex::from_polar(1.0, drift * late(k as f64 * step));
-        }
+        work.copy_from_slice(&bins);
+        turn(&mut work, drift, placed, rate);
         back.process(&mut work);
         let (second, fourth) = work.iter().map(Complex::norm_sqr).fold((0.0, 0.0), |(s, f), x| (s + x, f + x * x));
         fourth / (second * second)
@@ -67,53 +81,29 @@ fn sharpest(response: &[f64], placed: &Placed, rate: f64, stretch: f64) -> Optio
     // Golden section around the best step.
     let golden = 0.5 * (5f64.sqrt() - 1.0);
     let (mut low, mut high) = (drift(best as i32 - steps - 1), drift(best as i32 - steps + 1));
-    for _ in 0..24 {
+    for _ in 0..20 {
         let (a, b) = (high - golden * (high - low), low + golden * (high - low));
         if sharpness(a) > sharpness(b) { high = b } else { low = a }
     }
-    let drift = 0.5 * (low + high);
-    sharpness(drift);
-    let power: Vec<f64> = work.iter().map(Complex::norm_sqr).collect();
-    let top = (0..LENGTH).max_by(|a, b| power[*a].total_cmp(&power[*b])).unwrap_or(0);
-    let near = (0.0005 * rate) as usize;
-    let direct: f64 = (0..=2 * near).map(|n| power[(top + LENGTH + n - near) % LENGTH]).sum();
-    Some(Sharpest { drift, direct: direct / power.iter().sum::<f64>() })
+    Some(0.5 * (low + high))
 }
 
-/// The early response's positive frequencies, white and without the phase that goes with its colour.
-fn sharp(response: &[f64], placed: &Placed, rate: f64, stretch: f64) -> Option<Vec<Complex<f64>>> {
-    let top = (0..response.len()).max_by(|a, b| response[*a].abs().total_cmp(&response[*b].abs()))?;
-    let (before, after) = ((0.002 * rate) as usize, ((stretch * rate) as usize).min(LENGTH / 2));
-    let from = top.saturating_sub(before);
+/// The direct sound's positive frequencies within the band, white and without the phase that goes with its colour.
+fn sharp(response: &[f64], placed: &Placed, rate: f64, planner: &mut FftPlanner<f64>) -> Option<Vec<Complex<f64>>> {
+    let most = response.iter().fold(0.0, |most: f64, x| most.max(x.abs()));
+    let first = response.iter().position(|x| x.abs() >= BEGINS * most).filter(|_| most > 0.0)?;
+    let from = first.saturating_sub((BEFORE * rate) as usize);
+    let count = ((BEFORE + AFTER) * rate) as usize;
     let mut time = vec![Complex::default(); LENGTH];
-    for (n, sample) in response[from..].iter().take(before + after).enumerate() {
-        let fade = 0.5 + 0.5 * (PI * (n as f64 / (before + after) as f64 * 2.0 - 1.0).max(0.0)).cos();
+    for (n, sample) in response[from..].iter().take(count).enumerate() {
+        let fade = 0.5 + 0.5 * (PI * (n as f64 / count as f64 * 2.0 - 1.0).max(0.0)).cos();
         time[n] = Complex::new(sample * fade, 0.0);
     }
-    let mut planner = FftPlanner::new();
     let (there, back) = (planner.plan_fft_forward(LENGTH), planner.plan_fft_inverse(LENGTH));
     there.process(&mut time);
     let step = rate / LENGTH as f64;
-    let powers: Vec<f64> = time.iter().map(Complex::norm_sqr).collect();
-    let most = powers.iter().fold(0.0, |most: f64, power| most.max(*power));
-    if most.is_nan() || most <= 0.0 {
-        return None;
-    }
-    // Colour: power in a third of an octave around, on both halves alike.
-    let sums: Vec<f64> = std::iter::once(0.0)
-        .chain(powers.iter().scan(0.0, |sum, power| {
-            *sum += power;
-            Some(*sum)
-        }))
-        .collect();
-    let width = 2f64.powf(1.0 / 6.0);
-    let colour = |k: usize| {
-        let k = k.clamp((0.8 * placed.low / step) as usize + 1, (placed.high / step) as usize);
-        let (a, b) = ((k as f64 / width) as usize, (k as f64 * width) as usize + 1);
-        ((sums[b.min(LENGTH / 2)] - sums[a]) / (b.min(LENGTH / 2) - a) as f64 + 1e-8 * most).ln() * 0.5
-    };
-    let half: Vec<f64> = (0..=LENGTH / 2).map(colour).collect();
-    let mut cepstrum: Vec<Complex<f64>> = (0..LENGTH).map(|k| Complex::new(half[k.min(LENGTH - k)], 0.0)).collect();
+    let colour = colour(&time, placed, step);
+    let mut cepstrum: Vec<Complex<f64>> = (0..LENGTH).map(|k| Complex::new(colour[k.min(LENGTH - k)], 0.0)).collect();
     back.process(&mut cepstrum);
     // Causal part of the cepstrum: the minimum phase (A. V. Oppenheim, R. W. Schafer, ch. 12).
     let scale = 1.0 / LENGTH as f64;
@@ -136,8 +126,29 @@ fn sharp(response: &[f64], placed: &Placed, rate: f64, stretch: f64) -> Option<V
         let octaves = (hz / low).log2().min((high / hz).log2());
         0.5 - 0.5 * (PI * (2.0 * octaves).min(1.0)).cos()
     };
-    let white = |k: usize| time[k] / cepstrum[k].exp() * edge(k as f64 * step);
-    Some((0..=LENGTH / 2).map(white).collect())
+    let white = |k: usize| {
+        if k > LENGTH / 2 { Complex::default() } else { time[k] / cepstrum[k].exp() * edge(k as f64 * step) }
+    };
+    Some((0..LENGTH).map(white).collect())
+}
+
+/// The natural logarithm of the magnitude up to half the rate; beyond the sweep it goes on as it fell, below it stays.
+fn colour(bins: &[Complex<f64>], placed: &Placed, step: f64) -> Vec<f64> {
+    let half = LENGTH / 2;
+    let most = bins[..=half].iter().map(Complex::norm_sqr).fold(0.0, f64::max);
+    let mut colour: Vec<f64> =
+        bins[..=half].iter().map(|bin| 0.5 * (bin.norm_sqr() + 1e-8 * most).max(f64::MIN_POSITIVE).ln()).collect();
+    let low = ((1.1 * placed.low / step) as usize + 1).min(half);
+    let high = ((0.95 * placed.high / step) as usize).clamp(low, half);
+    let at = colour[low];
+    colour[..low].fill(at);
+    let near = (high * 2 / 3).max(low)..high;
+    let slope = (colour[high] - colour[near.start]) / (high as f64 / near.start as f64).ln().max(1e-9);
+    let at = colour[high];
+    for k in high + 1..=half {
+        colour[k] = at + slope.min(0.0) * (k as f64 / high as f64).ln();
+    }
+    colour
 }
 
 /// Drift from the delays, in samples, of two equal sweeps sent `apart` samples one after the other.

@@ -62,6 +62,8 @@ const STANDS_OUT: f64 = 12.0;
 const MATTERS: f64 = 30.0;
 /// Harmonics of a loudspeaker that is not driven hard stay below this, re the sweep: some 5 per cent.
 const BENT: f64 = -23.0;
+/// A chain's own harmonics are less than this share of what they come from.
+const FOLLOWS: f64 = 0.25;
 const BANG_SECONDS: f64 = 0.6;
 /// Samples alike at the maximum that make a flat top, and how many of them make clipping.
 const FLAT: usize = 3;
@@ -146,7 +148,11 @@ impl Evidence {
         let seconds = Seconds::new(loud.len() as f64 * STEP_SECONDS);
         // The tail after the sweep's end is still the sweep's.
         let outside = loud.iter().filter(|step| **step + 1 < first || **step > last + 20).count();
-        if over_sweep.get() > -10.0 && span <= BANG_SECONDS {
+        // What bends follows the sweep: it is nowhere else, and everywhere well under what it bends.
+        let follows = outside == 0 && loud.iter().all(|step| self.rest[*step] < FOLLOWS * self.heard[*step]);
+        if follows && seconds.get() >= 0.1 && over_sweep.get() > BENT {
+            Err(Refusal::Limited { bent: over_sweep })
+        } else if over_sweep.get() > -10.0 && span <= BANG_SECONDS {
             Err(Refusal::DoorSlam { at: Seconds::new(begin as f64 * STEP_SECONDS), over_sweep })
         } else if outside > 0 || over_sweep.get() > -10.0 {
             Err(Refusal::Talker { seconds, over_sweep })

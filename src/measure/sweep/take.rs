@@ -46,6 +46,13 @@ const LONGEST: f64 = 5.0;
 const INNER: f64 = 1.5;
 /// Noise is looked for up to here before the direct sound.
 const EARLIEST: f64 = 0.45;
+/// Sound by another way may be the loudest, up to so many seconds behind the direct one.
+const BEHIND: f64 = 0.2;
+/// The direct sound stands at least this high, re the loudest,
+const DIRECT: f64 = 0.1;
+/// and over the middle of what lies before the loudest: over the highest of that much noise.
+const OVER_NOISE: f64 = 7.0;
+
 /// What is known of the two clocks.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Clocks {
@@ -67,6 +74,26 @@ impl Inverse {
         let bins = spectrum(&sent, length);
         let one_over = inverse(&bins, &placed, hz / length as f64);
         Ok(Self { rate, placed, length, sent: bins, one_over, samples: sent.len() })
+    }
+
+    pub fn rate(&self) -> SampleRate {
+        self.rate
+    }
+
+    /// What was captured before the sweep began.
+    pub fn before<'a>(&self, captured: &'a [f32]) -> &'a [f32] {
+        &captured[..self.frame(self.placed.start).min(captured.len())]
+    }
+
+    /// The last part of what was captured after it ended: as long as the part before.
+    pub fn after<'a>(&self, captured: &'a [f32]) -> &'a [f32] {
+        let length = self.frame(self.placed.start);
+        let from = captured.len().saturating_sub(length).max(self.frame(self.placed.end));
+        &captured[from.min(captured.len())..]
+    }
+
+    fn frame(&self, seconds: f64) -> usize {
+        (seconds * f64::from(self.rate.get())) as usize
     }
 
     pub fn take(&self, captured: &[f32], clocks: Clocks) -> Result<Taken, Refusal> {
@@ -110,12 +137,9 @@ impl Inverse {
         // What can be a direct sound: lags for which the capture holds the whole sweep.
         let last = (captured.len() as f64 - self.placed.end * hz).max(1.0) as isize;
         let early = -(self.placed.start * hz) as isize;
-        let direct = (early..last)
-            .max_by(|a, b| {
-                let size = |lag: isize| all[lag.rem_euclid(self.length as isize) as usize].abs();
-                size(*a).total_cmp(&size(*b))
-            })
-            .unwrap_or(0);
+        let size = |lag: isize| all[lag.rem_euclid(self.length as isize) as usize].abs();
+        let loudest = (early..last).max_by(|a, b| size(*a).total_cmp(&size(*b))).unwrap_or(0);
+        let direct = first_arrival(size, loudest, early.max(loudest - (BEHIND * hz) as isize));
         // The second harmonic's image ends the quiet before.
         let quiet = EARLIEST.min(0.6 * self.placed.slope * 2f64.ln()).max(2.0 * BEFORE);
         let from = direct - (quiet * hz) as isize;
@@ -162,6 +186,15 @@ struct First {
     from: isize,
     direct: usize,
     captured: Vec<f64>,
+}
+
+/// The first lag that is loud enough (ISO 3382-1, A.2), looked for from `earliest` on.
+fn first_arrival(size: impl Fn(isize) -> f64, loudest: isize, earliest: isize) -> isize {
+    let mut sizes: Vec<f64> = (earliest..loudest).map(&size).collect();
+    sizes.sort_by(f64::total_cmp);
+    let middle = sizes.get(sizes.len() / 2).copied().unwrap_or(0.0);
+    let least = (DIRECT * size(loudest)).max(OVER_NOISE * middle);
+    (earliest..loudest).find(|lag| size(*lag) >= least).unwrap_or(loudest)
 }
 
 fn clean(samples: &[f32]) -> Vec<f64> {

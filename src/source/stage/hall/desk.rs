@@ -115,8 +115,15 @@ impl Bus {
         Self { name, eq: Equaliser::flat(rate), fader, feed, limit: limit as f32 }
     }
 
-    /// From the strips to what the loudspeaker sends; it bends softly: limit × tanh(x / limit).
+    /// From the strips to what the loudspeaker sends.
     pub fn process(&mut self, strips: &[Strip], out: &mut [f32]) {
+        self.mix(strips, out);
+        self.shape(out);
+        self.bend(out);
+    }
+
+    /// All channels that go here.
+    pub fn mix(&self, strips: &[Strip], out: &mut [f32]) {
         out.fill(0.0);
         for (strip, share) in strips.iter().zip(&self.feed) {
             let (sound, gain) = match share {
@@ -127,11 +134,17 @@ impl Bus {
                 *out += gain * sample;
             }
         }
+    }
+
+    /// Equaliser and fader.
+    pub fn shape(&mut self, out: &mut [f32]) {
         self.eq.process(out);
-        for sample in out {
-            *sample *= self.fader.next() as f32;
-            *sample = self.limit * (*sample / self.limit).tanh();
-        }
+        out.iter_mut().for_each(|sample| *sample *= self.fader.next() as f32);
+    }
+
+    /// The loudspeaker bends softly: limit × tanh(x / limit).
+    pub fn bend(&self, out: &mut [f32]) {
+        out.iter_mut().for_each(|sample| *sample = self.limit * (*sample / self.limit).tanh());
     }
 
     pub fn bands(&self) -> impl Iterator<Item = EqBand> {

@@ -9,6 +9,7 @@ use std::sync::Arc;
 use super::super::dice::Dice;
 use super::desk::{Bus, OFF, Share, Strip};
 use super::matrix::MAX_OUTPUTS;
+use super::opened::Opened;
 use super::paths::Paths;
 use super::truth::{ChannelSetting, OutputSetting, Truth};
 use super::{Feed, Hall, Output, Room};
@@ -29,6 +30,7 @@ pub struct Loudspeakers {
     at: usize,
     pub(super) strips: Vec<Strip>,
     pub(super) buses: Vec<Bus>,
+    pub(super) opened: Option<Opened>,
     /// Channels of the microphones.
     microphones: Vec<usize>,
     noises: Vec<Noise>,
@@ -105,6 +107,7 @@ impl Loudspeakers {
             noises: trims.iter().enumerate().map(noise).collect(),
             convolver: Convolver::new(&by_microphone, hop),
             buses,
+            opened: None,
             microphones,
             paths: Arc::new(paths),
         }
@@ -129,8 +132,12 @@ impl Loudspeakers {
         for (strip, tap) in self.strips.iter_mut().zip(taps) {
             strip.process(&tap[..frames]);
         }
-        for (bus, sent) in self.buses.iter_mut().zip(&mut self.sent) {
-            bus.process(&self.strips, &mut sent[self.at..self.at + frames]);
+        for (index, (bus, sent)) in self.buses.iter_mut().zip(&mut self.sent).enumerate() {
+            let out = &mut sent[self.at..self.at + frames];
+            match self.opened.as_mut().filter(|opened| opened.output == index) {
+                Some(opened) => opened.process(bus, &self.strips, out),
+                None => bus.process(&self.strips, out),
+            }
         }
         self.at += frames;
         if self.at == self.hop {

@@ -11,6 +11,7 @@ mod controls;
 mod desk;
 mod loudspeakers;
 mod matrix;
+mod opened;
 mod paths;
 mod room;
 mod truth;
@@ -19,6 +20,7 @@ pub use best::{Choice, Yardstick};
 use loudspeakers::Heard;
 pub use loudspeakers::Loudspeakers;
 use matrix::MAX_OUTPUTS;
+pub use opened::{Computer, Opening};
 pub use room::BoxRoom;
 use room::Placed;
 pub use truth::{InPhase, TrueRing, Truth};
@@ -118,6 +120,18 @@ impl Hall {
         let delay = Seconds::new(0.001 * 12f64.powf(dice.unit()));
         let noise = Dbfs::new(dice.between(-72.0, -56.0));
         Self { seed, room: Room::Box(BoxRoom { size, t60 }), microphones, outputs, delay, noise }
+    }
+
+    /// From the nearest loudspeaker of an output to a microphone, both counted from 0, as the sound goes.
+    pub fn distance(&self, output: usize, microphone: usize) -> Option<f64> {
+        let Room::Box(room) = &self.room else { return None };
+        let room = room.plausible();
+        let ear = placed(&room, self.microphones.get(microphone)?.place, [0.0; 3]).place;
+        let away = |loudspeaker: &Loudspeaker| {
+            let from = placed(&room, loudspeaker.place, [0.0; 3]).place;
+            (0..3).map(|axis| (from[axis] - ear[axis]).powi(2)).sum::<f64>().sqrt()
+        };
+        self.outputs.get(output)?.loudspeakers.iter().map(away).min_by(f64::total_cmp)
     }
 
     fn responses(&self, rate: SampleRate) -> Vec<Vec<Vec<f32>>> {
