@@ -232,6 +232,15 @@ pub struct MarginArgs {
     /// Decibels to keep under the ring [else 6]
     #[arg(long, value_name = "DB", value_parser = spare)]
     pub spare: Option<f64>,
+    /// Where each microphone's fader stands in the show, as marked [else 0]
+    #[arg(long, value_name = "DB,DB,…", allow_hyphen_values = true, value_delimiter = ',', value_parser = fader)]
+    pub faders: Vec<f64>,
+    /// Where the fader of the return stood that the sweep was played into [else 0]
+    #[arg(long = "return", value_name = "DB", allow_negative_numbers = true, value_parser = fader)]
+    pub at_return: Option<f64>,
+    /// The same sweep from the computer's output straight into its input, with the same knobs
+    #[arg(long, value_name = "WAV")]
+    pub loopback: Option<PathBuf>,
 }
 
 #[derive(Clone, Debug, ClapArgs)]
@@ -247,6 +256,11 @@ pub struct SeatsArgs {
 /// Decibels under the ring.
 fn spare(text: &str) -> Result<f64, String> {
     between(text, 0.0, 30.0)
+}
+
+/// A fader's mark.
+fn fader(text: &str) -> Result<f64, String> {
+    between(text, -90.0, 20.0)
 }
 
 /// Decibels of speech over a background.

@@ -6,13 +6,18 @@
 
 use super::args::{MarginArgs, SeatsArgs, SweepFiles};
 use super::{Exit, out};
-use crate::engine::sweep::{self, Clocks, Refusal};
+use crate::engine::sweep::{self, Clocks, Refusal, Setup};
 use crate::units::Db;
 use crate::view::sweeps;
 use crate::view::words::HEARING;
 
 pub fn margin(args: &MarginArgs) -> anyhow::Result<Exit> {
-    let found = sweep::loops(&args.files.sent, &args.files.captured, clocks(&args.files))?;
+    let setup = Setup {
+        faders: args.faders.iter().copied().map(Db::new).collect(),
+        at_return: Db::new(args.at_return.unwrap_or(0.0)),
+        loopback: args.loopback.clone(),
+    };
+    let found = sweep::loops(&args.files.sent, &args.files.captured, clocks(&args.files), &setup)?;
     let wanted = Db::new(args.spare.unwrap_or(sweeps::USUAL_SPARE.get()));
     let mut end = Exit::Fine;
     for (index, channel) in found.channels.iter().enumerate() {
@@ -24,7 +29,14 @@ pub fn margin(args: &MarginArgs) -> anyhow::Result<Exit> {
                 if args.files.json {
                     out::json(&sweeps::margin_record(number, found, wanted, cuts.as_ref()))?;
                 } else {
-                    lines(&sweeps::margin_lines(number, found, wanted, cuts.as_ref(), equaliser))?;
+                    lines(&sweeps::margin_lines(
+                        number,
+                        found,
+                        wanted,
+                        cuts.as_ref(),
+                        equaliser,
+                        !setup.faders.is_empty(),
+                    ))?;
                 }
                 if found.margin.safe < wanted { Exit::Findings } else { Exit::Fine }
             }
@@ -33,9 +45,9 @@ pub fn margin(args: &MarginArgs) -> anyhow::Result<Exit> {
     }
     if let Some(together) = &found.together {
         if args.files.json {
-            out::json(&sweeps::together_record(together, wanted))?;
+            out::json(&sweeps::together_record(together, wanted, found.weakest()))?;
         } else {
-            lines(&sweeps::together_lines(together, wanted))?;
+            lines(&sweeps::together_lines(together, wanted, found.weakest()))?;
         }
     }
     caution(&args.files)?;

@@ -1,8 +1,9 @@
 //! Sweeps from recordings: what was sent and what was captured, as two files of the same moment on.
 //!
 //! In: two recordings of one rate; the first channel of what was sent, every channel of what was captured (a microphone
-//! each). Out: a loop's margin, or a seat's decay and speech transmission, channel by channel, and the loop with all
-//! those microphones open. A channel that is unfit has its [`Refusal`] instead. Recordings over two minutes are
+//! each). Out: a loop's margin, or a seat's decay and speech transmission, channel by channel, the loop with all
+//! those microphones open, and the weakest of them. Faders in dB as they are marked: what was measured at a return is
+//! put to the faders of the show. A channel that is unfit has its [`Refusal`] instead. Recordings over two minutes are
 //! refused: a sweep and its tail are shorter. What a damaged file still holds is used.
 
 use std::path::{Path, PathBuf};
@@ -20,8 +21,8 @@ use crate::measure::margin::LoopGain;
 pub use crate::measure::margin::{Margin, Ring};
 pub use crate::measure::speech::Rating;
 use crate::measure::speech::{Intelligibility, Transfer};
+use crate::measure::sweep::{BandNoise, Inverse, Taken};
 pub use crate::measure::sweep::{Clocks, Refusal};
-use crate::measure::sweep::{Inverse, Taken};
 use crate::source::file::{FileError, FileSource};
 use crate::source::{Flow, Source};
 use crate::units::{Db, Hertz, SampleRate, Seconds};
@@ -38,15 +39,31 @@ pub enum SweepError {
     File { path: PathBuf, error: FileError },
     #[error("{} is longer than two minutes. Cut it to the sweep and the silence around it", path.display())]
     TooLong { path: PathBuf },
+    #[error("{} is no loopback of this sweep. Record the output straight into the input", path.display())]
+    Loopback { path: PathBuf },
     #[error("what was sent has {sent}, what was captured {captured}. Save both at one rate")]
     Rates { sent: SampleRate, captured: SampleRate },
+}
+
+/// How the desk stands, and what the computer's own output and input do.
+#[derive(Clone, Debug, Default)]
+pub struct Setup {
+    /// Each channel's fader in the show; 0 where it is not told.
+    pub faders: Vec<Db>,
+    /// The return's fader while the sweep was played; the loop opened at the main out has none.
+    pub at_return: Db,
+    /// The computer's output straight into its input, captured with the same knobs.
+    pub loopback: Option<PathBuf>,
 }
 
 /// A loop, from one microphone.
 #[derive(Clone, Debug)]
 pub struct Loop {
+    /// With the fader as in the show.
     pub gain: LoopGain,
     pub margin: Margin,
+    pub fader: Db,
+    noise: Vec<BandNoise>,
     pub drift_ppm: f64,
     pub signal_to_noise: Db,
 }
@@ -62,6 +79,27 @@ pub struct Seat {
 }
 
 impl Loop {
+    /// From a capture; `loopback` takes the computer out, which has to be of the same length.
+    pub fn new(taken: Taken, fader: Db, at_return: Db, loopback: Option<&LoopGain>) -> Result<Self, Refusal> {
+        let change = fader - at_return;
+        let measured = LoopGain::new(&taken.response);
+        let own = match loopback {
+            Some(loopback) => measured.over(loopback).ok_or(Refusal::NotASweep)?,
+            None => measured,
+        };
+        let gain = own.raised(change);
+        let louder = |band: &BandNoise| BandNoise { noise_gain: band.noise_gain + change, ..*band };
+        let noise: Vec<BandNoise> = taken.noise.iter().map(louder).collect();
+        let margin = gain.margin().allowing(&noise);
+        let (drift_ppm, signal_to_noise) = (taken.drift_ppm, taken.signal_to_noise);
+        Ok(Self { gain, margin, fader, noise, drift_ppm, signal_to_noise })
+    }
+
+    /// Where its fader may stand, this microphone alone open, with so much kept under the ring.
+    pub fn highest_fader(&self, spare: Db) -> Db {
+        self.fader + self.margin.safe - spare
+    }
+
     /// What this desk's equaliser can do towards a wanted margin; `None` for a wish that is no number.
     pub fn cuts(&self, equaliser: Equaliser, wanted: Db) -> Option<Cuts> {
         Cuts::new(&self.gain, desk(equaliser), wanted)
@@ -96,20 +134,53 @@ pub struct Loops {
     pub together: Option<Margin>,
 }
 
-pub fn loops(sent: &Path, captured: &Path, clocks: Clocks) -> Result<Loops, SweepError> {
-    let channels: Vec<Result<Loop, Refusal>> = each(sent, captured, clocks, &|taken| {
-        let gain = LoopGain::new(&taken.response);
-        let margin = gain.margin().allowing(&taken.noise);
-        Ok(Loop { gain, margin, drift_ppm: taken.drift_ppm, signal_to_noise: taken.signal_to_noise })
+impl Loops {
+    /// From the channels' loops.
+    pub fn new(channels: Vec<Result<Loop, Refusal>>) -> Self {
+        let open: Vec<&Loop> = channels.iter().flatten().collect();
+        let noise = |band: usize| {
+            let power = |open: &&Loop| open.noise.get(band).map_or(0.0, |noise| noise.noise_gain.ratio().powi(2));
+            Db::from_ratio(open.iter().map(power).sum::<f64>().sqrt())
+        };
+        let bands = open.first().map_or(&[][..], |first| &first.noise);
+        let noise: Vec<BandNoise> =
+            bands.iter().enumerate().map(|(at, band)| BandNoise { noise_gain: noise(at), ..*band }).collect();
+        let sum = if open.len() < 2 { None } else { LoopGain::sum(open.iter().map(|open| &open.gain)) };
+        let together = sum.map(|gain| gain.margin().allowing(&noise));
+        Self { channels, together }
+    }
+
+    /// The channel that rings first, each alone; of several ones.
+    pub fn weakest(&self) -> Option<usize> {
+        let known =
+            self.channels.iter().enumerate().filter_map(|(at, found)| Some((at, found.as_ref().ok()?.margin.safe)));
+        if known.clone().count() < 2 {
+            None
+        } else {
+            known.min_by(|a, b| a.1.get().total_cmp(&b.1.get())).map(|(at, _)| at)
+        }
+    }
+}
+
+pub fn loops(sent: &Path, captured: &Path, clocks: Clocks, setup: &Setup) -> Result<Loops, SweepError> {
+    let own = match &setup.loopback {
+        None => None,
+        Some(path) => {
+            let gains = each(sent, path, clocks, &|_, taken| Ok(LoopGain::new(&taken.response)))?;
+            let first = gains.into_iter().next().and_then(Result::ok);
+            Some(first.ok_or_else(|| SweepError::Loopback { path: path.clone() })?)
+        }
+    };
+    let fader = |channel: usize| setup.faders.get(channel).copied().unwrap_or(Db::ZERO);
+    let channels = each(sent, captured, clocks, &|channel, taken| {
+        Loop::new(taken, fader(channel), setup.at_return, own.as_ref())
     })?;
-    let open: Vec<&LoopGain> = channels.iter().flatten().map(|found| &found.gain).collect();
-    let together = if open.len() < 2 { None } else { LoopGain::sum(open).map(|gain| gain.margin()) };
-    Ok(Loops { channels, together })
+    Ok(Loops::new(channels))
 }
 
 /// Speech transmission without a background: it belongs to the room and the loudspeakers alone.
 pub fn seats(sent: &Path, captured: &Path, clocks: Clocks) -> Result<Vec<Result<Seat, Refusal>>, SweepError> {
-    each(sent, captured, clocks, &|taken| {
+    each(sent, captured, clocks, &|_, taken| {
         let room = Room::new(&taken.raw).ok_or(Refusal::NotASweep)?;
         let speech = Transfer::new(&taken.response);
         Ok(Seat { room, speech, drift_ppm: taken.drift_ppm, signal_to_noise: taken.signal_to_noise })
@@ -121,7 +192,7 @@ fn each<T: Send>(
     sent: &Path,
     captured: &Path,
     clocks: Clocks,
-    judge: &(dyn Fn(Taken) -> Result<T, Refusal> + Sync),
+    judge: &(dyn Fn(usize, Taken) -> Result<T, Refusal> + Sync),
 ) -> Result<Vec<Result<T, Refusal>>, SweepError> {
     let (sent, rate) = read(sent)?;
     let (captured, captured_rate) = read(captured)?;
@@ -133,7 +204,8 @@ fn each<T: Send>(
         Ok(inverse) => inverse,
         Err(refusal) => return Ok(captured.iter().map(|_| Err(refusal)).collect()),
     };
-    Ok(captured.par_iter().map(|channel| inverse.take(channel, clocks).and_then(judge)).collect())
+    let judged = |(at, channel): (usize, &Vec<f32>)| inverse.take(channel, clocks).and_then(|taken| judge(at, taken));
+    Ok(captured.par_iter().enumerate().map(judged).collect())
 }
 
 /// All channels of a recording.
@@ -190,21 +262,36 @@ mod tests {
         let back: Vec<f32> = (0..sent.len()).map(|n| if n < 240 { 0.0 } else { 0.1 * sent[n - 240] }).collect();
         write(&sent_path, 48_000, std::slice::from_ref(&sent));
         write(&captured_path, 48_000, &[back.clone(), back, vec![0.0; sent.len()]]);
-        let found = loops(&sent_path, &captured_path, Clocks::Same).unwrap();
+        let found = loops(&sent_path, &captured_path, Clocks::Same, &Setup::default()).unwrap();
         for channel in &found.channels[..2] {
             let margin = &channel.as_ref().unwrap().margin;
             assert!((margin.phase_aware.unwrap().get() - 20.0).abs() < 0.3, "{margin:?}");
         }
         assert!(matches!(found.channels[2], Err(Refusal::NoSignal { .. })));
-        assert!((found.together.unwrap().safe.get() - 13.98).abs() < 0.3);
+        assert!((found.together.as_ref().unwrap().safe.get() - 13.98).abs() < 0.4);
+        // The second fader 5 dB up, the return 2 dB down while it was measured: 7 dB more of it.
+        let setup = Setup { faders: vec![Db::new(-1.0), Db::new(5.0)], at_return: Db::new(-2.0), loopback: None };
+        let raised = loops(&sent_path, &captured_path, Clocks::Same, &setup).unwrap();
+        let margins: Vec<f64> =
+            raised.channels[..2].iter().map(|one| one.as_ref().unwrap().margin.safe.get()).collect();
+        assert!((margins[0] - 19.0).abs() < 0.4 && (margins[1] - 13.0).abs() < 0.4, "{margins:?}");
+        assert_eq!(raised.weakest(), Some(1));
+        // Each fader's limit lies where it did: 20 dB and the return's −2, less the spare.
+        for one in raised.channels.iter().flatten() {
+            assert!((one.highest_fader(SPARE).get() - 12.0).abs() < 0.4, "{one:?}");
+        }
+        // Through its own loopback nothing is left of the loop but 0 dB.
+        let setup = Setup { loopback: Some(captured_path.clone()), ..Setup::default() };
+        let none = loops(&sent_path, &captured_path, Clocks::Same, &setup).unwrap();
+        assert!(none.channels[0].as_ref().unwrap().margin.safe.get().abs() < 0.3);
         let heard = seats(&sent_path, &captured_path, Clocks::Same).unwrap();
         let seat = heard[0].as_ref().unwrap();
         assert!(seat.heard(None).sti > 0.95);
         // At 0 dB over the background every octave transmits half (IEC 60268-16).
         assert!((seat.heard(Some(Db::ZERO)).sti - 0.5).abs() < 0.02);
         write(&sent_path, 44_100, &[sent]);
-        let error = loops(&sent_path, &captured_path, Clocks::Same).unwrap_err();
+        let error = loops(&sent_path, &captured_path, Clocks::Same, &Setup::default()).unwrap_err();
         assert_eq!(error.to_string(), "what was sent has 44100 Hz, what was captured 48000 Hz. Save both at one rate");
-        assert!(loops(&folder.path().join("none.wav"), &captured_path, Clocks::Same).is_err());
+        assert!(loops(&folder.path().join("none.wav"), &captured_path, Clocks::Same, &Setup::default()).is_err());
     }
 }

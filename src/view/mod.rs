@@ -20,6 +20,7 @@ pub mod recordings;
 pub mod records;
 mod ringing;
 pub mod ringout;
+pub mod safe_sweep;
 mod sentence;
 mod setup;
 mod shelf;

@@ -16,10 +16,13 @@ pub const MARGIN_KEYS: &str = "\
 One JSON object a line, each with a `type`:
 
 margin: channel (from 1, or \"together\": all measured microphones open), margin_db (more gain until it rings), \
-safe_margin_db (from the magnitude alone, less what noise could hide: never over the truth), first_ring_hz, next_rings \
-(frequency_hz, gain_db each; the first five), fader_db (how far the fader may go, the wanted spare kept), wanted_db, \
+safe_margin_db (with a way that is up to 3 cm off, less what noise could hide: never over the truth), \
+any_phase_margin_db (from the magnitude alone), first_ring_hz, next_rings \
+(frequency_hz, gain_db each; the first five), fader_db (how far the fader may go, the wanted spare kept), \
+highest_fader_db (where that is on the desk, by --faders; this microphone alone open), wanted_db, \
 cuts_needed (none, enough, move), cuts (frequency_hz, q, depth_db, margin_db after each), buys_db, drift_ppm, \
-signal_to_noise_db; or refused (true) with kind and reason
+signal_to_noise_db; together: weakest_channel (the one that rings first, each alone); or refused (true) with kind and \
+reason
 
 What is not known is null.";
 
@@ -32,22 +35,29 @@ signal_to_noise_db; or refused (true) with kind and reason
 
 What is not known is null.";
 
-/// "Channel 1: 9.2 dB left before it rings, first at 2.44 kHz".
+/// "Channel 1: 9.2 dB left before it rings, first at 2.44 kHz"; `marked`: the desk's faders are known.
 pub fn margin_lines(
     channel: usize,
     found: &Loop,
     wanted: Db,
     cuts: Option<&Cuts>,
     equaliser: Equaliser,
+    marked: bool,
 ) -> Vec<String> {
     let mut lines = told(&format!("Channel {channel}"), &found.margin, wanted);
+    if marked && found.margin.safe.get().is_finite() {
+        lines.push(format!("  highest safe fader {} on the desk", numbers::change(found.highest_fader(wanted))));
+    }
     lines.extend(cuts.into_iter().flat_map(|cuts| cut_lines(cuts, equaliser)));
     lines.push(quality(found.signal_to_noise, found.drift_ppm));
     lines
 }
 
-pub fn together_lines(margin: &Margin, wanted: Db) -> Vec<String> {
-    told("All of them open", margin, wanted)
+/// All open at once, and which of them to see to first.
+pub fn together_lines(margin: &Margin, wanted: Db, weakest: Option<usize>) -> Vec<String> {
+    let mut lines = told("All of them open", margin, wanted);
+    lines.extend(weakest.map(|at| format!("  channel {} rings first: move it or lower it before the others", at + 1)));
+    lines
 }
 
 fn told(who: &str, margin: &Margin, wanted: Db) -> Vec<String> {
@@ -216,7 +226,7 @@ pub fn refused(refusal: Refusal) -> String {
     }
 }
 
-const fn kind(refusal: Refusal) -> &'static str {
+pub const fn kind(refusal: Refusal) -> &'static str {
     match refusal {
         Refusal::NotASweep => "not_a_sweep",
         Refusal::TooShort { .. } => "too_short",
@@ -235,8 +245,10 @@ pub fn refused_record(what: &str, channel: usize, refusal: Refusal) -> Value {
 }
 
 pub fn margin_record(channel: usize, found: &Loop, wanted: Db, cuts: Option<&Cuts>) -> Value {
-    let mut record = together_record(&found.margin, wanted);
+    let mut record = loop_record(&found.margin, wanted);
     record["channel"] = channel.into();
+    let highest = found.highest_fader(wanted).get();
+    record["highest_fader_db"] = highest.is_finite().then(|| thousandths(highest)).into();
     record["drift_ppm"] = thousandths(found.drift_ppm);
     record["signal_to_noise_db"] = thousandths(found.signal_to_noise.get());
     let (needed, made, buys): (_, &[Cut], _) = match cuts {
@@ -257,12 +269,19 @@ pub fn margin_record(channel: usize, found: &Loop, wanted: Db, cuts: Option<&Cut
     record
 }
 
-pub fn together_record(margin: &Margin, wanted: Db) -> Value {
+pub fn together_record(margin: &Margin, wanted: Db, weakest: Option<usize>) -> Value {
+    let mut record = loop_record(margin, wanted);
+    record["weakest_channel"] = weakest.map(|at| at + 1).into();
+    record
+}
+
+fn loop_record(margin: &Margin, wanted: Db) -> Value {
     let finite = |db: Db| db.get().is_finite().then(|| thousandths(db.get()));
     let ring = |ring: &Ring| json!({ "frequency_hz": thousandths(ring.frequency.get()), "gain_db": thousandths(ring.gain.get()) });
     json!({
         "type": "margin", "channel": "together",
         "margin_db": margin.phase_aware.and_then(finite), "safe_margin_db": finite(margin.safe),
+        "any_phase_margin_db": finite(margin.at_any_phase),
         "first_ring_hz": margin.next.first().map(|ring| thousandths(ring.frequency.get())),
         "next_rings": margin.next.iter().map(ring).collect::<Vec<_>>(),
         "fader_db": finite(margin.safe - wanted), "wanted_db": thousandths(wanted.get()),

@@ -5,8 +5,9 @@
 //! what has to be taken back until the direct sound, alone in its first 1.5 ms and with its minimum phase taken out,
 //! stands sharpest (fourth over squared second power of the envelope) between 1 and 6 kHz, where neither end of a
 //! loudspeaker's range turns the phase much. Taken back, it is looked for again, as the stretch cuts off what is late.
-//! A crossover that turns the phase without minimum phase looks like some drift: one sweep cannot tell
-//! them apart, two can ([`between`]). Looked for within ±300 ppm; less than one sweep can tell is 0.
+//! What is then no single pulse was no single sound (two loudspeakers, a wall at hand): the first 5, 10 and 30 ms together
+//! tell it less exactly. A crossover that turns the phase without minimum phase looks like some drift: one sweep cannot
+//! tell them apart, two can ([`between`]). Looked for within ±300 ppm; less than one sweep can tell is 0.
 
 use std::f64::consts::{PI, TAU};
 
@@ -16,17 +17,33 @@ use rustfft::num_complex::Complex;
 use super::recognise::Placed;
 
 const WIDEST: f64 = 300e-6;
-/// Of the response, around the direct sound, in seconds: reflections come later.
+/// Of the response, before the direct sound, in seconds.
 const BEFORE: f64 = 0.002;
-const AFTER: f64 = 0.0015;
-/// Less than this cannot be told from none.
+
+/// A stretch after the direct sound's beginning, in seconds, and what of it is used, in hertz, as far as the sweep goes.
+struct Look {
+    after: f64,
+    band: [f64; 2],
+    /// Whether the colour is that of thirds of an octave: reflections are not the loudspeaker's.
+    smooth: bool,
+}
+
+const ALONE: [Look; 1] = [Look { after: 0.0015, band: [1000.0, 6000.0], smooth: false }];
+const WIDE: [f64; 2] = [400.0, 10_000.0];
+const AROUND: [Look; 3] = [
+    Look { after: 0.005, band: WIDE, smooth: true },
+    Look { after: 0.010, band: WIDE, smooth: true },
+    Look { after: 0.030, band: WIDE, smooth: true },
+];
+/// A single pulse is less under the sharpest of its band, as a natural logarithm; two alike are 0.7 under it.
+const PURE: f64 = 0.3;
+/// Less than this cannot be told from none, of a single pulse and otherwise.
 const LEAST: f64 = 6e-6;
+const LEAST_OTHERWISE: f64 = 20e-6;
 /// Taken back and looked for again, until so little is left.
 const ROUNDS: usize = 4;
 const SETTLED: f64 = 0.3e-6;
 const LENGTH: usize = 8192;
-/// Used for it, in hertz, as far as the sweep goes.
-const BAND: [f64; 2] = [1000.0, 6000.0];
 /// Share of the response's maximum at which the direct sound begins (ISO 3382-1, A.2).
 const BEGINS: f64 = 0.1;
 
@@ -36,19 +53,37 @@ pub(super) fn estimate(response: &[f64], placed: &Placed, rate: f64) -> f64 {
     let mut early: Vec<Complex<f64>> = response.iter().take(LENGTH).map(|x| Complex::new(*x, 0.0)).collect();
     early.resize(LENGTH, Complex::default());
     planner.plan_fft_forward(LENGTH).process(&mut early);
-    let mut drift = 0.0;
+    let mut told = |looks: &[Look]| settled(&early, looks, placed, rate, &mut planner);
+    let found = match told(&ALONE) {
+        Some((drift, blunt)) if blunt < PURE => Some((drift, LEAST)),
+        Some(_) => told(&AROUND).map(|(drift, _)| (drift, LEAST_OTHERWISE)),
+        None => None,
+    };
+    found.filter(|(drift, least)| (*least..=WIDEST).contains(&drift.abs())).map_or(0.0, |(drift, _)| drift)
+}
+
+/// The drift, and how far what is then left is from a single pulse.
+fn settled(
+    early: &[Complex<f64>],
+    looks: &[Look],
+    placed: &Placed,
+    rate: f64,
+    planner: &mut FftPlanner<f64>,
+) -> Option<(f64, f64)> {
+    let (mut drift, mut blunt) = (0.0, 0.0);
     for _ in 0..ROUNDS {
-        let mut taken_back = early.clone();
+        let mut taken_back = early.to_vec();
         turn(&mut taken_back, drift, placed, rate);
         planner.plan_fft_inverse(LENGTH).process(&mut taken_back);
         let time: Vec<f64> = taken_back.iter().map(|x| x.re / LENGTH as f64).collect();
-        let Some(more) = sharpest(&time, placed, rate, &mut planner) else { return 0.0 };
+        let more;
+        (more, blunt) = sharpest(&time, looks, placed, rate, planner)?;
         drift += more;
         if more.abs() < SETTLED {
             break;
         }
     }
-    if (LEAST..=WIDEST).contains(&drift.abs()) { drift } else { 0.0 }
+    Some((drift, blunt))
 }
 
 /// Takes a drift back: late by drift × time of passing; the delay common to all is left out.
@@ -62,18 +97,30 @@ fn turn(bins: &mut [Complex<f64>], drift: f64, placed: &Placed, rate: f64) {
     }
 }
 
-/// The drift that is left in a response.
-fn sharpest(response: &[f64], placed: &Placed, rate: f64, planner: &mut FftPlanner<f64>) -> Option<f64> {
-    let bins = sharp(response, placed, rate, planner)?;
+/// The drift that is left in a response, and how much blunter than a pulse it is without.
+fn sharpest(
+    response: &[f64],
+    looks: &[Look],
+    placed: &Placed,
+    rate: f64,
+    planner: &mut FftPlanner<f64>,
+) -> Option<(f64, f64)> {
+    let bins: Option<Vec<Vec<Complex<f64>>>> =
+        looks.iter().map(|look| sharp(response, look, placed, rate, planner)).collect();
+    let bins = bins?;
     let back = planner.plan_fft_inverse(LENGTH);
     let mut work = vec![Complex::default(); LENGTH];
-    let mut sharpness = |drift: f64| {
-        work.copy_from_slice(&bins);
+    let mut sharpness_of = |bins: &[Complex<f64>], drift: f64| {
+        work.copy_from_slice(bins);
         turn(&mut work, drift, placed, rate);
         back.process(&mut work);
         let (second, fourth) = work.iter().map(Complex::norm_sqr).fold((0.0, 0.0), |(s, f), x| (s + x, f + x * x));
-        fourth / (second * second)
+        (fourth / (second * second)).ln()
     };
+    let pulse =
+        |look: &Look| -> Vec<Complex<f64>> { (0..LENGTH).map(|k| Complex::from(look.edge(k, placed, rate))).collect() };
+    let most: f64 = looks.iter().map(|look| sharpness_of(&pulse(look), 0.0)).sum();
+    let mut sharpness = |drift: f64| bins.iter().map(|bins| sharpness_of(bins, drift)).sum::<f64>();
     let steps = 60;
     let drift = |n: i32| f64::from(n) * WIDEST / f64::from(steps);
     let values: Vec<f64> = (-steps..=steps).map(|n| sharpness(drift(n))).collect();
@@ -85,15 +132,35 @@ fn sharpest(response: &[f64], placed: &Placed, rate: f64, planner: &mut FftPlann
         let (a, b) = (high - golden * (high - low), low + golden * (high - low));
         if sharpness(a) > sharpness(b) { high = b } else { low = a }
     }
-    Some(0.5 * (low + high))
+    let drift = 0.5 * (low + high);
+    Some((drift, most - sharpness(drift)))
+}
+
+impl Look {
+    /// 1 within the band, falling to 0 at its edges.
+    fn edge(&self, k: usize, placed: &Placed, rate: f64) -> f64 {
+        let [low, high] = [self.band[0].max(1.1 * placed.low), self.band[1].min(0.95 * placed.high)];
+        let hz = k as f64 * rate / LENGTH as f64;
+        if hz <= low || hz >= high {
+            return 0.0;
+        }
+        let octaves = (hz / low).log2().min((high / hz).log2());
+        0.5 - 0.5 * (PI * (2.0 * octaves).min(1.0)).cos()
+    }
 }
 
 /// The direct sound's positive frequencies within the band, white and without the phase that goes with its colour.
-fn sharp(response: &[f64], placed: &Placed, rate: f64, planner: &mut FftPlanner<f64>) -> Option<Vec<Complex<f64>>> {
+fn sharp(
+    response: &[f64],
+    look: &Look,
+    placed: &Placed,
+    rate: f64,
+    planner: &mut FftPlanner<f64>,
+) -> Option<Vec<Complex<f64>>> {
     let most = response.iter().fold(0.0, |most: f64, x| most.max(x.abs()));
     let first = response.iter().position(|x| x.abs() >= BEGINS * most).filter(|_| most > 0.0)?;
     let from = first.saturating_sub((BEFORE * rate) as usize);
-    let count = ((BEFORE + AFTER) * rate) as usize;
+    let count = ((BEFORE + look.after) * rate) as usize;
     let mut time = vec![Complex::default(); LENGTH];
     for (n, sample) in response[from..].iter().take(count).enumerate() {
         let fade = 0.5 + 0.5 * (PI * (n as f64 / count as f64 * 2.0 - 1.0).max(0.0)).cos();
@@ -102,7 +169,7 @@ fn sharp(response: &[f64], placed: &Placed, rate: f64, planner: &mut FftPlanner<
     let (there, back) = (planner.plan_fft_forward(LENGTH), planner.plan_fft_inverse(LENGTH));
     there.process(&mut time);
     let step = rate / LENGTH as f64;
-    let colour = colour(&time, placed, step);
+    let colour = colour(&time, look.smooth, placed, step);
     let mut cepstrum: Vec<Complex<f64>> = (0..LENGTH).map(|k| Complex::new(colour[k.min(LENGTH - k)], 0.0)).collect();
     back.process(&mut cepstrum);
     // Causal part of the cepstrum: the minimum phase (A. V. Oppenheim, R. W. Schafer, ch. 12).
@@ -118,26 +185,20 @@ fn sharp(response: &[f64], placed: &Placed, rate: f64, planner: &mut FftPlanner<
         *value *= weight * scale;
     }
     there.process(&mut cepstrum);
-    let [low, high] = [BAND[0].max(1.1 * placed.low), BAND[1].min(0.95 * placed.high)];
-    let edge = |hz: f64| {
-        if hz <= low || hz >= high {
-            return 0.0;
-        }
-        let octaves = (hz / low).log2().min((high / hz).log2());
-        0.5 - 0.5 * (PI * (2.0 * octaves).min(1.0)).cos()
-    };
-    let white = |k: usize| {
-        if k > LENGTH / 2 { Complex::default() } else { time[k] / cepstrum[k].exp() * edge(k as f64 * step) }
-    };
+    let white = |k: usize| time[k] / cepstrum[k].exp() * look.edge(k, placed, rate);
     Some((0..LENGTH).map(white).collect())
 }
 
 /// The natural logarithm of the magnitude up to half the rate; beyond the sweep it goes on as it fell, below it stays.
-fn colour(bins: &[Complex<f64>], placed: &Placed, step: f64) -> Vec<f64> {
+fn colour(bins: &[Complex<f64>], smooth: bool, placed: &Placed, step: f64) -> Vec<f64> {
     let half = LENGTH / 2;
-    let most = bins[..=half].iter().map(Complex::norm_sqr).fold(0.0, f64::max);
-    let mut colour: Vec<f64> =
-        bins[..=half].iter().map(|bin| 0.5 * (bin.norm_sqr() + 1e-8 * most).max(f64::MIN_POSITIVE).ln()).collect();
+    let mut powers: Vec<f64> = bins[..=half].iter().map(Complex::norm_sqr).collect();
+    let most = powers.iter().copied().fold(0.0, f64::max);
+    if smooth {
+        powers = thirds(&powers);
+    }
+    let log = |power: &f64| 0.5 * (power + 1e-8 * most).max(f64::MIN_POSITIVE).ln();
+    let mut colour: Vec<f64> = powers.iter().map(log).collect();
     let low = ((1.1 * placed.low / step) as usize + 1).min(half);
     let high = ((0.95 * placed.high / step) as usize).clamp(low, half);
     let at = colour[low];
@@ -145,10 +206,22 @@ fn colour(bins: &[Complex<f64>], placed: &Placed, step: f64) -> Vec<f64> {
     let near = (high * 2 / 3).max(low)..high;
     let slope = (colour[high] - colour[near.start]) / (high as f64 / near.start as f64).ln().max(1e-9);
     let at = colour[high];
-    for k in high + 1..=half {
-        colour[k] = at + slope.min(0.0) * (k as f64 / high as f64).ln();
+    for (k, colour) in colour.iter_mut().enumerate().skip(high + 1) {
+        *colour = at + slope.min(0.0) * (k as f64 / high as f64).ln();
     }
     colour
+}
+
+/// The mean over a third of an octave around each bin.
+fn thirds(powers: &[f64]) -> Vec<f64> {
+    let mut sums = vec![0.0];
+    powers.iter().for_each(|power| sums.push(sums[sums.len() - 1] + power));
+    let width = 2f64.powf(1.0 / 6.0);
+    let mean = |k: usize| {
+        let (a, b) = ((k as f64 / width) as usize, ((k as f64 * width) as usize + 1).min(powers.len()));
+        (sums[b] - sums[a.min(b - 1)]) / (b - a.min(b - 1)) as f64
+    };
+    (0..powers.len()).map(mean).collect()
 }
 
 /// Drift from the delays, in samples, of two equal sweeps sent `apart` samples one after the other.

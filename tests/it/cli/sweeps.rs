@@ -61,6 +61,29 @@ fn a_loop_of_one_delay() {
     assert!(lines[0]["fader_db"].as_f64().unwrap() < -3.0, "{lines:?}");
 }
 
+/// Two microphones at −20 and −26 dB: their faders' limits in the show, and which of them rings first.
+#[test]
+fn faders_of_the_show() {
+    let folder = tempfile::tempdir().unwrap();
+    let [sent_path, captured_path] = ["sent.wav", "captured.wav"].map(|name| folder.path().join(name));
+    let (near, far) = (later(&sent(), 480, 0.1), later(&sent(), 480, 0.05));
+    write_wav(&sent_path, 1, sent().into_iter());
+    write_wav(&captured_path, 2, near.iter().zip(&far).flat_map(|(near, far)| [*near, *far]));
+    let output = run(&["margin", "--json", "--faders", "-10,2", "--return", "-4"], &sent_path, &captured_path);
+    let lines = json_lines(&output.stdout);
+    let number = |line: usize, key: &str| lines[line][key].as_f64().unwrap_or(f64::NAN);
+    // Fader of the return, less the way, less the spare; the second one's way takes 6.02 dB more.
+    for (line, margin, highest) in [(0, 26.0, 10.0), (1, 20.02, 16.02)] {
+        assert!((number(line, "margin_db") - margin).abs() < 0.3, "{lines:?}");
+        assert!((number(line, "highest_fader_db") - highest).abs() < 0.4, "{lines:?}");
+        assert!(number(line, "any_phase_margin_db") <= number(line, "safe_margin_db"), "{lines:?}");
+    }
+    assert_eq!(lines[2]["weakest_channel"], 2, "{lines:?}");
+    let output = run(&["margin", "--faders", "-10,2"], &sent_path, &captured_path);
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(text.contains("highest safe fader") && text.contains("channel 2 rings first"), "{text}");
+}
+
 #[test]
 fn a_seat_that_hears_the_loudspeaker_alone() {
     let captured = later(&sent(), 480, 0.3);

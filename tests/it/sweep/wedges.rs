@@ -70,7 +70,7 @@ fn every_microphone_at_the_return() {
 /// Mains on the stage, a second pair in the hall, a seat behind them: told to 0.1 ms.
 #[test]
 fn second_loudspeakers_are_told_their_delay() {
-    for seed in halls() {
+    for seed in halls().step_by(4) {
         let seat = |n: u16, x: f64| MicrophonePlace { channel: ChannelId::new(n), place: (x, -13.0, 1.2) };
         let dice = seed as f64;
         let output = |name, places: Vec<(f64, f64, f64)>| Output {

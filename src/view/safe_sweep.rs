@@ -1,0 +1,156 @@
+//! A quiet sweep's safe way in words: the cautions, what is due, why there is no result and what to do about it.
+//!
+//! Levels in dBFS and dB(A). One line a step; a refusal is one sentence and, after a full stop, how to mend it.
+
+use super::numbers::{self, span};
+use super::ringout::frequency;
+use super::sweeps;
+use crate::coach::sweep::{NoSweep, Opened, SweepStep};
+
+/// Said before anything is armed.
+pub const SWEEP_CAUTIONS: [&str; 4] = [
+    "Everyone out of the hall, or ears covered; nobody at a loudspeaker, no child near one.",
+    "Loudspeakers off before any plug is moved; on last, turned down.",
+    "Show microphones not assigned to what is measured; wedges muted.",
+    "One hand at the keyboard: any key stops the sound.",
+];
+
+/// What is due.
+pub fn sweep_step(step: &SweepStep, opened: Opened) -> String {
+    match step {
+        SweepStep::Arm => "Read the cautions, then say yes: a rising tone will play, softly at first".into(),
+        SweepStep::Tap => match opened {
+            Opened::AtReturn => "Tap each microphone: the mains must stay silent".into(),
+            Opened::AtMainOut => "Tap a microphone: the computer must hear it, the hall must not".into(),
+        },
+        SweepStep::Chirp { level } => format!("3-2-1: one second at {}", numbers::dbfs(*level)),
+        SweepStep::Sweep { level, second: false } => format!("3-2-1 sweep: five seconds at {}", numbers::dbfs(*level)),
+        SweepStep::Sweep { level, second: true } => format!("3-2-1 once more, softer: {}", numbers::dbfs(*level)),
+        SweepStep::Done(measured) => {
+            let good = measured.channels.iter().filter(|channel| channel.is_ok()).count();
+            format!("Measured, {good} of {}. Mute, plug back, open from zero", measured.channels.len())
+        }
+        SweepStep::Refused(why) => no_sweep(*why, opened),
+    }
+}
+
+/// Why there is no result, and what to do about it.
+pub fn no_sweep(why: NoSweep, opened: Opened) -> String {
+    match why {
+        NoSweep::LoopNotOpen(_) if opened == Opened::AtReturn => {
+            "The tap came out of the mains: the loop is closed. Take the microphones off the mains, and tap again"
+                .into()
+        }
+        NoSweep::LoopNotOpen(_) => {
+            "The computer did not hear the tap: the loop is not open there. Plug the desk’s main output into its input"
+                .into()
+        }
+        NoSweep::NoTap(_) => {
+            "The tapped microphone was not heard. Look whether it is on and comes to the computer, and tap again".into()
+        }
+        NoSweep::Unfit { channel, why } => {
+            let text = sweeps::refused(why);
+            format!("Channel {}: {text}", channel + 1)
+        }
+        NoSweep::NotConnected { level } => format!(
+            "Nothing arrived, not even at {}. Look whether the output is connected, up, and not muted",
+            numbers::dbfs(level)
+        ),
+        NoSweep::Hum { channel, mains, share } => format!(
+            "Channel {}: {:.0} Hz hum is {:.0} % of the noise and hides the sweep. Find the hum first",
+            channel + 1,
+            mains.get(),
+            100.0 * share
+        ),
+        NoSweep::RidesItsLevel { channel, pause } => format!(
+            "Channel {}: this input rides its own level (the pause after lies {} lower). Turn off automatic level and \
+             enhancements in the system’s sound settings",
+            channel + 1,
+            span(pause)
+        ),
+        NoSweep::Limited { channel, missing } => format!(
+            "Channel {}: the louder sweep gave {} too little: a limiter or compressor. Take it out, and measure again",
+            channel + 1,
+            span(missing)
+        ),
+        NoSweep::Moved { channel, agreement } => format!(
+            "Channel {}: the two sweeps differ by {} at {}: a door or a person moved. Keep still, and measure again",
+            channel + 1,
+            span(agreement.worst),
+            frequency(agreement.at)
+        ),
+        NoSweep::TooSoft { level, sound, least } => {
+            let sound = sound.map_or(String::new(), |sound| format!(", {sound:.0} dB(A)"));
+            let stands = match least {
+                Some((octave, ratio)) => {
+                    format!("the sweep stands only {} over the noise around {}", span(ratio), frequency(octave))
+                }
+                None => "the sweep is still under the noise".into(),
+            };
+            format!("At the limit ({}{sound}) {stands}. Wait for a quieter hall", numbers::dbfs(level))
+        }
+        NoSweep::DeviceLost => "The device was lost while it played. Plug it in again, and start anew".into(),
+        NoSweep::Stopped => "Stopped. Nothing plays; start anew when you are ready".into(),
+    }
+}
+
+/// A word for records.
+pub const fn no_sweep_kind(why: NoSweep) -> &'static str {
+    match why {
+        NoSweep::LoopNotOpen(_) => "loop_not_open",
+        NoSweep::NoTap(_) => "no_tap",
+        NoSweep::Unfit { why, .. } => sweeps::kind(why),
+        NoSweep::NotConnected { .. } => "not_connected",
+        NoSweep::Hum { .. } => "hum",
+        NoSweep::RidesItsLevel { .. } => "rides_its_level",
+        NoSweep::Limited { .. } => "limited",
+        NoSweep::Moved { .. } => "moved",
+        NoSweep::TooSoft { .. } => "too_soft",
+        NoSweep::DeviceLost => "device_lost",
+        NoSweep::Stopped => "stopped",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::coach::sweep::TapHeard;
+    use crate::measure::sweep::{Agreement, Refusal};
+    use crate::units::{Db, Dbfs, Hertz, Seconds};
+
+    /// Every refusal says what is wrong and, after a full stop, how to mend it; no two have one word.
+    #[test]
+    fn every_refusal_says_what_to_do() {
+        let level = Dbfs::new(-30.0);
+        let tap = TapHeard { microphone: level, microphone_quiet: level, main: level, main_quiet: level };
+        let agreement = Agreement { worst: Db::new(2.0), at: Hertz::new(400.0) };
+        let all = [
+            NoSweep::LoopNotOpen(tap),
+            NoSweep::NoTap(tap),
+            NoSweep::Unfit { channel: 0, why: Refusal::DoorSlam { at: Seconds::new(2.0), over_sweep: Db::new(3.0) } },
+            NoSweep::NotConnected { level },
+            NoSweep::Hum { channel: 0, mains: Hertz::new(50.0), share: 0.8 },
+            NoSweep::RidesItsLevel { channel: 1, pause: Db::new(6.0) },
+            NoSweep::Limited { channel: 0, missing: Db::new(3.0) },
+            NoSweep::Moved { channel: 0, agreement },
+            NoSweep::TooSoft { level, sound: Some(75.0), least: Some((Hertz::new(250.0), Db::new(9.0))) },
+            NoSweep::TooSoft { level, sound: None, least: None },
+            NoSweep::DeviceLost,
+            NoSweep::Stopped,
+        ];
+        let mut kinds: Vec<&str> = all.map(no_sweep_kind).to_vec();
+        for why in all {
+            for opened in [Opened::AtReturn, Opened::AtMainOut] {
+                let text = no_sweep(why, opened);
+                assert!(
+                    text.split_once(". ").is_some_and(|(wrong, mend)| !wrong.is_empty() && mend.len() > 10),
+                    "{text}"
+                );
+                assert_eq!(text, sweep_step(&SweepStep::Refused(why), opened));
+            }
+        }
+        kinds.sort_unstable();
+        kinds.dedup();
+        assert_eq!(kinds.len(), all.len() - 1, "too soft stands there twice");
+    }
+}
