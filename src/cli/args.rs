@@ -46,6 +46,8 @@ pub enum Command {
     /// Without a device or a path: the simulated stage, whose desk obeys what is typed (type help).
     Ringout(RingoutArgs),
     /// How far a loop is from ringing, by a quiet sweep: what is left, where it rings first, which cuts would help
+    ///
+    /// Of two recordings, or live: with a device, or on the simulated stage, step by step.
     Margin(MarginArgs),
     /// What a seat hears, by the same sweep: how much speech is understood, how the hall dies away
     Seats(SeatsArgs),
@@ -224,15 +226,52 @@ pub struct SweepFiles {
 #[derive(Clone, Debug, ClapArgs)]
 #[command(after_long_help = MARGIN_KEYS)]
 pub struct MarginArgs {
-    #[command(flatten)]
-    pub files: SweepFiles,
+    /// What was played: one sweep, silence around it
+    #[arg(long, value_name = "WAV", requires = "captured", required_unless_present_any = ["device", "stage"])]
+    pub sent: Option<PathBuf>,
+    /// What came back, from the same moment on: a microphone each channel
+    #[arg(long, value_name = "WAV", requires = "sent")]
+    pub captured: Option<PathBuf>,
+    /// One device played and captured, so their clocks are one
+    #[arg(long, requires = "sent")]
+    pub one_device: bool,
+    /// Measure now: the microphones come in on this device (its name, a part of it, or its id from `devices`)
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["sent", "stage"])]
+    pub device: Option<String>,
+    /// Measure on the simulated stage: no device needed
+    #[arg(long, conflicts_with = "sent")]
+    pub stage: bool,
+    /// Which simulated hall: the same number gives the same hall
+    #[arg(long, value_name = "NUMBER", requires = "stage")]
+    pub seed: Option<u64>,
+    /// Where the loop is opened
+    #[arg(long, value_name = "PLACE", default_value = "return", conflicts_with_all = ["sent", "stage"])]
+    pub opened: OpenedArg,
+    /// The output that plays (its name, a part of it, or its id) [else the system's]
+    #[arg(long, value_name = "NAME", requires = "device")]
+    pub output: Option<String>,
+    /// The channels that are measured, such as 1,2,5 [else the microphones of the event, else all]
+    #[arg(long, value_name = "CHANNELS", value_delimiter = ',', conflicts_with = "sent", value_parser = clap::value_parser!(u16).range(1..=64))]
+    pub channels: Vec<u16>,
+    /// A channel of the device with the main mix, which then proves the loop open
+    #[arg(long, value_name = "CHANNEL", requires = "device", value_parser = clap::value_parser!(u16).range(1..=64))]
+    pub main_mix: Option<u16>,
+    /// Nothing is played louder than this [else -20; -10 at most]
+    #[arg(long, value_name = "DBFS", conflicts_with = "sent", allow_negative_numbers = true, value_parser = loudest)]
+    pub loudest: Option<f64>,
+    /// The event folder whose input list names the microphones [else this folder, if it is one]
+    #[arg(long, value_name = "FOLDER", requires = "device")]
+    pub event: Option<PathBuf>,
+    /// Lines for other programs: JSON, one object a line
+    #[arg(long)]
+    pub json: bool,
     /// The equaliser that cuts are computed for
     #[arg(long, value_name = "KIND", default_value = "31")]
     pub eq: EqArg,
     /// Decibels to keep under the ring [else 6]
     #[arg(long, value_name = "DB", value_parser = spare)]
     pub spare: Option<f64>,
-    /// Where each microphone's fader stands in the show, as marked [else 0]
+    /// Where each measured microphone's fader stands in the show, as marked [else 0]
     #[arg(long, value_name = "DB,DB,…", allow_hyphen_values = true, value_delimiter = ',', value_parser = fader)]
     pub faders: Vec<f64>,
     /// Where the fader of the return stood that the sweep was played into [else 0]
@@ -253,6 +292,20 @@ pub struct SeatsArgs {
     pub over_noise: Option<f64>,
 }
 
+/// Where a live sweep opens the loop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum OpenedArg {
+    /// The laptop plays into a spare return; the microphones' taps come back
+    Return,
+    /// The laptop stands between the desk's main output and the loudspeakers
+    Main,
+}
+
+/// Nothing louder, dBFS.
+fn loudest(text: &str) -> Result<f64, String> {
+    between(text, -50.0, -10.0)
+}
+
 /// Decibels under the ring.
 fn spare(text: &str) -> Result<f64, String> {
     between(text, 0.0, 30.0)
@@ -269,7 +322,7 @@ fn over_noise(text: &str) -> Result<f64, String> {
 }
 
 fn between(text: &str, least: f64, most: f64) -> Result<f64, String> {
-    let number = text.trim().parse::<f64>().ok().filter(|number| (least..=most).contains(number));
+    let number = text.trim().replace('−', "-").parse::<f64>().ok().filter(|number| (least..=most).contains(number));
     number.ok_or_else(|| format!("expected a number from {least} to {most} (dB)"))
 }
 

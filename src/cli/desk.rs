@@ -1,14 +1,11 @@
 //! The desk reference at the terminal: the tone file, the measurement, its result in the event.
 
-use std::io::{self, IsTerminal};
 use std::path::Path;
-use std::time::Duration;
 
 use anyhow::bail;
-use crossterm::event::{self, Event as TerminalEvent};
-use crossterm::terminal;
 
 use super::end::EndRequest;
+use super::keys::Keys;
 use super::soundcheck::ask;
 use super::{Exit, out};
 use crate::engine::desk_zero::{self, Awaited, Caution, DeskZeroEnd, Progress, Refusal, ToneFrom};
@@ -47,11 +44,11 @@ pub fn measure(device: &str, line: u16, own_tone: bool, setup: &mut Setup) -> an
         if shown != Some(progress.awaited) {
             shown = Some(progress.awaited);
             // With raw keys a new line does not begin at the left edge by itself.
-            let edge = if keys.raw { "\r" } else { "" };
+            let edge = if keys.are_there() { "\r" } else { "" };
             let (awaited, now) = (awaited(progress.awaited), numbers::dbfs(progress.level));
             somebody_reads = out::line(&format!("{edge}{awaited}  (now {now})")).is_ok();
         }
-        somebody_reads && !keys.pressed() && !told_to_end.came()
+        somebody_reads && keys.pressed().is_none() && !told_to_end.came()
     })?;
     drop(keys);
     match end {
@@ -109,28 +106,5 @@ fn refused(refusal: Refusal) -> String {
             numbers::span(by)
         ),
         Refusal::Clips => "The tone clips here: lower the feed, then measure again".into(),
-    }
-}
-
-/// Keys without Enter while it lives; on no terminal, none.
-struct Keys {
-    raw: bool,
-}
-
-impl Keys {
-    fn new() -> Self {
-        Self { raw: io::stdin().is_terminal() && terminal::enable_raw_mode().is_ok() }
-    }
-
-    fn pressed(&self) -> bool {
-        self.raw && event::poll(Duration::ZERO).unwrap_or(false) && matches!(event::read(), Ok(TerminalEvent::Key(_)))
-    }
-}
-
-impl Drop for Keys {
-    fn drop(&mut self) {
-        if self.raw {
-            let _ = terminal::disable_raw_mode();
-        }
     }
 }

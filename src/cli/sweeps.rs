@@ -1,23 +1,24 @@
-//! `margin` and `seats`: what a quiet sweep tells of a loop, and of what a place in the hall hears.
+//! `margin` and `seats` of recordings: what a quiet sweep tells of a loop, and of what a place in the hall hears.
 //!
 //! Of two recordings of the same moment on: what was sent, and what was captured, a microphone each channel. Edge cases: a
 //! capture that is unfit is refused with its reason and ends with 2; a loop without its spare, or a seat that hears badly,
 //! ends with 1.
 
-use super::args::{MarginArgs, SeatsArgs, SweepFiles};
-use super::{Exit, out};
+use super::args::{MarginArgs, SeatsArgs};
+use super::{Exit, out, quiet};
 use crate::engine::sweep::{self, Clocks, Refusal, Setup};
 use crate::units::Db;
 use crate::view::sweeps;
 use crate::view::words::HEARING;
 
 pub fn margin(args: &MarginArgs) -> anyhow::Result<Exit> {
+    let (Some(sent), Some(captured)) = (&args.sent, &args.captured) else { return quiet::run(args) };
     let setup = Setup {
         faders: args.faders.iter().copied().map(Db::new).collect(),
         at_return: Db::new(args.at_return.unwrap_or(0.0)),
         loopback: args.loopback.clone(),
     };
-    let found = sweep::loops(&args.files.sent, &args.files.captured, clocks(&args.files), &setup)?;
+    let found = sweep::loops(sent, captured, clocks(args.one_device), &setup)?;
     let wanted = Db::new(args.spare.unwrap_or(sweeps::USUAL_SPARE.get()));
     let mut end = Exit::Fine;
     for (index, channel) in found.channels.iter().enumerate() {
@@ -26,11 +27,11 @@ pub fn margin(args: &MarginArgs) -> anyhow::Result<Exit> {
             Ok(found) => {
                 let equaliser = args.eq.equaliser();
                 let cuts = found.cuts(equaliser, wanted);
-                if args.files.json {
+                if args.json {
                     out::json(&sweeps::margin_record(number, found, wanted, cuts.as_ref()))?;
                 } else {
                     lines(&sweeps::margin_lines(
-                        number,
+                        &format!("Channel {number}"),
                         found,
                         wanted,
                         cuts.as_ref(),
@@ -40,22 +41,22 @@ pub fn margin(args: &MarginArgs) -> anyhow::Result<Exit> {
                 }
                 if found.margin.safe < wanted { Exit::Findings } else { Exit::Fine }
             }
-            Err(refusal) => refused("margin", number, *refusal, args.files.json)?,
+            Err(refusal) => refused("margin", number, *refusal, args.json)?,
         });
     }
     if let Some(together) = &found.together {
-        if args.files.json {
+        if args.json {
             out::json(&sweeps::together_record(together, wanted, found.weakest()))?;
         } else {
             lines(&sweeps::together_lines(together, wanted, found.weakest()))?;
         }
     }
-    caution(&args.files)?;
+    caution(args.json)?;
     Ok(end)
 }
 
 pub fn seats(args: &SeatsArgs) -> anyhow::Result<Exit> {
-    let found = sweep::seats(&args.files.sent, &args.files.captured, clocks(&args.files))?;
+    let found = sweep::seats(&args.files.sent, &args.files.captured, clocks(args.files.one_device))?;
     let over_noise = args.over_noise.map(Db::new);
     let mut end = Exit::Fine;
     for (index, channel) in found.iter().enumerate() {
@@ -72,12 +73,12 @@ pub fn seats(args: &SeatsArgs) -> anyhow::Result<Exit> {
             Err(refusal) => refused("seat", number, *refusal, args.files.json)?,
         });
     }
-    caution(&args.files)?;
+    caution(args.files.json)?;
     Ok(end)
 }
 
-const fn clocks(files: &SweepFiles) -> Clocks {
-    if files.one_device { Clocks::Same } else { Clocks::Unknown }
+const fn clocks(one_device: bool) -> Clocks {
+    if one_device { Clocks::Same } else { Clocks::Unknown }
 }
 
 fn refused(what: &str, channel: usize, refusal: Refusal, json: bool) -> std::io::Result<Exit> {
@@ -93,6 +94,6 @@ fn lines(all: &[String]) -> std::io::Result<()> {
     all.iter().try_for_each(|line| out::line(line))
 }
 
-fn caution(files: &SweepFiles) -> std::io::Result<()> {
-    if files.json { Ok(()) } else { out::line(HEARING) }
+fn caution(json: bool) -> std::io::Result<()> {
+    if json { Ok(()) } else { out::line(HEARING) }
 }

@@ -1,4 +1,4 @@
-//! A ring-out or a show on a thread of its own: it publishes pictures, ten a second, and takes what the person says.
+//! A ring-out, a quiet sweep or a show on a thread of its own: it publishes pictures, ten a second, and takes what the person says.
 //!
 //! Latest wins. On the simulated stage time goes by as it does in a hall. Edge cases: a hall that is over stays as its
 //! last picture, with the reason.
@@ -9,17 +9,20 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use super::hall::{Hall, LiveHall, Overheard, StageHall};
+use super::quiet::{LivePlace, Place, QuietAnswer, QuietResult, QuietStep, QuietSweep, QuietWish, StagePlace};
 use super::ringout::{Microphone, Order, RingAdvice, RingAnswer, RingOutDesk, RingOutPlan};
 use super::running::lock;
 use super::show::{ShowAdvice, ShowDesk, ShowEntry};
 use crate::coach::ringout::{Cut, Equaliser, OutputResult, RingWish};
 use crate::detectors::Ring;
-use crate::units::{Db, Seconds};
+use crate::units::{ChannelId, Db, Seconds};
 
 /// What is watched over in the hall.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Moment {
     RingOut(RingWish),
+    /// A wish without channels is for all microphones.
+    Quiet(QuietWish),
     /// With the equaliser of the mains.
     Show(Equaliser),
 }
@@ -37,6 +40,7 @@ pub enum Where {
 pub enum Say {
     Ring(RingAnswer),
     Order(Order),
+    Quiet(QuietAnswer),
     /// In the show: done, or (`false`) left.
     Show(bool),
     /// On the simulated stage, in the show: the mains, by so much.
@@ -67,6 +71,7 @@ pub struct Picture {
 #[derive(Clone, Debug)]
 pub enum Told {
     RingOut { advice: RingAdvice, target: Option<Db>, results: Vec<(OutputResult, Vec<Cut>)> },
+    Quiet { step: QuietStep, result: Option<Arc<QuietResult>> },
     Show { advice: ShowAdvice, log: Vec<ShowEntry> },
 }
 
@@ -97,7 +102,7 @@ impl<H: Hall> Watched for RingOutDesk<H> {
         match say {
             Say::Ring(answer) => self.answer(answer),
             Say::Order(order) => self.obey(order).map_err(|error| error.to_string())?,
-            Say::Show(_) | Say::Mains(_) => {}
+            Say::Quiet(_) | Say::Show(_) | Say::Mains(_) => {}
         }
         Ok(())
     }
@@ -128,7 +133,7 @@ impl<H: Hall> Watched for ShowDesk<H> {
         match say {
             Say::Show(done) => self.answer(done),
             Say::Mains(by) if self.hall().has_a_desk() => self.move_mains(by),
-            Say::Mains(_) | Say::Ring(_) | Say::Order(_) => {}
+            Say::Mains(_) | Say::Ring(_) | Say::Order(_) | Say::Quiet(_) => {}
         }
         Ok(())
     }
@@ -142,6 +147,38 @@ impl<H: Hall> Watched for ShowDesk<H> {
         let told = Told::Show { advice: *watch.advice(), log: watch.log().to_vec() };
         let cuts = watch.cuts().cuts().to_vec();
         Picture { cuts, ..picture(self.hall(), self.now(), told, watch.equaliser()) }
+    }
+}
+
+impl<P: Place> Watched for QuietSweep<P> {
+    fn go_on(&mut self) -> bool {
+        Self::go_on(self)
+    }
+
+    fn hear(&mut self, say: Say) -> Result<(), String> {
+        if let Say::Quiet(answer) = say {
+            self.answer(answer);
+        }
+        Ok(())
+    }
+
+    /// Its step tells it.
+    fn lost(&self) -> Option<String> {
+        None
+    }
+
+    fn picture(&self) -> Picture {
+        Picture {
+            at: self.now(),
+            told: Told::Quiet { step: self.step(), result: self.result().cloned() },
+            rings: Vec::new(),
+            spectrum: Vec::new(),
+            equaliser: Equaliser::ThirdOctave,
+            cuts: Vec::new(),
+            has_a_desk: false,
+            refused: None,
+            over: None,
+        }
     }
 }
 
@@ -172,31 +209,43 @@ pub fn watched(moment: &Moment, place: Where) -> Result<(Box<dyn Watched + Send>
                 let (names, plan) = (hall.names(), RingOutPlan::of(wish, &hall.microphones(), false));
                 Ok((Box::new(RingOutDesk::new(hall, plan, names.len())), names))
             }
+            Moment::Quiet(wish) => {
+                let place = StagePlace::new(seed, MONITORS, 0).ok_or_else(none)?;
+                let names = place.names();
+                let wish = wish.clone().or_for(&place.microphones());
+                Ok((Box::new(QuietSweep::new(place, wish).ok_or_else(none)?), names))
+            }
             Moment::Show(equaliser) => {
                 let hall = StageHall::on_show_night(seed).ok_or_else(none)?;
                 let names = hall.names();
                 Ok((Box::new(ShowDesk::new(hall, *equaliser, names.len(), true)), names))
             }
         },
-        Where::Hall { sound, microphones } => {
-            let hall = LiveHall::of(sound);
-            let channels = hall.channels();
-            match moment {
-                Moment::RingOut(wish) => {
-                    let plan = RingOutPlan::of(wish, &microphones, true);
-                    if plan.outputs.is_empty() {
-                        return Err("no microphone is in the input list. Name one there, then begin".into());
-                    }
-                    Ok((Box::new(RingOutDesk::new(hall, plan, channels)), Vec::new()))
+        Where::Hall { sound, microphones } => match moment {
+            Moment::RingOut(wish) => {
+                let hall = LiveHall::of(sound);
+                let channels = hall.channels();
+                let plan = RingOutPlan::of(wish, &microphones, true);
+                if plan.outputs.is_empty() {
+                    return Err(NO_MICROPHONE.into());
                 }
-                Moment::Show(equaliser) => {
-                    let taps = !microphones.is_empty();
-                    Ok((Box::new(ShowDesk::new(hall, *equaliser, channels, taps)), Vec::new()))
-                }
+                Ok((Box::new(RingOutDesk::new(hall, plan, channels)), Vec::new()))
             }
-        }
+            Moment::Quiet(wish) => {
+                let channels: Vec<ChannelId> = microphones.iter().map(|microphone| microphone.channel).collect();
+                let sweep = QuietSweep::new(LivePlace::new(sound, None), wish.clone().or_for(&channels));
+                Ok((Box::new(sweep.ok_or(NO_MICROPHONE)?), Vec::new()))
+            }
+            Moment::Show(equaliser) => {
+                let hall = LiveHall::of(sound);
+                let (channels, taps) = (hall.channels(), !microphones.is_empty());
+                Ok((Box::new(ShowDesk::new(hall, *equaliser, channels, taps)), Vec::new()))
+            }
+        },
     }
 }
+
+const NO_MICROPHONE: &str = "no microphone is in the input list. Name one there, then begin";
 
 /// It runs until it is dropped.
 pub struct Watch {

@@ -19,6 +19,7 @@ mod past;
 mod picker;
 mod picture;
 mod plan;
+mod quiet;
 mod recordings;
 mod ringout;
 mod shapes;

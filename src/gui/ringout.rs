@@ -1,15 +1,17 @@
-//! The ring-out's page: before it begins what the desk has and what is wanted; then the step, the spectrum, the cuts and
-//! the big stop; at the end how each output stands.
+//! The ring-out's page: before it begins what the desk has and what is wanted, to ring it out or to measure it quietly;
+//! then the step, the spectrum, the cuts and the big stop; at the end how each output stands.
 
 use eframe::egui::{
     Align, Button, Context, Key, Layout, Modifiers, Panel as EguiPanel, RichText, ScrollArea, Stroke, Ui, vec2,
 };
 
+use super::quiet;
 use super::spectrum::spectrum;
 use super::step::{self, Words};
 use super::theme::{GAP, Look, TARGET, bold};
+use crate::engine::quiet::{Opened, QuietWish};
 use crate::engine::ringout::{Cut, Equaliser, Order, Output, OutputResult, RingAdvice, RingAnswer, RingStep, RingWish};
-use crate::engine::watched::{Picture, Say, Told, WatchLink};
+use crate::engine::watched::{Moment, Picture, Say, Told, WatchLink};
 use crate::view::hall::{self, WANTED};
 use crate::view::ringout::{RING_CAUTIONS, cut_label, output_name, result_lines, ring_step};
 use crate::view::{Arrow, NextStep, Reply, labels};
@@ -20,13 +22,15 @@ const WEDGES: u8 = 3;
 #[derive(Default)]
 pub struct RingOutPage {
     wish: RingWish,
+    /// A quiet sweep stands at the desk's main output, not at a return.
+    at_main: bool,
     /// Once it has begun; an error tells why it could not.
     link: Option<Result<Box<dyn WatchLink>, String>>,
 }
 
 /// What the page asks of the window.
 pub enum Asked {
-    Begin(RingWish),
+    Begin(Moment),
     Say(Say),
 }
 
@@ -54,17 +58,24 @@ impl RingOutPage {
     fn advice(&self) -> Option<RingAdvice> {
         match self.link.as_ref()?.as_ref().ok()?.picture().told {
             Told::RingOut { advice, .. } => Some(advice),
-            Told::Show { .. } => None,
+            Told::Quiet { .. } | Told::Show { .. } => None,
         }
     }
 
     pub fn keys(&self, context: &Context) -> Option<Asked> {
         let pressed = |key| context.input_mut(|input| input.consume_key(Modifiers::NONE, key));
         let say = |answer| Some(Asked::Say(Say::Ring(answer)));
-        let Some(advice) = self.advice() else { return pressed(Key::Space).then(|| Asked::Begin(self.wish.clone())) };
-        if advice.step == RingStep::Over {
-            return pressed(Key::Space).then(|| Asked::Begin(self.wish.clone()));
+        if let Some(Ok(link)) = &self.link
+            && let Told::Quiet { step, .. } = link.picture().told
+            && !quiet::is_over(&step)
+        {
+            return quiet::keys(context, &step).map(|answer| Asked::Say(Say::Quiet(answer)));
         }
+        let advice = self.advice().filter(|advice| advice.step != RingStep::Over);
+        let Some(advice) = advice else {
+            let quietly = pressed(Key::Q).then(|| self.quietly());
+            return quietly.or_else(|| pressed(Key::Space).then(|| self.ringing_out()));
+        };
         let yes = if matches!(advice.step, RingStep::Cautions | RingStep::AskDull) {
             RingAnswer::Yes
         } else {
@@ -87,9 +98,36 @@ impl RingOutPage {
 
     pub fn ui(&mut self, ui: &mut Ui, look: Look) -> Option<Asked> {
         match &self.link {
-            Some(Ok(link)) => going(ui, look, link.as_ref(), &self.wish),
+            Some(Ok(link)) => {
+                let picture = link.picture();
+                match &picture.told {
+                    Told::Quiet { step, result } => {
+                        let sweep =
+                            quiet::Shown { step, result: result.as_deref(), at: self.opened(), names: link.names() };
+                        let pressed = quiet::page(ui, look, &sweep, &self.wish)?;
+                        Some(match pressed {
+                            quiet::Pressed::Answer(answer) => Asked::Say(Say::Quiet(answer)),
+                            quiet::Pressed::Again => self.quietly(),
+                            quiet::Pressed::RingOut => self.ringing_out(),
+                        })
+                    }
+                    Told::RingOut { .. } | Told::Show { .. } => going(ui, look, link.as_ref(), &self.wish),
+                }
+            }
             Some(Err(_)) | None => self.wishes(ui, look),
         }
+    }
+
+    fn ringing_out(&self) -> Asked {
+        Asked::Begin(Moment::RingOut(self.wish.clone()))
+    }
+
+    fn quietly(&self) -> Asked {
+        Asked::Begin(Moment::Quiet(QuietWish::usual(self.opened())))
+    }
+
+    const fn opened(&self) -> Opened {
+        if self.at_main { Opened::AtMainOut } else { Opened::AtReturn }
     }
 
     /// What the desk has, and what is wanted.
@@ -107,7 +145,7 @@ impl RingOutPage {
         let words = Words { headline: labels::RING_OUT_FIRST, then: &next.then, next: &next };
         step::next_step(ui, look, &words, look.palette().text);
         ui.add_space(GAP);
-        let mut begin = false;
+        let (mut begin, mut quietly) = (false, false);
         ScrollArea::vertical().id_salt("wishes").show(ui, |ui| {
             let wish = &mut self.wish;
             ui.label(RichText::new(labels::EQUALISER).color(look.palette().quiet));
@@ -142,11 +180,25 @@ impl RingOutPage {
                     }
                 }
             });
+            ui.label(RichText::new(labels::QUIET_WAY).color(look.palette().quiet));
+            ui.horizontal_wrapped(|ui| {
+                for (at_main, name) in [(false, labels::AT_A_RETURN), (true, labels::AT_THE_MAIN)] {
+                    if ui.add(Button::selectable(self.at_main == at_main, name)).clicked() {
+                        self.at_main = at_main;
+                    }
+                }
+            });
             ui.add_space(GAP);
-            let label = RichText::new(labels::BEGIN).font(look.strong());
-            begin = ui.add(Button::new(label).min_size(vec2(TARGET * 3.0, TARGET))).clicked();
+            ui.horizontal_wrapped(|ui| {
+                let mut offer = |label: &str| {
+                    let label = RichText::new(label).font(look.strong());
+                    ui.add(Button::new(label).min_size(vec2(TARGET * 3.0, TARGET))).clicked()
+                };
+                begin = offer(labels::BEGIN);
+                quietly = offer(labels::QUIETLY);
+            });
         });
-        begin.then(|| Asked::Begin(self.wish.clone()))
+        if quietly { Some(self.quietly()) } else { begin.then(|| self.ringing_out()) }
     }
 }
 
@@ -247,5 +299,5 @@ fn over(
         let label = RichText::new(labels::AGAIN).font(look.strong());
         again = ui.add(Button::new(label).min_size(vec2(TARGET * 3.0, TARGET))).clicked();
     });
-    again.then(|| Asked::Begin(wish.clone()))
+    again.then(|| Asked::Begin(Moment::RingOut(wish.clone())))
 }

@@ -98,6 +98,23 @@ impl LoopGain {
         Self { rate: response.rate, bins, step, first: first.max(1), last }
     }
 
+    /// The lowest and the highest frequency that it is told for.
+    pub fn band(&self) -> (Hertz, Hertz) {
+        (Hertz::new(self.first as f64 * self.step), Hertz::new(self.last as f64 * self.step))
+    }
+
+    /// The highest gain in each of so many equal parts of the band's octaves, at the frequency where it stands.
+    pub fn outline(&self, parts: usize) -> Vec<(Hertz, Db)> {
+        let octaves = (self.last as f64 / self.first as f64).log2();
+        let edge = |part: usize| (self.first as f64 * 2f64.powf(octaves * part as f64 / parts as f64)).round() as usize;
+        let highest = |part: usize| {
+            let bins = edge(part)..(edge(part + 1)).max(edge(part) + 1).min(self.last + 1);
+            let top = bins.max_by(|a, b| self.bins[*a].norm_sqr().total_cmp(&self.bins[*b].norm_sqr()))?;
+            Some((Hertz::new(top as f64 * self.step), Db::from_ratio(self.bins[top].norm())))
+        };
+        (0..parts).filter_map(highest).collect()
+    }
+
     /// Louder by `change`, as a fader does it.
     pub fn raised(mut self, change: Db) -> Self {
         let factor = change.ratio();

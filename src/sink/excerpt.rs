@@ -5,24 +5,14 @@
 //! does a stop: 10 ms after it every sample is exactly zero, for good. NaN and ±∞ are silence. Pure arithmetic: no
 //! clock, and no allocation once it is made.
 
-use std::f64::consts::PI;
-
+use super::once::{EDGE, Once, rise};
 use crate::units::{Dbfs, SampleRate, Seconds};
 
 /// The highest RMS of any 50 ms: where the tone's second level stands.
 pub const EXCERPT_RMS: Dbfs = Dbfs::new(-20.0);
 pub const EXCERPT_PEAK: Dbfs = Dbfs::new(-10.0);
 const WINDOW: Seconds = Seconds::new(0.05);
-/// How long it takes in, out, and to stop.
-pub const EDGE: Seconds = Seconds::new(0.01);
-
-pub struct Excerpt {
-    samples: Vec<f32>,
-    at: usize,
-    edge: usize,
-    /// Frames given since the stop.
-    stopped: Option<usize>,
-}
+pub struct Excerpt(Once);
 
 impl Excerpt {
     pub fn new(mut samples: Vec<f32>, rate: SampleRate) -> Self {
@@ -36,37 +26,21 @@ impl Excerpt {
             let near = index.min(frames - 1 - index);
             *sample = (f64::from(*sample) * gain * rise(near, edge)) as f32;
         }
-        Self { samples, at: 0, edge, stopped: None }
+        Self(Once::new(samples, rate))
     }
 
     pub fn stop(&mut self) {
-        self.stopped.get_or_insert(0);
+        self.0.stop();
     }
 
     /// Nothing but zeros from now on.
     pub fn is_over(&self) -> bool {
-        self.at >= self.samples.len() || self.stopped.is_some_and(|given| given >= self.edge)
+        self.0.is_over()
     }
 
     pub fn fill(&mut self, out: &mut [f32]) {
-        for out in out {
-            if self.is_over() {
-                *out = 0.0;
-                continue;
-            }
-            let fade = self.stopped.map_or(1.0, |given| rise(self.edge - 1 - given, self.edge));
-            *out = (f64::from(self.samples[self.at]) * fade) as f32;
-            self.at += 1;
-            if let Some(given) = &mut self.stopped {
-                *given += 1;
-            }
-        }
+        self.0.fill(out);
     }
-}
-
-/// A raised cosine from 0 at frame 0 to 1.
-fn rise(frame: usize, edge: usize) -> f64 {
-    if frame >= edge { 1.0 } else { 0.5 * (1.0 - (PI * frame as f64 / edge as f64).cos()) }
 }
 
 /// What keeps every window and every sample within the limits; at most 1.

@@ -1,22 +1,24 @@
 //! What goes out: the test tone, through an armed output or as a WAV file to play from elsewhere; the noise for two
-//! sides and an excerpt of a recording, through an armed output; copies of recordings as WAV.
+//! sides, an excerpt of a recording and a signal for measuring, through an armed output; copies of recordings as WAV.
 //!
 //! No sound leaves the machine before the person has confirmed the volume: `arm` gives the token that
-//! `ToneOutput::start`, `SideOutput::start` and `ExcerptOutput::start` want. Levels are sine peaks in dBFS. Names `units`, `block` and `dsp` only.
+//! `start` of every output wants. Levels are sine peaks in dBFS. Names `units`, `block` and `dsp` only.
 
 mod error;
 mod excerpt;
 mod live;
 mod narrow;
+mod once;
 mod tone;
 mod wav;
 mod wave;
 
 pub use crate::dsp::side_noise::Sides;
 pub use error::SinkError;
-pub use excerpt::{EDGE, EXCERPT_PEAK, EXCERPT_RMS, Excerpt};
-pub use live::{ExcerptOutput, OutputDevice, SideOutput, ToneOutput, outputs};
+pub use excerpt::{EXCERPT_PEAK, EXCERPT_RMS, Excerpt};
+pub use live::{ExcerptOutput, OutputDevice, SideOutput, SignalOutput, ToneOutput, outputs};
 pub use narrow::{Narrow, Width};
+pub use once::EDGE;
 pub use tone::{RAMP, TONE_HIGHEST, TONE_PITCH, TONE_START, TONE_STEP, ToneGenerator};
 pub use wav::{TONE_FILE, TonePart, write_tone_wav};
 pub use wave::{Mark, WaveCopy, WaveShape};

@@ -14,6 +14,13 @@ pub const TURN_UP: &str = "Turn UP  →";
 pub const NO_INPUT: &str = "No input yet";
 pub const CHOOSE_THE_INPUT: &str = "Choose the input";
 pub const BEGIN: &str = "Begin  Space";
+pub const QUIETLY: &str = "Measure quietly  Q";
+pub const QUIET_WAY: &str = "A quiet sweep plays";
+pub const AT_A_RETURN: &str = "into a spare return";
+pub const AT_THE_MAIN: &str = "into the loudspeakers, the desk's main output into the laptop";
+pub const QUIET_AGAIN: &str = "Measure again  Q";
+pub const STOP_ANY: &str = "STOP  any key";
+pub const LOOP_GAIN: &str = "Gain around the loop; at 0 it rings";
 pub const AGAIN: &str = "Ring out again  Space";
 pub const STOP: &str = "STOP  Esc";
 pub const UNDO: &str = "Last cut back  B";
@@ -42,11 +49,12 @@ pub const FEET: &str = "Feet beside metres  G";
 pub const METRES: &str = "Metres alone  G";
 
 /// The keys, for the help.
-pub const KEYS: [(&str, &str); 19] = [
+pub const KEYS: [(&str, &str); 20] = [
     ("Space", "done, or yes"),
     ("S", "skip this step, or leave it"),
     ("N", "no; never"),
     ("L", "the knob is at its limit"),
+    ("Q", "in the ring-out: measure quietly"),
     ("B", "back: the last cut, or the view before"),
     ("M", "mark this moment"),
     ("Esc", "stop; close what is open"),

@@ -16,6 +16,7 @@ pub mod lines;
 mod marks;
 pub mod numbers;
 pub mod plan;
+pub mod quiet;
 pub mod recordings;
 pub mod records;
 mod ringing;

@@ -101,7 +101,7 @@ pub fn band(band: Band) -> String {
 }
 
 /// "4 Soloist", "4".
-fn microphone(channel: ChannelId, names: &[String]) -> String {
+pub fn microphone(channel: ChannelId, names: &[String]) -> String {
     match names.get(channel.index()) {
         Some(name) if !name.is_empty() => format!("{} {name}", channel.number()),
         _ => channel.number().to_string(),

@@ -37,14 +37,14 @@ What is not known is null.";
 
 /// "Channel 1: 9.2 dB left before it rings, first at 2.44 kHz"; `marked`: the desk's faders are known.
 pub fn margin_lines(
-    channel: usize,
+    who: &str,
     found: &Loop,
     wanted: Db,
     cuts: Option<&Cuts>,
     equaliser: Equaliser,
     marked: bool,
 ) -> Vec<String> {
-    let mut lines = told(&format!("Channel {channel}"), &found.margin, wanted);
+    let mut lines = told(who, &found.margin, wanted);
     if marked && found.margin.safe.get().is_finite() {
         lines.push(format!("  highest safe fader {} on the desk", numbers::change(found.highest_fader(wanted))));
     }

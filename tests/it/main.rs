@@ -19,6 +19,7 @@ mod meters;
 /// The rig before it is carried in: verdicts, routing, computations, files, prints.
 mod plan;
 /// The README: its commands, and the first run that it shows against the program.
+mod quiet;
 mod readme;
 /// Rings: found in loops with known truth, not found in notes; bad input; the published features beside them.
 mod ringing;

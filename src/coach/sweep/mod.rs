@@ -7,7 +7,7 @@
 //! end: nothing is repeated by itself, a new start arms anew.
 //!
 //! A chirp of 1 s begins at −50 dBFS and goes up by 6 dB, above −40 by 3 dB where no compared meter tells the level, until
-//! every octave from 250 Hz to 4 kHz stands 15 dB over its noise or the limit is met (dBFS, and dB(A) with a meter).
+//! every octave from 250 Hz to 4 kHz stands 15 dB over its noise at every microphone that hears it, or the limit is met (dBFS, and dB(A) with a meter).
 //! Then 5 s at that level, and again 6 dB softer: a room that stands still and a straight chain give the same loop at
 //! both, within 1 dB at the five highest peaks. Levels are practice values. No clock, no device, no text.
 
@@ -176,7 +176,7 @@ const AHEAD: f64 = 1.0;
 /// Of the chirp.
 const CHIRP_TAIL: f64 = 1.5;
 /// A tap stands out by this; what stays under half of it has not come.
-const TAP: Db = Db::new(12.0);
+pub const TAP: Db = Db::new(12.0);
 
 impl SafeSweep {
     /// `None`: a rate that cannot carry it, or a limit under the first chirp.
@@ -257,7 +257,10 @@ impl SafeSweep {
         let (channels, inverse) = self.take(&heard)?;
         doubts::riding(heard.channels, &inverse)?;
         disturbed(&channels)?;
-        if channels.iter().any(Result::is_ok) {
+        // A microphone that hears it too softly is worth another step; one that does not hear it at all is not.
+        let faint = |taken: &Result<Taken, Refusal>| matches!(taken, Err(Refusal::TooNoisy { .. }));
+        let (some, all) = (channels.iter().any(Result::is_ok), !channels.iter().any(faint));
+        if some && all {
             return Ok(SweepStep::Sweep { level, second: false });
         }
         let room = self.plan.most - level;
@@ -270,6 +273,9 @@ impl SafeSweep {
         let step = step.min(room);
         if step >= SMALLEST_STEP {
             return Ok(SweepStep::Chirp { level: level + step });
+        }
+        if some {
+            return Ok(SweepStep::Sweep { level, second: false });
         }
         Err(doubts::hidden(&channels, heard.channels, &inverse, level, loud))
     }

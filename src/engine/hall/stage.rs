@@ -75,6 +75,10 @@ impl StageHall {
         self.stage.inputs().iter().map(|input| input.name.to_owned()).collect()
     }
 
+    pub fn into_stage(self) -> Stage {
+        self.stage
+    }
+
     /// The stage itself, which knows the truth.
     pub fn stage(&self) -> &Stage {
         &self.stage

@@ -282,8 +282,8 @@ impl App {
     fn asked(&mut self, asked: Asked) {
         match asked {
             Asked::Say(say) => self.ringout.say(say),
-            Asked::Begin(wish) => {
-                let link = self.begin(&Moment::RingOut(wish));
+            Asked::Begin(moment) => {
+                let link = self.begin(&moment);
                 self.ringout.begun(link);
             }
         }

@@ -1,9 +1,14 @@
-//! The armed tone, the noise for two sides, or an excerpt of a recording, through a device of this machine.
+//! The armed tone, the noise for two sides, an excerpt of a recording or a signal for measuring, through a device of this
+//! machine.
 //!
 //! It sounds on the first two channels (or the only one) at the device's own rate and format. The callback
 //! is `Player::give`: no allocation, lock, wait or print; it hears of a new level or of `stop` at its next
 //! call, about 10 ms later where the device lets the size be chosen, and the sound's own ramp follows.
 //! A stream is opened and dropped on a thread of its own, so that neither holds the caller up.
+
+mod outputs;
+
+pub use outputs::{ExcerptOutput, SideOutput, SignalOutput, ToneOutput};
 
 use std::str::FromStr;
 use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, Ordering::Relaxed};
@@ -14,13 +19,10 @@ use std::time::Duration;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{BufferSize, FromSample, SampleFormat, SizedSample, StreamConfig, SupportedBufferSize};
 
-use super::Armed;
 use super::error::SinkError;
-use super::excerpt::Excerpt;
-use super::tone::{TONE_START, ToneGenerator};
-use crate::dsp::resample::resample;
-use crate::dsp::side_noise::{SideNoise, Sides};
-use crate::units::{Dbfs, Hertz, SampleRate};
+use super::tone::TONE_START;
+use crate::dsp::side_noise::Sides;
+use crate::units::{Dbfs, SampleRate};
 
 /// How long a device may take to open.
 const ANSWER: Duration = Duration::from_secs(8);
@@ -72,162 +74,6 @@ trait Sound: Send + 'static {
     fn set_sides(&mut self, _: Sides) {}
     fn stop(&mut self);
     fn is_over(&self) -> bool;
-}
-
-/// The same on both sides.
-fn both(out: &mut [[f32; 2]], fill: impl FnOnce(&mut [f32])) {
-    let mut mono = [0.0; FRAMES];
-    let mono = &mut mono[..out.len()];
-    fill(mono);
-    for (frame, sample) in out.iter_mut().zip(mono) {
-        *frame = [*sample; 2];
-    }
-}
-
-impl Sound for ToneGenerator {
-    fn fill(&mut self, out: &mut [[f32; 2]]) {
-        both(out, |mono| Self::fill(self, mono));
-    }
-
-    fn set_level(&mut self, level: Dbfs) {
-        Self::set_level(self, level);
-    }
-
-    fn stop(&mut self) {
-        Self::stop(self);
-    }
-
-    fn is_over(&self) -> bool {
-        Self::is_over(self)
-    }
-}
-
-/// An excerpt has its level from its own limits.
-impl Sound for Excerpt {
-    fn fill(&mut self, out: &mut [[f32; 2]]) {
-        both(out, |mono| Self::fill(self, mono));
-    }
-
-    fn stop(&mut self) {
-        Self::stop(self);
-    }
-
-    fn is_over(&self) -> bool {
-        Self::is_over(self)
-    }
-}
-
-/// The noise, and whether it was stopped.
-struct Noise {
-    noise: SideNoise,
-    stopped: bool,
-}
-
-impl Sound for Noise {
-    fn fill(&mut self, out: &mut [[f32; 2]]) {
-        out.fill_with(|| self.noise.next_frame());
-    }
-
-    fn set_sides(&mut self, sides: Sides) {
-        self.noise.play(if self.stopped { Sides::default() } else { sides });
-    }
-
-    fn stop(&mut self) {
-        self.stopped = true;
-        self.noise.play(Sides::default());
-    }
-
-    fn is_over(&self) -> bool {
-        self.stopped && self.noise.is_silent()
-    }
-}
-
-/// A tone that is playing. Dropping it fades it out.
-pub struct ToneOutput(Output);
-
-impl ToneOutput {
-    /// Starts the tone at −30 dBFS; without a device, on the system's default output.
-    pub fn start(_leave: Armed, device: Option<&OutputDevice>, pitch: Hertz) -> Result<Self, SinkError> {
-        let tone = move |rate: SampleRate| {
-            ToneGenerator::new(rate, pitch).ok_or_else(|| SinkError::Pitch {
-                pitch: format!("{} Hz", pitch.get()),
-                rate: rate.to_string(),
-                highest: ToneGenerator::highest_pitch(rate).get(),
-            })
-        };
-        Output::start(device, tone).map(Self)
-    }
-
-    /// Glides to `level`, never above −10 dBFS.
-    pub fn set_level(&self, level: Dbfs) {
-        self.0.controls.level.store(level.get().to_bits(), Relaxed);
-    }
-
-    /// Silence within 50 ms of the device's next call; for good, a new tone needs a new confirmation.
-    pub fn stop(&self) {
-        self.0.stop();
-    }
-
-    /// The tone was stopped and has ended.
-    pub fn is_over(&self) -> bool {
-        self.0.is_over()
-    }
-
-    /// What went wrong since it started.
-    pub fn failure(&self) -> Option<SinkError> {
-        self.0.failure()
-    }
-}
-
-/// The noise for two sides, playing; silent at first. Dropping it fades it out.
-pub struct SideOutput(Output);
-
-impl SideOutput {
-    /// Without a device, on the system's default output, which needs two channels.
-    pub fn start(_leave: Armed, device: Option<&OutputDevice>) -> Result<Self, SinkError> {
-        let noise = |rate: SampleRate| Ok(Noise { noise: SideNoise::new(rate, 1), stopped: false });
-        Output::start_on(device, 2, noise).map(Self)
-    }
-
-    pub fn play(&self, sides: Sides) {
-        self.0.controls.sides.store(sides as u8, Relaxed);
-    }
-
-    /// What went wrong since it started.
-    pub fn failure(&self) -> Option<SinkError> {
-        self.0.failure()
-    }
-}
-
-/// An excerpt that is playing. Dropping it fades it out.
-pub struct ExcerptOutput(Output);
-
-impl ExcerptOutput {
-    /// Plays mono samples of this rate once, within the limits of [`Excerpt`]; without a device, on the system's
-    /// default output.
-    pub fn start(
-        _leave: Armed,
-        device: Option<&OutputDevice>,
-        samples: Vec<f32>,
-        rate: SampleRate,
-    ) -> Result<Self, SinkError> {
-        Output::start(device, move |wanted| Ok(Excerpt::new(resample(&samples, rate, wanted), wanted))).map(Self)
-    }
-
-    /// Silence within 10 ms of the device's next call.
-    pub fn stop(&self) {
-        self.0.stop();
-    }
-
-    /// It was stopped or came to its end.
-    pub fn is_over(&self) -> bool {
-        self.0.is_over()
-    }
-
-    /// What went wrong since it started.
-    pub fn failure(&self) -> Option<SinkError> {
-        self.0.failure()
-    }
 }
 
 /// A stream that plays one sound.
@@ -471,7 +317,7 @@ fn quiet() {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sink::tone::{TONE_PITCH, TONE_STEP};
+    use crate::sink::tone::{TONE_PITCH, TONE_STEP, ToneGenerator};
 
     fn player(channels: usize) -> (Player<ToneGenerator>, Arc<Controls>) {
         let controls = Arc::new(Controls::default());

@@ -1,0 +1,196 @@
+//! A quiet sweep in words: what is due, what it found, why it found nothing.
+//!
+//! Levels in dB. Why there is no result is worded in `safe_sweep`, as the cautions are.
+
+use serde_json::{Value, json};
+
+use super::numbers::{self, span, thousandths};
+use super::ringout::{frequency, microphone};
+use super::safe_sweep::no_sweep;
+use super::sentence::{Arrow, NextStep, Reply};
+use super::sweeps;
+use crate::coach::ringout::Equaliser;
+use crate::engine::quiet::{Opened, PlaceError, QuietResult, QuietStep, Which};
+use crate::engine::sweep::SPARE;
+use crate::units::{Db, Hertz, Seconds};
+
+/// The next step.
+pub fn quiet_step(step: &QuietStep, opened: Opened) -> NextStep {
+    let (reply, sentence, then): (Reply, String, String) = match step {
+        QuietStep::Loopback => (
+            Reply::Done,
+            "Put the laptop's output straight into its input".into(),
+            "loudspeakers off; the knobs stay as they are from here on".into(),
+        ),
+        QuietStep::Cautions => (
+            Reply::YesNo,
+            "It will sound, softly. Is everyone safe?".into(),
+            match opened {
+                Opened::AtReturn => "the laptop plays into a spare return; microphones off the main mix".into(),
+                Opened::AtMainOut => "the laptop's output to the loudspeakers, the desk's output to the laptop".into(),
+            },
+        ),
+        QuietStep::Tap { rise } => (
+            Reply::YesNo,
+            match opened {
+                Opened::AtReturn => "Tap a microphone: do the loudspeakers stay silent?".into(),
+                Opened::AtMainOut => "Tap a microphone: are the loudspeakers silent, and does it show here?".into(),
+            },
+            format!("the tap stands {} over the quiet so far; 12 dB tell enough", span(*rise)),
+        ),
+        QuietStep::Countdown { seconds, level } => {
+            (Reply::Wait, format!("Sweep in {seconds}"), format!("at {}; any key stops it", numbers::dbfs(*level)))
+        }
+        QuietStep::Sounding { level, which, share } => {
+            let what = match which {
+                Which::Loopback => "Straight from output to input",
+                Which::Chirp => "Listening whether it stands out",
+                Which::First => "Measuring",
+                Which::Second => "Measuring again, softer",
+            };
+            let then = format!("{:.0} %, at {}; any key stops it", 100.0 * share, numbers::dbfs(*level));
+            (Reply::Wait, what.into(), then)
+        }
+        QuietStep::Done => (Reply::Over, "Measured".into(), "microphones and plugs back, faders down first".into()),
+        QuietStep::Refused(why) => {
+            let text = no_sweep(*why, opened);
+            let (what, mend) = text.split_once(". ").unwrap_or((text.as_str(), ""));
+            (Reply::Over, what.into(), mend.into())
+        }
+        QuietStep::Failed(PlaceError::Gap) => {
+            (Reply::Over, "Sound was lost".into(), "close other programs, then measure again".into())
+        }
+        QuietStep::Failed(PlaceError::Input(why) | PlaceError::Output(why)) => {
+            (Reply::Over, "Not measured".into(), why.clone())
+        }
+    };
+    NextStep { arrow: Arrow::None, sentence, then, proof: String::new(), reply }
+}
+
+/// What was found, the weakest microphone first, with the cuts that would help it; `marked`: the desk's faders are known.
+pub fn quiet_lines(
+    result: &QuietResult,
+    wanted: Db,
+    equaliser: Equaliser,
+    names: &[String],
+    marked: bool,
+) -> Vec<String> {
+    let weakest = result.weakest().map(|(channel, _)| channel);
+    let mut all: Vec<_> = result.each().collect();
+    all.sort_by_key(|(channel, _)| Some(*channel) != weakest);
+    let mut lines = Vec::new();
+    for (channel, found) in all {
+        let who = microphone(channel, names);
+        match found {
+            Ok(found) => {
+                let cuts = found.cuts(equaliser, wanted).filter(|_| Some(channel) == weakest);
+                lines.extend(sweeps::margin_lines(&who, found, wanted, cuts.as_ref(), equaliser, marked));
+            }
+            Err(why) => lines.push(format!("{who}: not measured: {}", sweeps::refused(*why))),
+        }
+    }
+    if let Some(together) = &result.loops.together {
+        lines.extend(sweeps::together_lines(together, wanted, None));
+    }
+    lines.extend(result.round_trip.map(|trip| format!("The laptop's own way takes {:.1} ms", 1e3 * trip.get())));
+    lines.push(UNCERTAIN.into());
+    lines
+}
+
+/// Always said.
+pub const UNCERTAIN: &str = "Hands, people, doors and warmth move this by up to 3 dB either way.";
+
+/// The headline of a result: "6.4 dB left before it rings".
+pub fn quiet_headline(result: &QuietResult, wanted: Db) -> String {
+    let Some(least) = result.least() else {
+        return "No microphone could be measured".into();
+    };
+    if least >= wanted {
+        format!("{} left before it rings: no cuts needed", span(least))
+    } else if least >= Db::ZERO {
+        format!("{} left before it rings, {} are wanted", span(least), span(wanted))
+    } else {
+        format!("It would ring: {} too much", span(least))
+    }
+}
+
+/// A step as a record.
+pub fn quiet_record(at: Seconds, step: &QuietStep, next: &NextStep) -> Value {
+    let level = match step {
+        QuietStep::Countdown { level, .. } | QuietStep::Sounding { level, .. } => Some(thousandths(level.get())),
+        _ => None,
+    };
+    let word = match step {
+        QuietStep::Loopback => "loopback",
+        QuietStep::Cautions => "cautions",
+        QuietStep::Tap { .. } => "tap",
+        QuietStep::Countdown { .. } => "countdown",
+        QuietStep::Sounding { which: Which::Loopback, .. } => "sounding_loopback",
+        QuietStep::Sounding { which: Which::Chirp, .. } => "sounding_chirp",
+        QuietStep::Sounding { which: Which::First, .. } => "sounding_first",
+        QuietStep::Sounding { which: Which::Second, .. } => "sounding_second",
+        QuietStep::Done => "done",
+        QuietStep::Refused(_) => "refused",
+        QuietStep::Failed(_) => "failed",
+    };
+    json!({
+        "type": "sweep_step", "time_s": thousandths(at.get()), "step": word, "level_dbfs": level,
+        "sentence": next.sentence, "then": next.then,
+    })
+}
+
+pub const USUAL_SPARE: Db = SPARE;
+
+/// The gain around the weakest microphone's loop, as a picture: places and heights from 0 to 1.
+pub struct LoopGraph {
+    pub line: Vec<(f64, f64)>,
+    /// The height at which it rings.
+    pub rings_at: f64,
+    pub rings: Vec<GraphRing>,
+    pub octaves: Vec<(f64, String)>,
+}
+
+/// What would ring.
+pub struct GraphRing {
+    pub place: f64,
+    pub height: f64,
+    pub name: String,
+}
+
+/// Columns of the line.
+const COLUMNS: usize = 400;
+/// dB from the bottom to the top, and how far the ringing line stands under the top.
+const SPAN: f64 = 48.0;
+const OVER: f64 = 8.0;
+
+impl LoopGraph {
+    pub fn of(result: &QuietResult) -> Option<Self> {
+        let (_, found) = result.weakest()?;
+        let (low, high) = found.gain.band();
+        let octaves = (high.get() / low.get()).log2();
+        let place = |hertz: f64| (hertz / low.get()).log2() / octaves;
+        // What rings already must stay in the picture.
+        let top = OVER.max(-found.margin.safe.get() + 2.0);
+        let height = |gain: Db| (1.0 - (top - gain.get()) / SPAN).clamp(0.0, 1.0);
+        let line = found.gain.outline(COLUMNS).into_iter().map(|(at, gain)| (place(at.get()), height(gain))).collect();
+        let ring = |ring: &crate::engine::sweep::Ring| GraphRing {
+            place: place(ring.frequency.get()),
+            height: height(ring.gain),
+            name: frequency(ring.frequency),
+        };
+        let marks = [125.0, 250.0, 500.0, 1_000.0, 2_000.0, 4_000.0, 8_000.0];
+        let marks = marks.into_iter().filter(|hertz| (low.get()..=high.get()).contains(hertz));
+        Some(Self {
+            line,
+            rings_at: height(Db::ZERO),
+            rings: found.margin.next.iter().take(3).map(ring).collect(),
+            octaves: marks.map(|hertz| (place(hertz), frequency(Hertz::new(hertz)))).collect(),
+        })
+    }
+
+    /// For who does not see it.
+    pub fn spoken(&self) -> String {
+        let names: Vec<&str> = self.rings.iter().map(|ring| ring.name.as_str()).collect();
+        format!("Gain around the loop against frequency. It would ring first at {}", names.join(", then "))
+    }
+}
