@@ -23,6 +23,7 @@ pub mod ringout;
 mod sentence;
 mod setup;
 mod shelf;
+pub mod sound;
 pub mod spectra;
 mod states;
 pub mod sweeps;

@@ -2,8 +2,12 @@
 
 mod bands;
 mod bursts;
+mod calibrate;
+mod dose;
 mod promises;
+mod watch;
 mod weighting;
+mod words;
 
 use beforedoors::meters::SoundReadings;
 use beforedoors::meters::sound::SoundMeter;
