@@ -321,9 +321,10 @@ impl<'a> Reader<'a> {
 
 /// "a, b or c".
 fn either(choices: &[String]) -> String {
-    let (last, others) =
-        choices.split_last().map_or((String::new(), Vec::new()), |(last, others)| (last.clone(), others.to_vec()));
-    if others.is_empty() { last } else { format!("{} or {last}", others.join(", ")) }
+    match choices.split_last() {
+        Some((last, others)) if !others.is_empty() => format!("{} or {last}", others.join(", ")),
+        _ => choices.concat(),
+    }
 }
 
 /// `[[key]]` tables, or inline tables in an array.
