@@ -65,13 +65,13 @@ impl<const BANDS: usize> FilterBank<BANDS> {
         let none = || Stage { gain: [0.0; BANDS], a: [[0.0; BANDS]; 2], state: [[0.0; BANDS]; 2] };
         let mut stages: [Stage<BANDS>; ORDER] = std::array::from_fn(|_| none());
         let mut shown = [false; BANDS];
-        for band in 0..BANDS {
+        for (band, shown) in shown.iter_mut().enumerate() {
             let edges = fraction.edges(lowest + band as i32);
             if edges[1] > HIGHEST_EDGE * f64::from(rate.get()) {
                 continue;
             }
             let Some(sections) = band_pass::<ORDER>(edges, rate) else { continue };
-            shown[band] = true;
+            *shown = true;
             for (stage, section) in stages.iter_mut().zip(sections) {
                 stage.gain[band] = section.b[0];
                 stage.a[0][band] = section.a[0];
@@ -118,16 +118,16 @@ fn run<const BANDS: usize>(
     for (sample, tap) in samples.iter().zip(tap) {
         let mut x = [*sample; BANDS];
         for stage in stages.iter_mut() {
-            for band in 0..BANDS {
-                let scaled = stage.gain[band] * x[band];
+            for (band, x) in x.iter_mut().enumerate() {
+                let scaled = stage.gain[band] * *x;
                 let y = scaled + stage.state[0][band];
                 stage.state[0][band] = stage.state[1][band] - stage.a[0][band] * y;
                 stage.state[1][band] = -scaled - stage.a[1][band] * y;
-                x[band] = y;
+                *x = y;
             }
         }
-        for band in 0..BANDS {
-            sums[band] += x[band] * x[band];
+        for (sum, x) in sums.iter_mut().zip(&x) {
+            *sum += x * x;
         }
         *tap = x[tapped];
     }
