@@ -147,6 +147,11 @@ impl Biquad {
         self.state = [b[1] * x - a[0] * y + self.state[1], b[2] * x - a[1] * y];
         y
     }
+
+    /// Ends a tail far under the smallest sample, which would end in subnormal numbers.
+    pub fn settle(&mut self) {
+        self.state.iter_mut().filter(|x| x.abs() < 1e-30).for_each(|x| *x = 0.0);
+    }
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! An event: one occasion in one place, as a folder of plain text that anybody can read and mend.
 //!
-//! Names `units`, `plan` (the rig) and, of the coach, its targets; knows nothing of audio, faces or wording of advice.
+//! Names `units`, `plan` (the rig) and, of the coach, its targets and limits; knows nothing of audio, faces or wording of advice.
 //!
 //! # `event.toml`
 //!
@@ -19,6 +19,19 @@
 //! reference_dbfs = -22.0           # what a sine that reads 0 on the desk peaks at here
 //! headroom_db = 20                 # from the desk's 0 to its clipping
 //! date = 2027-03-10                # when that was measured
+//!
+//! [sound]                          # the level in the room
+//! full_scale_db = 118.4            # what reads 0 dBFS there, dB re 20 µPa; without it levels are only relative
+//! compared_with = "class 2 meter"  # or class 1 meter, other meter, class 1 calibrator, class 2 calibrator
+//! microphone = "ordinary"          # or "measuring"
+//! spread_db = 0.8                  # how far the reading wandered meanwhile
+//! date = 2027-03-10                # when that was
+//! note_dba = 88                    # LAeq over 15 min that is worth a note
+//! act_dba = 93                     # and that is acted on
+//! instant_dba = 105                # LAF at any moment
+//! cap_dba = 100                    # LAeq over 15 min that is never passed
+//! daily_dba = [80, 85, 87]         # for staff, LEX,8h: lower and upper action value, limit
+//! peak_dbc = [135, 137, 140]       # the same for peaks
 //!
 //! [[song]]                         # one for each song, in the order of the programme
 //! name = "Opening song"
@@ -58,6 +71,7 @@ pub mod rig;
 mod row;
 mod save;
 mod settings;
+mod sound;
 mod table;
 mod text;
 mod ticks;
@@ -73,6 +87,7 @@ pub use list::{Change, List};
 pub use pairs::pairs;
 pub use recent::Recent;
 pub use settings::{Desk, Settings, Song};
+pub use sound::Sound;
 pub use ticks::{Tick, read_ticks, write_ticks};
 pub use when::{Date, Doors, clock};
 pub use words::{Column, Connection, Listening};

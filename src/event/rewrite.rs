@@ -6,6 +6,7 @@
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, TableLike, TomlError, Value};
 
 use super::settings::{Settings, Song, VERSION};
+use super::sound;
 use super::when::{Date, Doors};
 use super::words::Listening;
 use crate::units::{Db, Dbfs};
@@ -37,11 +38,17 @@ pub(super) fn rewrite(text: &str, old: &Settings, new: &Settings) -> Result<Stri
             put(desk, "date", &old.desk.date, &new.desk.date, |date: Date| datetime(&date.to_string()));
         }
     }
+    if old.sound != new.sound {
+        let table = event.entry("sound").or_insert(Item::Table(Table::new()));
+        if let Some(table) = table.as_table_like_mut() {
+            sound::write(table, &old.sound, &new.sound);
+        }
+    }
     Ok(document.to_string())
 }
 
 /// Sets, changes or removes a key where it differs; the comment behind a changed value stays.
-fn put<T: Clone + PartialEq>(
+pub(super) fn put<T: Clone + PartialEq>(
     table: &mut dyn TableLike,
     key: &str,
     old: &Option<T>,
@@ -93,6 +100,6 @@ fn doors(doors: Doors) -> Value {
     if doors.date().is_some() { datetime(&doors.to_string()) } else { doors.to_string().into() }
 }
 
-fn datetime(text: &str) -> Value {
+pub(super) fn datetime(text: &str) -> Value {
     text.parse::<toml_edit::Datetime>().map_or_else(|_| text.into(), Value::from)
 }

@@ -9,6 +9,7 @@ use std::ops::RangeInclusive;
 use toml_edit::{Document, Item, TableLike, Value};
 
 use super::error::{Doubt, Fault, Findings, quote};
+use super::sound::{self, Sound};
 use super::text::line_column;
 use super::when::{Date, Doors};
 use super::words::{self, Listening};
@@ -30,6 +31,7 @@ pub struct Settings {
     /// In the order of the programme.
     pub songs: Vec<Song>,
     pub desk: Desk,
+    pub sound: Sound,
 }
 
 /// A song, or anything else that opens and closes microphones.
@@ -58,7 +60,7 @@ pub struct Desk {
 }
 
 /// The last five belong to the rig.
-const EVENT_KEYS: [&str; 13] = [
+const EVENT_KEYS: [&str; 14] = [
     "version",
     "name",
     "place",
@@ -67,6 +69,7 @@ const EVENT_KEYS: [&str; 13] = [
     "device",
     "song",
     "desk",
+    "sound",
     "venue",
     "gear",
     "show_hours",
@@ -106,6 +109,7 @@ pub(super) fn read(text: &str, folder_name: &str, listed: Option<&[ChannelId]>, 
         device: reader.words(event, "device"),
         songs: reader.songs(event, listed),
         desk: reader.desk(event),
+        sound: sound::read(event, &mut reader),
     }
 }
 
@@ -134,20 +138,13 @@ impl<'a> Reader<'a> {
     }
 
     fn connection(&mut self, event: &dyn TableLike) -> Option<Listening> {
-        let item = event.get("connection")?;
-        let listening = item.as_str().and_then(Listening::from_word);
-        if listening.is_none() {
-            let all = Listening::ALL.map(Listening::word);
-            let near = item.as_str().and_then(|written| words::nearest(written, all.map(|word| (word, word))));
-            let fault = Fault::Value {
-                stood: self.stood(item),
-                thing: "a way to listen",
-                expected: "\"usb\" (all channels), \"feed\" (one feed) or \"room\" (room mic only)".to_owned(),
-                near: near.map(str::to_owned),
-            };
-            self.mistake(item, "connection", fault);
-        }
-        listening
+        let meaning = |listening| match listening {
+            Listening::AllChannels => "all channels",
+            Listening::OneFeed => "one feed",
+            Listening::RoomMic => "room mic only",
+        };
+        let told = Listening::ALL.map(|listening| format!("\"{}\" ({})", listening.word(), meaning(listening)));
+        self.word(event, "connection", "a way to listen", &either(&told), &Listening::ALL, Listening::word)
     }
 
     fn songs(&mut self, event: &dyn TableLike, listed: Option<&[ChannelId]>) -> Vec<Song> {
@@ -239,6 +236,41 @@ impl<'a> Reader<'a> {
         (!line.is_empty()).then_some(line)
     }
 
+    /// One of a few words.
+    pub fn one_of<T: Copy>(
+        &mut self,
+        table: &dyn TableLike,
+        key: &str,
+        thing: &'static str,
+        all: &[T],
+        word: fn(T) -> &'static str,
+    ) -> Option<T> {
+        let told: Vec<String> = all.iter().map(|&one| format!("\"{}\"", word(one))).collect();
+        self.word(table, key, thing, &either(&told), all, word)
+    }
+
+    fn word<T: Copy>(
+        &mut self,
+        table: &dyn TableLike,
+        key: &str,
+        thing: &'static str,
+        expected: &str,
+        all: &[T],
+        word: fn(T) -> &'static str,
+    ) -> Option<T> {
+        let item = table.get(key)?;
+        let written = item.as_str();
+        let found = written.and_then(|written| all.iter().copied().find(|&one| word(one) == words::plain(written)));
+        if found.is_none() {
+            let near =
+                written.and_then(|written| words::nearest(written, all.iter().map(|&one| (word(one), word(one)))));
+            let near = near.map(str::to_owned);
+            let fault = Fault::Value { stood: self.stood(item), thing, expected: expected.to_owned(), near };
+            self.mistake(item, key, fault);
+        }
+        found
+    }
+
     pub fn value<T>(
         &mut self,
         table: &dyn TableLike,
@@ -287,6 +319,14 @@ impl<'a> Reader<'a> {
     }
 }
 
+/// "a, b or c".
+fn either(choices: &[String]) -> String {
+    match choices.split_last() {
+        Some((last, others)) if !others.is_empty() => format!("{} or {last}", others.join(", ")),
+        _ => choices.concat(),
+    }
+}
+
 /// `[[key]]` tables, or inline tables in an array.
 pub(super) fn tables(item: &Item) -> Option<Vec<&dyn TableLike>> {
     match item {
@@ -307,7 +347,7 @@ fn doors(item: &Item) -> Option<Doors> {
     }
 }
 
-fn date(item: &Item) -> Option<Date> {
+pub(super) fn date(item: &Item) -> Option<Date> {
     match item.as_datetime() {
         Some(written) => Date::parse(&written.to_string()),
         None => Date::parse(item.as_str()?),

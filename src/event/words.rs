@@ -66,10 +66,6 @@ impl Listening {
             Self::RoomMic => "room",
         }
     }
-
-    pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|listening| listening.word() == plain(word))
-    }
 }
 
 /// What people write for a kind besides its own word.
@@ -280,9 +276,6 @@ mod tests {
         }
         for own in Connection::ALL {
             assert_eq!(Connection::from_word(own.word()), Some(own));
-        }
-        for own in Listening::ALL {
-            assert_eq!(Listening::from_word(own.word()), Some(own));
         }
         for own in Column::ALL {
             assert_eq!(Column::candidates(own.word()), &[own]);

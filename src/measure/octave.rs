@@ -1,11 +1,10 @@
 //! Octave bands of an impulse response.
 //!
 //! Sixth-order Butterworth band-passes, edges at the midband frequency times and over √2: within the class 1
-//! limits of IEC 61260-1:2014 (Table 1). Bilinear transform with both edges pre-warped, three second-order
-//! sections. In and out: amplitudes. A band whose upper edge does not lie under half the rate is not there.
+//! limits of IEC 61260-1:2014 (Table 1). In and out: amplitudes. A band whose upper edge does not lie under half the
+//! rate is not there.
 
-use rustfft::num_complex::Complex;
-
+use crate::dsp::band_pass::band_pass;
 use crate::dsp::biquad::{Biquad, Coefficients};
 use crate::units::SampleRate;
 
@@ -16,33 +15,7 @@ pub struct Octave([Coefficients; 3]);
 
 impl Octave {
     pub fn new(centre: f64, rate: SampleRate) -> Option<Self> {
-        let rate = f64::from(rate.get());
-        let edges = [centre / 2f64.sqrt(), centre * 2f64.sqrt()];
-        if !(edges[0] > 0.0 && edges[1] < 0.5 * rate) {
-            return None;
-        }
-        // On the analogue side, in units of twice the rate.
-        let [low, high] = edges.map(|edge| (std::f64::consts::PI * edge / rate).tan());
-        let (width, middle) = (high - low, low * high);
-        let mut sections = [Coefficients::THROUGH; 3];
-        // Of the third-order low-pass: one real pole gives a pair, and one of the complex pair gives two.
-        let real = Complex::new(-1.0, 0.0);
-        let complex = Complex::from_polar(1.0, 2.0 * std::f64::consts::PI / 3.0);
-        let poles = [
-            band_poles(real, width, middle)[0],
-            band_poles(complex, width, middle)[0],
-            band_poles(complex, width, middle)[1],
-        ];
-        for (section, pole) in sections.iter_mut().zip(poles) {
-            let z = (1.0 + pole) / (1.0 - pole);
-            *section = Coefficients { b: [1.0, 0.0, -1.0], a: [-2.0 * z.re, z.norm_sqr()] };
-        }
-        let late = Complex::from_polar(1.0, -2.0 * middle.sqrt().atan());
-        for section in &mut sections {
-            let gain = section.response(late).norm();
-            section.b = section.b.map(|b| b / gain);
-        }
-        Some(Self(sections))
+        band_pass([centre / 2f64.sqrt(), centre * 2f64.sqrt()], rate).map(Self)
     }
 
     pub fn filter(&self, samples: &[f64]) -> Vec<f64> {
@@ -51,15 +24,10 @@ impl Octave {
     }
 }
 
-/// Where a low-pass pole goes: the roots of s² − p·width·s + middle.
-fn band_poles(pole: Complex<f64>, width: f64, middle: f64) -> [Complex<f64>; 2] {
-    let half = pole * (width / 2.0);
-    let root = (half * half - middle).sqrt();
-    [half + root, half - root]
-}
-
 #[cfg(test)]
 mod tests {
+    use rustfft::num_complex::Complex;
+
     use super::*;
 
     fn decibels(octave: &Octave, hz: f64) -> f64 {

@@ -19,13 +19,14 @@ mod peak;
 mod readings;
 mod rms;
 mod runs;
+pub mod sound;
 mod spectrum;
 mod take;
 
 pub use loudness::LoudnessLayout;
 pub use readings::{
-    Activity, BANDS, ChannelReadings, ChannelSummary, FlatRun, Frame, Hop, MAINS_HERTZ, MainsLines, PairLag, Peak,
-    Programme, Readings, Spectrum, Summary, Whole, band_centre,
+    Activity, BANDS, BandLevels, ChannelReadings, ChannelSummary, FlatRun, Frame, Hop, Leq, MAINS_HERTZ, MainsLines,
+    PairLag, Peak, Percentiles, Programme, Readings, SoundReadings, Spectrum, Summary, Tone, Whole, band_centre,
 };
 
 use crate::block::Block;

@@ -4,6 +4,7 @@
 //! hops). Powers are mean squares re full scale (a full-scale sine has 0.5). Silence is −∞ dBFS, and no
 //! value is ever NaN: invalid samples (NaN, ±∞) count as 0 and are counted.
 
+pub use super::sound::readings::{BandLevels, Leq, Percentiles, SoundReadings, Tone};
 use crate::units::{ChannelId, Db, Dbfs, FrameCount, Hertz, Lufs, SampleRate, Seconds};
 
 /// Third-octave bands 25 Hz … 20 kHz (IEC 61260-1, base 10): band `b` is centred on 1000 · 10^((b − 16)/10) Hz.

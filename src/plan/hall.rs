@@ -8,13 +8,13 @@ use super::gear::{self, GearKind, OutPort, Role};
 use super::kind::OutKind;
 use super::loading;
 use super::port::{Carries, Drive, Input, ModeKind, Output};
-use super::quantity::{Metres, Spl, Watts};
+use super::quantity::{Metres, Watts};
 use super::rig::{Place, Rig, Strip, ThingId, Venue, WireId, Wired};
 use super::routing::{Node, Paths, with_role};
 use super::signals;
 use super::sums::feedback::{self, Cure, Geometry};
 use super::sums::{Assumption, Quantity, Worked, air, exposure, levels, room, seats, time};
-use crate::units::{Db, Dbu, Seconds, SourceKind};
+use crate::units::{Db, Dbu, Seconds, SourceKind, Spl};
 
 /// Of music, under its peaks.
 const CREST: f64 = 12.0;

@@ -1,8 +1,8 @@
 //! Quantities of the rig whose mix-up would be silent.
 //!
-//! SI units: ohms (magnitude of an impedance, or a resistance), metres, watts, volts, amperes; sound pressure level
-//! in dB re 20 µPa (ISO 1683). Levels and differences in dB are those of `units`. No arithmetic is hidden here:
-//! formulas stand in `sums`. Edge cases: values are taken as they are; the reader of a file refuses what cannot be.
+//! SI units: ohms (magnitude of an impedance, or a resistance), metres, watts, volts, amperes. Levels and differences
+//! in dB are those of `units`. No arithmetic is hidden here: formulas stand in `sums`. Edge cases: values are taken as
+//! they are; the reader of a file refuses what cannot be.
 
 macro_rules! quantity {
     ($(#[$doc:meta])* $name:ident) => {
@@ -45,10 +45,6 @@ quantity! {
 quantity! {
     /// Cross-section of one conductor, mm².
     Area
-}
-quantity! {
-    /// Sound pressure level, dB re 20 µPa.
-    Spl
 }
 
 impl Metres {

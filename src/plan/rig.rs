@@ -5,9 +5,9 @@
 //! things that nothing is plugged into, wires to ports that a thing has not, and loops; the checks say so.
 
 use super::gear::{Gear, GearKind, InPort, OutPort, Side, Spec};
-use super::quantity::{Amperes, Metres, Spl, Volts};
+use super::quantity::{Amperes, Metres, Volts};
 use super::wire::Wire;
-use crate::units::{ChannelId, Db, Seconds, SourceKind};
+use crate::units::{ChannelId, Db, Seconds, SourceKind, Spl};
 
 /// Which thing of the rig.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -154,6 +154,11 @@ level! {
     Lufs
 }
 
+level! {
+    /// Sound pressure level, dB re 20 µPa (ISO 1683). Which weighting it has is said where it stands.
+    Spl
+}
+
 impl Dbfs {
     /// What an RMS reading of the AES17 convention lies above the plain one: 20 lg √2.
     pub const AES17_OFFSET: Db = Db(3.010_299_956_639_812);

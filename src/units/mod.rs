@@ -11,5 +11,5 @@ mod time;
 
 pub use id::ChannelId;
 pub use kind::SourceKind;
-pub use level::{Db, Dbfs, Dbu, Dbv, Lufs};
+pub use level::{Db, Dbfs, Dbu, Dbv, Lufs, Spl};
 pub use time::{FrameCount, Hertz, SampleRate, Seconds};

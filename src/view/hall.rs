@@ -70,11 +70,17 @@ pub fn show_headline(advice: &ShowAdvice) -> String {
 
 /// When it wants a hand; nothing does while all is as rehearsed.
 pub const fn urgency(advice: &ShowAdvice) -> Option<&'static str> {
-    match (advice.action, advice.urgency) {
-        (ShowAction::Nothing, _) => None,
-        (_, Urgency::Now) => Some("now"),
-        (_, Urgency::Soon) => Some("soon"),
-        (_, Urgency::Later) => Some("later"),
+    match advice.action {
+        ShowAction::Nothing => None,
+        _ => Some(urgency_word(advice.urgency)),
+    }
+}
+
+pub const fn urgency_word(urgency: Urgency) -> &'static str {
+    match urgency {
+        Urgency::Now => "now",
+        Urgency::Soon => "soon",
+        Urgency::Later => "later",
     }
 }
 

@@ -25,6 +25,7 @@ pub mod safe_sweep;
 mod sentence;
 mod setup;
 mod shelf;
+pub mod sound;
 pub mod spectra;
 mod states;
 pub mod sweeps;

@@ -3,7 +3,7 @@
 //! Levels are re full scale, or, once it is known what the desk's 0 reads here, in the desk's own dB:
 //! desk dB = dBFS − that reading.
 
-use crate::units::{Db, Dbfs, Lufs, Seconds};
+use crate::units::{Db, Dbfs, Lufs, Seconds, Spl};
 
 /// For machine-readable lines: rounded to 0.001; −∞ and NaN become `null`.
 pub fn thousandths(value: f64) -> serde_json::Value {
@@ -88,6 +88,11 @@ pub fn dbfs(value: Dbfs) -> String {
 /// "−23.1 LUFS".
 pub fn lufs(value: Lufs) -> String {
     format!("{} LUFS", level(Dbfs::new(value.get())))
+}
+
+/// "93.4": a level in a room, its weighting is said beside it.
+pub fn spl(value: Spl) -> String {
+    level(Dbfs::new(value.get()))
 }
 
 /// A difference without its sign: "6 dB", "6.5 dB".

@@ -27,6 +27,8 @@ mod ringing;
 mod ringout;
 /// The same samples, the same snapshot: ring, file, engine's thread.
 mod same;
+/// The level in the room: weightings, bursts, bands, promises, calibration, dose, advice.
+mod sound;
 /// The soundcheck on the simulated stage.
 mod soundcheck;
 /// The simulated stage keeps its promises.

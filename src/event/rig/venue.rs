@@ -11,9 +11,9 @@ use crate::event::error::{Doubt, Fault, Findings, quote};
 use crate::event::settings::{Reader, number, tables};
 use crate::event::text::line_column;
 use crate::event::words::{nearest, plain};
-use crate::plan::quantity::{Amperes, Metres, Spl, Volts};
+use crate::plan::quantity::{Amperes, Metres, Volts};
 use crate::plan::rig::{Circuit, Place, Seat, Venue};
-use crate::units::Seconds;
+use crate::units::{Seconds, Spl};
 
 const KEYS: [&str; 14] = [
     "version",

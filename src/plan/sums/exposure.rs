@@ -5,7 +5,7 @@
 //! comes first. Edge cases: no dose has a TWA of −∞.
 
 use super::{Assumption, Quantity as Q, Sum, Worked};
-use crate::plan::quantity::Spl;
+use crate::units::Spl;
 
 /// How long a level at a seat is safe by NIOSH; dB taken as dBA.
 pub fn safe_minutes(level: Spl) -> Worked {

@@ -7,8 +7,8 @@
 //! loudspeakers is an assumption: at most 3 dB each. Edge cases: no open microphone counts as one.
 
 use super::{Assumption, Quantity as Q, Sum, Worked};
-use crate::plan::quantity::{Metres, Spl};
-use crate::units::Db;
+use crate::plan::quantity::Metres;
+use crate::units::{Db, Spl};
 
 /// Left under the point where it rings.
 pub const SPARE: Db = Db::new(6.0);

@@ -7,8 +7,8 @@
 //! a distance or sensitivity of 0 gives −∞ or ∞.
 
 use super::{Assumption, Quantity as Q, Sum, Worked};
-use crate::plan::quantity::{Metres, Ohms, Spl};
-use crate::units::{Db, Dbu};
+use crate::plan::quantity::{Metres, Ohms};
+use crate::units::{Db, Dbu, Spl};
 
 const PASCAL: f64 = 20e-6;
 const BOLTZMANN: f64 = 1.380_649e-23;

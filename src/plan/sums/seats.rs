@@ -6,8 +6,8 @@
 //! itself counts as 1 m; several boxes are added as powers.
 
 use super::{Assumption, Quantity as Q, Sum, Worked};
-use crate::plan::quantity::{Metres, Spl, Watts};
-use crate::units::Db;
+use crate::plan::quantity::{Metres, Watts};
+use crate::units::{Db, Spl};
 
 /// Nobody sits closer, and the figures begin here.
 const NEAREST: f64 = 1.0;

@@ -6,3 +6,4 @@
 mod files;
 mod mistakes;
 mod save;
+mod sound;

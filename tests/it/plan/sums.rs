@@ -1,12 +1,12 @@
 //! The computations against published worked examples. Where a print fails its own arithmetic, the exact value of the
 //! formula counts, and the misprint is named.
 
-use beforedoors::plan::quantity::{Amperes, Area, Metres, Ohms, Spl, Volts, Watts};
+use beforedoors::plan::quantity::{Amperes, Area, Metres, Ohms, Volts, Watts};
 use beforedoors::plan::rules::loading_loss;
 use beforedoors::plan::sums::exposure::{NIOSH, OSHA};
 use beforedoors::plan::sums::feedback::{self, Cure, Geometry};
 use beforedoors::plan::sums::{air, cable, levels, loads, mains, room, seats, time};
-use beforedoors::units::{Db, Dbu, Dbv, Seconds};
+use beforedoors::units::{Db, Dbu, Dbv, Seconds, Spl};
 
 #[track_caller]
 fn close(got: f64, expected: f64, tolerance: f64) {
