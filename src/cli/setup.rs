@@ -7,8 +7,8 @@ use anyhow::Context;
 use super::args::Way;
 use super::out;
 use crate::engine::Connection;
-use crate::event::{Event, Recent};
-use crate::view::Setup;
+use crate::event::{Consent, Date, Event, Recent, log};
+use crate::view::{Setup, multitrack};
 
 /// The event folder that was named; else the one in the current folder, if there is one.
 pub fn read(folder: Option<&Path>) -> anyhow::Result<Setup> {
@@ -21,7 +21,19 @@ pub fn read(folder: Option<&Path>) -> anyhow::Result<Setup> {
     for warning in warnings {
         out::note(&warning.to_string());
     }
+    if let Some(last) =
+        event.settings.recording.as_ref().filter(|consent| is_past(consent)).and_then(|it| it.delete_after)
+    {
+        let files = log::recorded(&folder);
+        if !files.is_empty() {
+            out::note(&multitrack::overdue(last, &files));
+        }
+    }
     Ok(Setup::of(event))
+}
+
+fn is_past(consent: &Consent) -> bool {
+    Date::today().is_some_and(|today| consent.is_past(today))
 }
 
 /// The event in the current folder, else the one the window was left with.

@@ -10,6 +10,7 @@ pub mod folder;
 pub mod hall;
 pub mod linecheck;
 mod pipeline;
+pub mod record;
 pub mod recording;
 mod replay;
 pub mod ring_recording;

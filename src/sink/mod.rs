@@ -1,5 +1,6 @@
 //! What goes out: the test tone, through an armed output or as a WAV file to play from elsewhere; the noise for two
-//! sides and an excerpt of a recording, through an armed output; copies of recordings as WAV.
+//! sides and an excerpt of a recording, through an armed output; copies of recordings as WAV;
+//! what is heard, recorded while it is heard (`record`).
 //!
 //! No sound leaves the machine before the person has confirmed the volume: `arm` gives the token that
 //! `ToneOutput::start`, `SideOutput::start` and `ExcerptOutput::start` want. Levels are sine peaks in dBFS. Names `units`, `block` and `dsp` only.
@@ -8,9 +9,11 @@ mod error;
 mod excerpt;
 mod live;
 mod narrow;
+pub mod record;
 mod tone;
 mod wav;
 mod wave;
+mod wave_form;
 
 pub use crate::dsp::side_noise::Sides;
 pub use error::SinkError;
@@ -19,7 +22,8 @@ pub use live::{ExcerptOutput, OutputDevice, SideOutput, ToneOutput, outputs};
 pub use narrow::{Narrow, Width};
 pub use tone::{RAMP, TONE_HIGHEST, TONE_PITCH, TONE_START, TONE_STEP, ToneGenerator};
 pub use wav::{TONE_FILE, TonePart, write_tone_wav};
-pub use wave::{Mark, WaveCopy, WaveShape};
+pub use wave::WaveCopy;
+pub use wave_form::{Mark, WaveShape};
 
 /// Leave to make a sound, given once for each confirmation.
 #[derive(Debug)]
