@@ -105,7 +105,7 @@ fn follow<H: Hall>(
                     desk.answer(false);
                 }
                 mark if evening.has_log() && mark.split_whitespace().next() == Some("mark") => {
-                    evening.mark(line.trim()["mark".len()..].trim());
+                    evening.mark(line.trim().trim_start_matches(|c: char| !c.is_whitespace()).trim());
                     out::note(labels::MARKED);
                 }
                 other => match other.strip_prefix("mains").map(|by| by.trim().parse::<f64>()) {

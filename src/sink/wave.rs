@@ -7,7 +7,7 @@ use std::fs::{self, File};
 use std::io::{self, BufWriter, ErrorKind, Seek, Write};
 use std::path::{Path, PathBuf};
 
-use super::wave_form::{Mark, WaveShape, tail};
+use super::wave_form::{COPIED, Mark, WaveShape, tail};
 
 /// A copy in the making; dropped before `finish`, it leaves nothing.
 pub struct WaveCopy {
@@ -29,7 +29,7 @@ impl WaveCopy {
         let (file, beside) = create_beside(target)?;
         let target = target.to_owned();
         let file = BufWriter::with_capacity(256 << 10, file);
-        let head = shape.head();
+        let head = shape.head(COPIED);
         let mut copy = Self { file, shape, beside, target, written: 0, data_at: head.len() as u64, done: false };
         copy.file.write_all(&head)?;
         Ok(copy)

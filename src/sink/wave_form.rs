@@ -1,5 +1,5 @@
 //! The form of a WAV file that grows: RIFF WAVE, or RF64 beyond 4 GB (EBU Tech 3306: the place for `ds64` is kept by a
-//! JUNK chunk of its size); the program's name in `LIST INFO` as `ISFT`, by which its files are known again; marks as
+//! JUNK chunk of its size); the program's name in `LIST INFO` as `ISFT`, by which its copies are known again; marks as
 //! `cue ` and `LIST adtl` with `labl` and `ltxt` (Multimedia Programming Interface and Data Specifications 1.0), their
 //! texts in UTF-8.
 //!
@@ -45,13 +45,14 @@ pub struct Mark {
 }
 
 const JUNK: u32 = 28;
-/// What made it.
-const MAKER: &[u8] = concat!(env!("CARGO_PKG_NAME"), "\0").as_bytes();
+/// What made it: a copy of a recording, which is no take, or a recording.
+pub(super) const COPIED: &str = concat!(env!("CARGO_PKG_NAME"), "\0");
+pub(super) const RECORDED: &str = concat!(env!("CARGO_PKG_NAME"), " recording\0");
 const FULL: u64 = u32::MAX as u64;
 
 impl WaveShape {
     /// All that stands before the sound, of which there is none yet.
-    pub(super) fn head(&self) -> Vec<u8> {
+    pub(super) fn head(&self, maker: &str) -> Vec<u8> {
         let mut head = b"RIFF\0\0\0\0WAVEJUNK".to_vec();
         head.extend(JUNK.to_le_bytes());
         head.extend([0; JUNK as usize]);
@@ -72,7 +73,7 @@ impl WaveShape {
             // The rest of the identifier that WAVE_FORMAT_EXTENSIBLE gives all plain codings.
             head.extend([0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71]);
         }
-        head.extend(chunk(b"LIST", &[b"INFO", chunk(b"ISFT", MAKER).as_slice()].concat()));
+        head.extend(chunk(b"LIST", &[b"INFO", chunk(b"ISFT", maker.as_bytes()).as_slice()].concat()));
         head.extend(b"data\0\0\0\0");
         let whole = head.len() as u32 - 8;
         head[4..8].copy_from_slice(&whole.to_le_bytes());

@@ -7,7 +7,7 @@
 use std::fs::File;
 use std::io::{self, Seek, SeekFrom, Write};
 
-use crate::sink::wave_form::{Mark, WaveShape, tail};
+use crate::sink::wave_form::{Mark, RECORDED, WaveShape, tail};
 
 /// What a file that grows is written to.
 pub trait Stored: Write + Seek + Send + 'static {
@@ -39,7 +39,7 @@ pub struct GrowingWave<F> {
 
 impl<F: Stored> GrowingWave<F> {
     pub fn begin(mut file: F, shape: WaveShape) -> io::Result<Self> {
-        let head = shape.head();
+        let head = shape.head(RECORDED);
         file.write_all(&head)?;
         Ok(Self { file, shape, data_at: head.len() as u64, sound: 0, told: 0 })
     }

@@ -5,8 +5,8 @@
 //! put in. Edge cases: a block of another width counts as missing; what is missing before the first sound is no gap.
 
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
 use std::sync::atomic::Ordering::{Acquire, Release};
+use std::sync::atomic::{AtomicBool, AtomicU64};
 
 use ringbuf::traits::{Consumer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
@@ -40,8 +40,27 @@ pub(super) struct Flags {
     pub stop: AtomicBool,
     /// No more sound will come.
     pub ended: AtomicBool,
+    /// What is missing behind the last parcel.
+    pub left: Left,
     /// The writer has ended.
     pub over: AtomicBool,
+}
+
+#[derive(Default)]
+pub(super) struct Left {
+    device: AtomicU64,
+    disk: AtomicU64,
+}
+
+impl Left {
+    fn set(&self, missing: Missing) {
+        self.device.store(missing.device, Release);
+        self.disk.store(missing.disk, Release);
+    }
+
+    pub fn get(&self) -> Missing {
+        Missing { device: self.device.load(Acquire), disk: self.disk.load(Acquire) }
+    }
 }
 
 /// The engine's end. Dropped, it hands on what it still holds, and the recording ends.
@@ -150,6 +169,7 @@ impl Drop for Recorder {
         if let Some(parcel) = self.at_hand.take() {
             self.hand_on(parcel);
         }
+        self.flags.left.set(self.missing);
         self.flags.ended.store(true, Release);
     }
 }

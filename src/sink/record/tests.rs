@@ -256,6 +256,21 @@ fn what_the_disk_is_too_slow_for_is_a_gap_of_its_length() {
     }
 }
 
+/// Nothing comes behind it: the file is as long as the evening all the same.
+#[test]
+fn what_is_missing_at_the_end_is_silence_too() {
+    let disk = Memory::new(PLENTY, PLENTY);
+    let (mut recorder, recording) = start_on(disk.clone(), format(1), plan(&[])).unwrap();
+    disk.shut(true);
+    recorder.take(&block(1, 0, 100_000, 0).as_block());
+    drop(recorder);
+    disk.shut(false);
+    let news = recording.end();
+    assert_eq!(stopped(&news), (Stop::Asked, 12.5));
+    assert_eq!(gaps(&news).len(), 1);
+    assert_eq!(track(&disk.files()[0], 0).len(), 100_000);
+}
+
 /// It says so, ends the file whole, and what is taken afterwards goes nowhere.
 #[test]
 fn a_full_disk_ends_the_recording_not_the_show() {

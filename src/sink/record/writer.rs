@@ -17,7 +17,7 @@ use ringbuf::traits::{Consumer, Producer};
 
 use super::disk::{Disk, create_dated};
 use super::growing::GrowingWave;
-use super::queue::{Outlet, Parcel};
+use super::queue::{Missing, Outlet, Parcel};
 use super::{Cause, Gap, RecordEvent, RecordPlan, Stop};
 use crate::sink::narrow::{Narrow, Width};
 use crate::sink::wave_form::{Mark, WaveShape};
@@ -112,7 +112,7 @@ impl<D: Disk> Writer<D> {
                     let _ = outlet.empty.try_push(parcel);
                     done
                 }
-                None if ends => return Stop::Asked,
+                None if ends => return self.gaps_of(outlet.flags.left.get()).err().unwrap_or(Stop::Asked),
                 None => {
                     thread::sleep(NAP);
                     naps += 1;
@@ -126,8 +126,7 @@ impl<D: Disk> Writer<D> {
     }
 
     fn write(&mut self, parcel: &Parcel) -> Result<(), Stop> {
-        self.gap(Cause::Device, parcel.missing.device)?;
-        self.gap(Cause::Disk, parcel.missing.disk)?;
+        self.gaps_of(parcel.missing)?;
         let mut bytes = std::mem::take(&mut self.bytes);
         bytes.clear();
         let block = parcel.block.as_block();
@@ -151,6 +150,11 @@ impl<D: Disk> Writer<D> {
 
     fn renew(&mut self) -> Result<(), Stop> {
         self.wave.tell().map_err(|error| stop(&error))
+    }
+
+    fn gaps_of(&mut self, missing: Missing) -> Result<(), Stop> {
+        self.gap(Cause::Device, missing.device)?;
+        self.gap(Cause::Disk, missing.disk)
     }
 
     /// Silence, so that time stays true.
