@@ -121,8 +121,12 @@ fn a_killed_log_can_be_read_and_gone_on_with() {
     let (mut told, mut torn) = (0, 0);
     for kill in 0..kills(20) {
         let _ = fs::remove_file(folder.path().join("progress"));
-        let child = run("recording::kills::child_logs", folder.path());
-        told += kill_at(child, folder.path(), dice.random_range(1..40));
+        // By turns each line at once, and beside the program.
+        let at_once = kill % 2 == 0;
+        let test = if at_once { "recording::kills::child_adds" } else { "recording::kills::child_logs" };
+        let child = run(test, folder.path());
+        let came = kill_at(child, folder.path(), dice.random_range(1..40));
+        told += if at_once { came } else { 0 };
         if kill % 4 == 3 {
             // As if the machine had gone in the middle of a line.
             let mut log = fs::OpenOptions::new().append(true).open(folder.path().join("log.jsonl")).expect("there");
@@ -143,13 +147,27 @@ fn a_killed_log_can_be_read_and_gone_on_with() {
 }
 
 #[test]
+fn child_adds() {
+    let Some(folder) = std::env::var_os(FOLDER).map(std::path::PathBuf::from) else { return };
+    let progress = Progress::begin(&folder);
+    for number in 1..100_000 {
+        log::add(&folder, &Entry::new("acknowledged", evidence(number))).expect("written");
+        progress.tell(number);
+    }
+}
+
+#[test]
 fn child_logs() {
     let Some(folder) = std::env::var_os(FOLDER).map(std::path::PathBuf::from) else { return };
     let (progress, log) = (Progress::begin(&folder), Log::open(&folder).expect("a log"));
     for number in 1..100_000 {
-        let long = "x".repeat(number as usize * 97 % 3_000);
-        log.add(&Entry::new("beside", json!({ "number": number, "text": long })));
-        log::add(&folder, &Entry::new("acknowledged", json!({ "number": number }))).expect("written");
+        log.add(&Entry::new("beside", evidence(number)));
         progress.tell(number);
+        std::thread::sleep(Duration::from_micros(500));
     }
+}
+
+/// Lines of many lengths.
+fn evidence(number: u64) -> Value {
+    json!({ "number": number, "text": "x".repeat(number as usize * 97 % 3_000) })
 }
