@@ -64,15 +64,17 @@ pub fn carry(folder: &Path, parts: &[Part]) -> Result<Vec<PathBuf>, CarryError> 
         rig::FILES.iter().try_for_each(|(name, text)| {
             let path = example.join(name);
             match holds(&path, text.as_bytes()) {
-                Ok(true) => Ok(made.push(path)),
-                Ok(false) => Err(CarryError::Differs(path)),
-                Err(cause) => Err(EventError::Unwritable { path, cause }.into()),
+                Ok(true) => made.push(path),
+                Ok(false) => return Err(CarryError::Differs(path)),
+                Err(cause) => return Err(EventError::Unwritable { path, cause }.into()),
             }
+            Ok(())
         })
     });
     if whole.is_err() {
-        // The first failure is the one to tell.
+        // The first failure is the one to tell. Nothing of the example was there before.
         made.iter().for_each(|path| drop(fs::remove_file(path)));
+        let _ = fs::remove_dir_all(&example);
     }
     whole.map(|()| made)
 }
