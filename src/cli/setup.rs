@@ -7,7 +7,7 @@ use anyhow::Context;
 use super::args::Way;
 use super::out;
 use crate::engine::Connection;
-use crate::event::{Consent, Date, Event, Recent, log};
+use crate::event::{Date, Event, Recent, log};
 use crate::view::{Setup, multitrack};
 
 /// The event folder that was named; else the one in the current folder, if there is one.
@@ -21,19 +21,18 @@ pub fn read(folder: Option<&Path>) -> anyhow::Result<Setup> {
     for warning in warnings {
         out::note(&warning.to_string());
     }
-    if let Some(last) =
-        event.settings.recording.as_ref().filter(|consent| is_past(consent)).and_then(|it| it.delete_after)
-    {
-        let files = log::recorded(&folder);
-        if !files.is_empty() {
-            out::note(&multitrack::overdue(last, &files));
-        }
-    }
+    remind(&event);
     Ok(Setup::of(event))
 }
 
-fn is_past(consent: &Consent) -> bool {
-    Date::today().is_some_and(|today| consent.is_past(today))
+/// Of recordings that should be gone.
+fn remind(event: &Event) {
+    let overdue = || event.settings.recording.as_ref()?.overdue(Date::today()?);
+    let Some(last) = overdue() else { return };
+    let files = log::recorded(event.folder());
+    if !files.is_empty() {
+        out::note(&multitrack::overdue(last, &files));
+    }
 }
 
 /// The event in the current folder, else the one the window was left with.

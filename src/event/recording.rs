@@ -21,9 +21,9 @@ pub struct Consent {
 }
 
 impl Consent {
-    /// Whether recordings should be gone by this day.
-    pub fn is_past(&self, today: Date) -> bool {
-        self.delete_after.is_some_and(|last| today > last)
+    /// The last day, once it is past.
+    pub fn overdue(&self, today: Date) -> Option<Date> {
+        self.delete_after.filter(|last| today > *last)
     }
 }
 
