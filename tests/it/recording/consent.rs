@@ -52,7 +52,7 @@ fn the_answer_is_kept_beside_what_a_person_wrote() {
 
 #[test]
 fn mistakes_in_it_are_told_with_their_place() {
-    let text = "version = 1\nname = \"C\"\n[recording]\nasked = \"yes\"\nbarred = [\"Ana\", 70, 2, 2]\ndelete_after = \"soon\"\nbard = []\n";
+    let text = "version = 1\nname = \"C\"\n[recording]\nasked = \"yes\"\nbarred = [\"Ana\", 70, 2, 2]\ndelete_after = \"soon\"\nbared = []\n";
     let error = Event::open(event(text).path()).expect_err("mistakes").to_string();
     for told in [
         "event.toml:4:9 (recording, asked): “yes” is not an answer. Expected true or false",
@@ -62,7 +62,7 @@ fn mistakes_in_it_are_told_with_their_place() {
     ] {
         assert!(error.contains(told), "{told}\nin\n{error}");
     }
-    let doubtful = event("version = 1\nname = \"C\"\n[recording]\nasked = true\nbarred = [2, 2]\nbard = []\n");
+    let doubtful = event("version = 1\nname = \"C\"\n[recording]\nasked = true\nbarred = [2, 2]\nbared = []\n");
     let (read, doubts) = Event::open(doubtful.path()).expect("readable");
     assert_eq!(read.settings.recording.map(|consent| consent.barred), Some(vec![ChannelId::new(1)]));
     let doubts: Vec<String> = doubts.iter().map(ToString::to_string).collect();
