@@ -7,6 +7,7 @@ use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 use super::linecheck::{Fault, fault};
 use super::ringout::{DeskArgs, EqArg};
 use crate::view::linecheck::LINECHECK_KEYS;
+use crate::view::multitrack::RECORDING_NEWS_KEYS;
 use crate::view::plan::PLAN_KEYS;
 use crate::view::ringout::{RINGOUT_STEP_KEYS, SHOW_STEP_KEYS};
 use crate::view::sweeps::{MARGIN_KEYS, SEAT_KEYS};
@@ -57,6 +58,12 @@ pub enum Command {
     ///
     /// Without a device: a simulated show night. Type done, leave or quit.
     Show(ShowArgs),
+    /// Put the program with all it needs into a folder, such as on a stick, for a laptop where nothing may be installed
+    Carry {
+        /// The folder; nothing that is there is replaced
+        #[arg(value_name = "FOLDER")]
+        folder: PathBuf,
+    },
     /// The input devices of this machine, with channels and rates
     Devices(DevicesArgs),
     /// A completion script for your shell
@@ -97,8 +104,11 @@ pub struct SoundcheckArgs {
     /// Write the tone as a WAV file, to be played from somewhere else, and stop
     #[arg(long, value_name = "PATH")]
     pub tone_file: Option<PathBuf>,
+    /// Record all channels that may be recorded into this folder while listening
+    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["file", "stage"])]
+    pub record: Option<PathBuf>,
     /// Lines for other programs: JSON, one object a line
-    #[arg(long, long_help = records::SOUNDCHECK_KEYS)]
+    #[arg(long, long_help = format!("{}\n\n{RECORDING_NEWS_KEYS}", records::SOUNDCHECK_KEYS))]
     pub json: bool,
 }
 
@@ -343,8 +353,11 @@ pub struct ShowArgs {
     /// The equaliser of the mains
     #[arg(long, value_name = "KIND", default_value = "31")]
     pub eq: EqArg,
+    /// Record all channels that may be recorded into this folder while listening
+    #[arg(long, value_name = "FOLDER", requires = "device")]
+    pub record: Option<PathBuf>,
     /// Lines for other programs: JSON, one object a line
-    #[arg(long, long_help = SHOW_STEP_KEYS)]
+    #[arg(long, long_help = format!("{SHOW_STEP_KEYS}\n\n{RECORDING_NEWS_KEYS}"))]
     pub json: bool,
 }
 

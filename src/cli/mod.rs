@@ -4,9 +4,11 @@
 //! files bad input counts first, then findings, then what could not be told.
 
 mod args;
+mod carry;
 mod desk;
 mod devices;
 mod end;
+mod evening;
 mod keys;
 mod linecheck;
 mod lines;
@@ -17,7 +19,7 @@ mod recordings;
 pub mod ringout;
 mod screen;
 mod setup;
-pub mod show;
+mod show;
 mod soundcheck;
 mod sweeps;
 
@@ -79,6 +81,7 @@ pub fn main(window: Window, printer: Printer, takes_printer: TakesPrinter) -> Ex
         Some(Command::Margin(args)) => sweeps::margin(&args),
         Some(Command::Seats(args)) => sweeps::seats(&args),
         Some(Command::Plan(args)) => plan::run(&args.what, printer),
+        Some(Command::Carry { folder }) => carry::run(&folder),
         Some(Command::Devices(args)) => devices::run(&args),
         Some(Command::Completions { shell }) => {
             // Into memory first: the generator does not forgive a closed pipe.

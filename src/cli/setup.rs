@@ -7,8 +7,8 @@ use anyhow::Context;
 use super::args::Way;
 use super::out;
 use crate::engine::Connection;
-use crate::event::{Event, Recent};
-use crate::view::Setup;
+use crate::event::{Date, Event, Recent, log};
+use crate::view::{Setup, multitrack};
 
 /// The event folder that was named; else the one in the current folder, if there is one.
 pub fn read(folder: Option<&Path>) -> anyhow::Result<Setup> {
@@ -21,7 +21,18 @@ pub fn read(folder: Option<&Path>) -> anyhow::Result<Setup> {
     for warning in warnings {
         out::note(&warning.to_string());
     }
+    remind(&event);
     Ok(Setup::of(event))
+}
+
+/// Of recordings that should be gone.
+fn remind(event: &Event) {
+    let overdue = || event.settings.recording.as_ref()?.overdue(Date::today()?);
+    let Some(last) = overdue() else { return };
+    let files = log::recorded(event.folder());
+    if !files.is_empty() {
+        out::note(&multitrack::overdue(last, &files));
+    }
 }
 
 /// The event in the current folder, else the one the window was left with.

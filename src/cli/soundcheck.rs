@@ -13,12 +13,14 @@ use anyhow::{bail, ensure};
 
 use super::args::{MoodArg, SoundcheckArgs};
 use super::end::EndRequest;
+use super::evening::{self, Evening, News};
 use super::setup;
 use super::{Exit, desk, lines, out, recordings, screen};
 use crate::engine::session::{Hearing, Link, Pace, Session, Status};
 use crate::engine::{self, ChannelState, Connection, Mood, Skill, Snapshot, Step};
+use crate::units::FrameCount;
 use crate::view::words::{self, plain};
-use crate::view::{DeskWords, Setup, choice, records};
+use crate::view::{DeskWords, Setup, choice, multitrack, records};
 
 const PUBLISHED: Duration = Duration::from_millis(100);
 
@@ -50,6 +52,8 @@ pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
         ask_desk_words(&mut setup)?;
     }
     let listed = inputs.as_ref().filter(|_| connection == Connection::Usb).map_or(0, Vec::len);
+    ensure!(!staged || args.record.is_none(), multitrack::OF_THE_STAGE);
+    let consent = args.record.as_ref().map(|_| evening::consent(&mut setup)).transpose()?;
     let session = Session::start(hearing, inputs, connection, None)?;
     let end = EndRequest::watch()?;
     let unnamed = (staged && !args.stage && setup.event.is_some()).then(|| words::NO_DEVICE_NAMED.to_owned());
@@ -57,9 +61,18 @@ pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
     if staged || setup.names.is_empty() {
         setup.names = session.names().iter().map(|name| plain(name)).collect();
     }
+    let mut evening = if staged { Evening::default() } else { Evening::of(&setup)? };
+    if let (Some(folder), Some(consent)) = (&args.record, &consent) {
+        let recording = session.record(evening::plan(folder, multitrack::SOUNDCHECK, consent))?;
+        evening.keep(recording, consent).tell(args.json)?;
+    }
     if on_terminal {
-        let around = screen::Around { setup: &setup, connection, staged, doubt: doubt.as_deref() };
-        screen::show(&session, &around, &end)?;
+        let mut doubt = doubt;
+        screen::show(&session, &end, |snapshot, status| {
+            let alert = hear(&mut evening, snapshot, status).into_iter().rfind(|news| news.is_alert);
+            doubt = alert.map(|news| news.text).or(doubt.take());
+            screen::Around { setup: &setup, connection, staged, doubt: doubt.clone() }
+        })?;
     } else {
         match (&doubt, &setup.event) {
             (Some(doubt), Some(event)) if args.json => {
@@ -72,8 +85,9 @@ pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
             out::line(words::TO_YOUR_DESK)?;
             out::line("")?;
         }
-        follow(&session, &setup, args.json, &end)?;
+        follow(&session, &mut evening, &setup, args.json, &end)?;
     }
+    evening.end().iter().try_for_each(|news| news.tell(args.json))?;
     let snapshot = session.snapshot();
     if let Status::Lost(why) = session.status() {
         out::note(&format!("beforedoors: {why}"));
@@ -104,11 +118,20 @@ fn hearing(args: &SoundcheckArgs, setup: &Setup, on_terminal: bool) -> Hearing {
     Hearing::Stage { seed: args.seed.unwrap_or(1), mood, pace }
 }
 
+/// What happens beside the soundcheck.
+fn hear(evening: &mut Evening, snapshot: &Snapshot, status: &Status) -> Vec<News> {
+    let missed = FrameCount::new(snapshot.lost_frames).at(snapshot.readings.rate);
+    let lost = if let Status::Lost(why) = status { Some(why.as_str()) } else { None };
+    evening.follow(snapshot.at, missed, lost)
+}
+
 /// Tells each change of the next step until the session ends, is told to, or whoever reads has had enough.
-fn follow(session: &Session, setup: &Setup, json: bool, end: &EndRequest) -> io::Result<()> {
+fn follow(session: &Session, evening: &mut Evening, setup: &Setup, json: bool, end: &EndRequest) -> io::Result<()> {
     let mut losses = out::Losses::default();
     while !end.came() {
-        losses.look_at(session.status());
+        let status = session.status();
+        hear(evening, &session.snapshot(), &status).iter().try_for_each(|news| news.tell(json))?;
+        losses.look_at(status);
         let (at, advice) = match session.changes().recv_timeout(PUBLISHED) {
             Ok(change) => change,
             Err(RecvTimeoutError::Timeout) => continue,

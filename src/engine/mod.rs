@@ -11,6 +11,7 @@ pub mod hall;
 pub mod linecheck;
 mod pipeline;
 pub mod quiet;
+pub mod record;
 pub mod recording;
 mod replay;
 pub mod ring_recording;

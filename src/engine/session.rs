@@ -13,6 +13,7 @@ use super::snapshot::Snapshot;
 use super::stagehand::{Skill, Stagehand};
 use crate::block::{BlockBuf, Format};
 use crate::coach::{Advice, Answer, Connection, Input};
+use crate::sink::record::{self, RecordError, RecordPlan, Recorder, Recording};
 pub use crate::source::live::InputDevice;
 use crate::source::live::{self, LiveError};
 use crate::source::stage::{Mood, Stage, StageConfig};
@@ -83,12 +84,13 @@ pub fn devices() -> Result<Vec<InputDevice>, LiveError> {
 pub struct Session {
     running: Running<Snapshot, Advice, Command>,
     /// The newest second listener; none where there is no device.
-    overhearing: Option<Shared>,
+    overhearing: Option<Shared<Overhearing>>,
+    recorder: Shared<Recorder>,
     names: Vec<Name>,
     format: Format,
 }
 
-type Shared = Arc<Mutex<Option<Overhearing>>>;
+type Shared<T> = Arc<Mutex<Option<T>>>;
 
 const STAGE_RATE: u32 = 48_000;
 /// For the last picture.
@@ -107,9 +109,18 @@ impl Session {
         let inputs = inputs.unwrap_or_else(|| usual_inputs(&mut ears));
         let pipeline = Pipeline::new(format, &inputs, connection);
         let overhearing = ears.is_live().then(Shared::default);
-        let work = Soundchecking { pipeline, hand, overhearing: overhearing.clone() };
+        let recorder = Shared::default();
+        let work = Soundchecking { pipeline, hand, overhearing: overhearing.clone(), recorder: Arc::clone(&recorder) };
         let running = Running::start("engine", work, ears, wake)?;
-        Ok(Self { running, overhearing, names, format })
+        Ok(Self { running, overhearing, recorder, names, format })
+    }
+
+    /// Records what is heard from now on, until the recording or the session ends; the one before this ends.
+    pub fn record(&self, plan: RecordPlan) -> Result<Recording, RecordError> {
+        let (recorder, recording) = record::start(self.format, plan)?;
+        let before = lock(&self.recorder).replace(recorder);
+        drop(before);
+        Ok(recording)
     }
 
     /// Every change of the next step, in order, with its time on the audio clock.
@@ -178,7 +189,8 @@ fn usual_inputs(ears: &mut Ears) -> Vec<Input> {
 struct Soundchecking {
     pipeline: Pipeline,
     hand: Option<Stagehand>,
-    overhearing: Option<Shared>,
+    overhearing: Option<Shared<Overhearing>>,
+    recorder: Shared<Recorder>,
 }
 
 impl Work for Soundchecking {
@@ -187,6 +199,9 @@ impl Work for Soundchecking {
     type Command = Command;
 
     fn hear(&mut self, block: &BlockBuf) {
+        if let Some(recorder) = lock(&self.recorder).as_mut() {
+            recorder.take(&block.as_block());
+        }
         self.pipeline.push(&block.as_block());
         let Some(shared) = &self.overhearing else { return };
         let mut overhearing = lock(shared);
@@ -220,6 +235,7 @@ impl Work for Soundchecking {
 
     fn finish(&mut self) {
         self.pipeline.finish();
+        *lock(&self.recorder) = None;
         // The second listener's sound is over as well.
         if let Some(shared) = &self.overhearing {
             *lock(shared) = None;

@@ -173,6 +173,8 @@ pub enum Doubt {
     NoSongName(usize),
     #[error("channel {0} is opened twice by this song")]
     OpenedTwice(u16),
+    #[error("channel {0} is barred twice from recordings")]
+    BarredTwice(u16),
     #[error("the last line has no end; check that the whole file is there")]
     CutOff,
     #[error("the word “{word}” is not known here; it is kept but not used{}", did_you_mean(".", .near))]

@@ -33,6 +33,11 @@
 //! daily_dba = [80, 85, 87]         # for staff, LEX,8h: lower and upper action value, limit
 //! peak_dbc = [135, 137, 140]       # the same for peaks
 //!
+//! [recording]
+//! asked = true                     # it was asked who may be recorded
+//! barred = [4, 7]                  # the channels that are never recorded
+//! delete_after = 2027-04-30        # recordings should be gone after this day; nothing is deleted by itself
+//!
 //! [[song]]                         # one for each song, in the order of the programme
 //! name = "Opening song"
 //! open = [1, 2, 6]                 # the channels that are open in it
@@ -53,12 +58,13 @@
 //! are kept. Cells may be separated by `,`, `;` or tabs, numbers may have a decimal comma, the text may be
 //! UTF-8 or, with a byte-order mark, UTF-16.
 //!
-//! `linecheck.csv` holds the ticks of the last line check (`ticks.rs`).
+//! `log.jsonl` tells what happened (`log.rs`). `linecheck.csv` holds the ticks of the last line check (`ticks.rs`).
 //!
 //! Edge cases: everything wrong in both files is told at once, with file, line, column and what was expected
 //! ([`EventError::Mistakes`]); what is merely doubtful is an [`EventWarning`]. Nothing is written that could
 //! not be read back, and nothing over a file that somebody changed meanwhile.
 
+pub mod carried;
 mod error;
 mod inputs;
 mod list;
@@ -66,6 +72,7 @@ pub mod log;
 mod pairs;
 mod paste;
 mod recent;
+mod recording;
 mod rewrite;
 pub mod rig;
 mod row;
@@ -86,6 +93,7 @@ pub use inputs::{Input, inputs_text, parse_inputs, read_inputs, write_inputs};
 pub use list::{Change, List};
 pub use pairs::pairs;
 pub use recent::Recent;
+pub use recording::Consent;
 pub use settings::{Desk, Settings, Song};
 pub use sound::Sound;
 pub use ticks::{Tick, read_ticks, write_ticks};

@@ -5,11 +5,12 @@
 
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, TableLike, TomlError, Value};
 
+use super::recording::Consent;
 use super::settings::{Settings, Song, VERSION};
 use super::sound;
 use super::when::{Date, Doors};
 use super::words::Listening;
-use crate::units::{Db, Dbfs};
+use crate::units::{ChannelId, Db, Dbfs};
 
 /// `text` says `old`; the answer says `new`.
 pub(super) fn rewrite(text: &str, old: &Settings, new: &Settings) -> Result<String, TomlError> {
@@ -42,6 +43,17 @@ pub(super) fn rewrite(text: &str, old: &Settings, new: &Settings) -> Result<Stri
         let table = event.entry("sound").or_insert(Item::Table(Table::new()));
         if let Some(table) = table.as_table_like_mut() {
             sound::write(table, &old.sound, &new.sound);
+        }
+    }
+    if old.recording != new.recording {
+        let recording = event.entry("recording").or_insert(Item::Table(Table::new()));
+        if let Some(table) = recording.as_table_like_mut() {
+            let (old, new) = (old.recording.as_ref(), new.recording.as_ref());
+            put(table, "asked", &old.map(|_| true), &new.map(|_| true), |asked| asked.into());
+            let barred = |consent: Option<&Consent>| consent.map(|consent| consent.barred.clone());
+            put(table, "barred", &barred(old), &barred(new), |barred| channels(&barred));
+            let day = |consent: Option<&Consent>| consent.and_then(|consent| consent.delete_after);
+            put(table, "delete_after", &day(old), &day(new), |date: Date| datetime(&date.to_string()));
         }
     }
     Ok(document.to_string())
@@ -87,12 +99,14 @@ fn songs(there: Option<&Item>, old: &[Song], new: &[Song]) -> ArrayOfTables {
         // A table stands where it is put, not where it stood.
         table.set_position(None);
         put(&mut table, "name", &before.map(|before| &before.name), &Some(&song.name), |name| name.as_str().into());
-        put(&mut table, "open", &before.map(|before| &before.open), &Some(&song.open), |open| {
-            Value::Array(open.iter().map(|channel| i64::from(channel.number())).collect::<Array>())
-        });
+        put(&mut table, "open", &before.map(|before| &before.open), &Some(&song.open), |open| channels(open));
         songs.push(table);
     }
     songs
+}
+
+fn channels(channels: &[ChannelId]) -> Value {
+    Value::Array(channels.iter().map(|channel| i64::from(channel.number())).collect::<Array>())
 }
 
 /// With a day as TOML's own date and time, else as text.

@@ -9,6 +9,7 @@ use std::ops::RangeInclusive;
 use toml_edit::{Document, Item, TableLike, Value};
 
 use super::error::{Doubt, Fault, Findings, quote};
+use super::recording::{self, Consent};
 use super::sound::{self, Sound};
 use super::text::line_column;
 use super::when::{Date, Doors};
@@ -32,6 +33,8 @@ pub struct Settings {
     pub songs: Vec<Song>,
     pub desk: Desk,
     pub sound: Sound,
+    /// `None`: nobody was asked yet who may be recorded.
+    pub recording: Option<Consent>,
 }
 
 /// A song, or anything else that opens and closes microphones.
@@ -60,7 +63,7 @@ pub struct Desk {
 }
 
 /// The last five belong to the rig.
-const EVENT_KEYS: [&str; 14] = [
+const EVENT_KEYS: [&str; 15] = [
     "version",
     "name",
     "place",
@@ -70,6 +73,7 @@ const EVENT_KEYS: [&str; 14] = [
     "song",
     "desk",
     "sound",
+    "recording",
     "venue",
     "gear",
     "show_hours",
@@ -110,6 +114,7 @@ pub(super) fn read(text: &str, folder_name: &str, listed: Option<&[ChannelId]>, 
         songs: reader.songs(event, listed),
         desk: reader.desk(event),
         sound: sound::read(event, &mut reader),
+        recording: recording::read(&mut reader, event),
     }
 }
 
@@ -163,39 +168,45 @@ impl<'a> Reader<'a> {
                 self.findings.warn(at, &format!("song {}", index + 1), Doubt::NoSongName(index + 1));
                 format!("song {}", index + 1)
             });
-            songs.push(Song { name, open: self.open(table, listed) });
+            songs.push(Song { name, open: self.channels(table, "open", listed, Doubt::OpenedTwice) });
         }
         self.within.clear();
         songs
     }
 
-    /// The open channels of one song.
-    fn open(&mut self, song: &dyn TableLike, listed: Option<&[ChannelId]>) -> Vec<ChannelId> {
-        let Some(item) = song.get("open") else { return Vec::new() };
+    /// A list of channels, each once.
+    pub fn channels(
+        &mut self,
+        table: &dyn TableLike,
+        key: &str,
+        listed: Option<&[ChannelId]>,
+        twice: fn(u16) -> Doubt,
+    ) -> Vec<ChannelId> {
+        let Some(item) = table.get(key) else { return Vec::new() };
         let Some(array) = item.as_array() else {
-            self.wrong(item, "open", "a list of channels", "channel numbers such as [1, 2, 6]");
+            self.wrong(item, key, "a list of channels", "channel numbers such as [1, 2, 6]");
             return Vec::new();
         };
-        let mut open = Vec::with_capacity(array.len());
+        let mut channels = Vec::with_capacity(array.len());
         for value in array {
             let numbers = 1..=ChannelId::MAX_CHANNELS;
             let number = value.as_integer().and_then(|number| usize::try_from(number).ok());
             let item = Item::Value(value.clone());
             let Some(number) = number.filter(|number| numbers.contains(number)) else {
-                self.wrong(&item, "open", "a channel", "one whole number from 1 to 64");
+                self.wrong(&item, key, "a channel", "one whole number from 1 to 64");
                 continue;
             };
             let channel = ChannelId::from_index(number - 1);
             if listed.is_some_and(|listed| !listed.contains(&channel)) {
-                self.mistake(&item, "open", Fault::NotListed(channel.number()));
-            } else if open.contains(&channel) {
-                let field = format!("{}open", self.within);
-                self.findings.warn(self.at(&item), &field, Doubt::OpenedTwice(channel.number()));
+                self.mistake(&item, key, Fault::NotListed(channel.number()));
+            } else if channels.contains(&channel) {
+                let field = format!("{}{key}", self.within);
+                self.findings.warn(self.at(&item), &field, twice(channel.number()));
             } else {
-                open.push(channel);
+                channels.push(channel);
             }
         }
-        open
+        channels
     }
 
     fn desk(&mut self, event: &dyn TableLike) -> Desk {

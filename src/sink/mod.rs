@@ -1,5 +1,6 @@
 //! What goes out: the test tone, through an armed output or as a WAV file to play from elsewhere; the noise for two
-//! sides, an excerpt of a recording and a signal for measuring, through an armed output; copies of recordings as WAV.
+//! sides, an excerpt of a recording and a signal for measuring, through an armed output; copies of recordings as WAV;
+//! what is heard, recorded while it is heard (`record`).
 //!
 //! No sound leaves the machine before the person has confirmed the volume: `arm` gives the token that
 //! `start` of every output wants. Levels are sine peaks in dBFS. Names `units`, `block` and `dsp` only.
@@ -9,9 +10,11 @@ mod excerpt;
 mod live;
 mod narrow;
 mod once;
+pub mod record;
 mod tone;
 mod wav;
 mod wave;
+mod wave_form;
 
 pub use crate::dsp::side_noise::Sides;
 pub use error::SinkError;
@@ -21,7 +24,8 @@ pub use narrow::{Narrow, Width};
 pub use once::EDGE;
 pub use tone::{RAMP, TONE_HIGHEST, TONE_PITCH, TONE_START, TONE_STEP, ToneGenerator};
 pub use wav::{TONE_FILE, TonePart, write_tone_wav};
-pub use wave::{Mark, WaveCopy, WaveShape};
+pub use wave::WaveCopy;
+pub use wave_form::{Mark, WaveShape};
 
 /// Leave to make a sound, given once for each confirmation.
 #[derive(Debug)]

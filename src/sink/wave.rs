@@ -1,51 +1,13 @@
 //! A copy of a recording as WAV: written under a hidden name beside its place, named when it is whole.
 //!
-//! In: how samples are stored, bytes of whole frames, then marks. Out: RIFF WAVE, or RF64 where it grows beyond 4 GB
-//! (EBU Tech 3306: the place for `ds64` is kept by a JUNK chunk of its size); the program's name in `LIST INFO` as `ISFT`,
-//! by which its copies are known again; marks as `cue ` and `LIST adtl` with `labl`
-//! and `ltxt` (Multimedia Programming Interface and Data Specifications 1.0), their texts in UTF-8. Nothing that stands
-//! there is ever replaced. Edge cases: a full disk, a killed program: nothing stands under the final name; marks behind
-//! 2³² frames, which that form can't hold, are left out.
+//! In: how samples are stored, bytes of whole frames, then marks (see `wave_form`). Nothing that stands there is ever
+//! replaced. Edge cases: a full disk, a killed program: nothing stands under the final name.
 
 use std::fs::{self, File};
-use std::io::{self, BufWriter, ErrorKind, Seek, SeekFrom, Write};
+use std::io::{self, BufWriter, ErrorKind, Seek, Write};
 use std::path::{Path, PathBuf};
 
-/// How samples are stored.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct WaveShape {
-    /// 1 integers, 3 floating point, 6 and 7 the telephone codes.
-    pub tag: u16,
-    pub channels: u16,
-    pub rate: u32,
-    /// Of a sample as it is stored.
-    pub bits: u16,
-    pub valid_bits: u16,
-    pub channel_mask: Option<u32>,
-}
-
-impl WaveShape {
-    /// Integers of this width.
-    pub const fn integers(channels: u16, rate: u32, bits: u16, channel_mask: Option<u32>) -> Self {
-        Self { tag: 1, channels, rate, bits, valid_bits: bits, channel_mask }
-    }
-
-    const fn frame_bytes(&self) -> u16 {
-        self.channels * (self.bits / 8)
-    }
-
-    fn is_extended(&self) -> bool {
-        self.channel_mask.is_some() || self.valid_bits != self.bits
-    }
-}
-
-/// A mark in the sound; positions are frames.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Mark {
-    pub at: u64,
-    pub length: u64,
-    pub text: String,
-}
+use super::wave_form::{COPIED, Mark, WaveShape, tail};
 
 /// A copy in the making; dropped before `finish`, it leaves nothing.
 pub struct WaveCopy {
@@ -59,11 +21,6 @@ pub struct WaveCopy {
     done: bool,
 }
 
-const JUNK: u32 = 28;
-/// What made it.
-const MAKER: &[u8] = concat!(env!("CARGO_PKG_NAME"), "\0").as_bytes();
-const FULL: u64 = u32::MAX as u64;
-
 impl WaveCopy {
     pub fn begin(target: &Path, shape: WaveShape) -> io::Result<Self> {
         if target.symlink_metadata().is_ok() {
@@ -72,8 +29,9 @@ impl WaveCopy {
         let (file, beside) = create_beside(target)?;
         let target = target.to_owned();
         let file = BufWriter::with_capacity(256 << 10, file);
-        let mut copy = Self { file, shape, beside, target, written: 0, data_at: 0, done: false };
-        copy.head()?;
+        let head = shape.head(COPIED);
+        let mut copy = Self { file, shape, beside, target, written: 0, data_at: head.len() as u64, done: false };
+        copy.file.write_all(&head)?;
         Ok(copy)
     }
 
@@ -85,16 +43,10 @@ impl WaveCopy {
 
     /// Ends it, with these marks, and gives it its name.
     pub fn finish(mut self, marks: &[Mark]) -> io::Result<()> {
-        if !self.written.is_multiple_of(2) {
-            self.file.write_all(&[0])?;
-        }
-        let marks: Vec<&Mark> = marks.iter().filter(|mark| mark.at < FULL).collect();
-        if !marks.is_empty() {
-            self.file.write_all(&cue_chunk(&marks))?;
-            self.file.write_all(&list_chunk(&marks))?;
-        }
+        self.file.write_all(&tail(self.written, marks))?;
         self.file.flush()?;
-        self.sizes()?;
+        let end = self.file.stream_position()?;
+        self.shape.put_sizes(self.file.get_mut(), self.data_at, self.written, end)?;
         self.file.get_ref().sync_all()?;
         if self.target.symlink_metadata().is_ok() {
             return Err(ErrorKind::AlreadyExists.into());
@@ -102,55 +54,6 @@ impl WaveCopy {
         fs::rename(&self.beside, &self.target)?;
         self.done = true;
         Ok(())
-    }
-
-    fn head(&mut self) -> io::Result<()> {
-        let shape = self.shape;
-        let mut head = b"RIFF\0\0\0\0WAVEJUNK".to_vec();
-        head.extend(JUNK.to_le_bytes());
-        head.extend([0; JUNK as usize]);
-        head.extend(b"fmt ");
-        let extended = shape.is_extended();
-        head.extend(if extended { 40u32 } else { 16 }.to_le_bytes());
-        head.extend(if extended { 0xfffe } else { shape.tag }.to_le_bytes());
-        head.extend(shape.channels.to_le_bytes());
-        head.extend(shape.rate.to_le_bytes());
-        head.extend((shape.rate.saturating_mul(u32::from(shape.frame_bytes()))).to_le_bytes());
-        head.extend(shape.frame_bytes().to_le_bytes());
-        head.extend(shape.bits.to_le_bytes());
-        if extended {
-            head.extend(22u16.to_le_bytes());
-            head.extend(shape.valid_bits.to_le_bytes());
-            head.extend(shape.channel_mask.unwrap_or(0).to_le_bytes());
-            head.extend(shape.tag.to_le_bytes());
-            // The rest of the identifier that WAVE_FORMAT_EXTENSIBLE gives all plain codings.
-            head.extend([0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71]);
-        }
-        head.extend(chunk(b"LIST", &[b"INFO", chunk(b"ISFT", MAKER).as_slice()].concat()));
-        head.extend(b"data\0\0\0\0");
-        self.data_at = head.len() as u64;
-        self.file.write_all(&head)
-    }
-
-    /// All sizes are known now.
-    fn sizes(&mut self) -> io::Result<()> {
-        let whole = self.file.stream_position()? - 8;
-        let file = self.file.get_mut();
-        let mut put = |place: u64, bytes: &[u8]| {
-            file.seek(SeekFrom::Start(place))?;
-            file.write_all(bytes)
-        };
-        if whole < FULL {
-            put(4, &(whole as u32).to_le_bytes())?;
-            return put(self.data_at - 4, &(self.written as u32).to_le_bytes());
-        }
-        let frames = self.written / u64::from(self.shape.frame_bytes().max(1));
-        let mut long = b"ds64".to_vec();
-        long.extend(JUNK.to_le_bytes());
-        long.extend([whole, self.written, frames].iter().flat_map(|size| size.to_le_bytes()));
-        put(0, b"RF64\xff\xff\xff\xff")?;
-        put(12, &long)?;
-        put(self.data_at - 4, &u32::MAX.to_le_bytes())
     }
 }
 
@@ -180,48 +83,10 @@ fn create_beside(target: &Path) -> io::Result<(File, PathBuf)> {
     Err(ErrorKind::AlreadyExists.into())
 }
 
-fn chunk(id: &[u8; 4], body: &[u8]) -> Vec<u8> {
-    let mut bytes = id.to_vec();
-    bytes.extend((body.len() as u32).to_le_bytes());
-    bytes.extend(body);
-    bytes.extend(vec![0; body.len() % 2]);
-    bytes
-}
-
-/// Identifier, order, chunk, its start, block start, frame of each.
-fn cue_chunk(marks: &[&Mark]) -> Vec<u8> {
-    let mut body = (marks.len() as u32).to_le_bytes().to_vec();
-    for (mark, id) in marks.iter().zip(1u32..) {
-        body.extend(id.to_le_bytes());
-        body.extend((mark.at as u32).to_le_bytes());
-        body.extend(b"data");
-        body.extend([0; 8]);
-        body.extend((mark.at as u32).to_le_bytes());
-    }
-    chunk(b"cue ", &body)
-}
-
-fn list_chunk(marks: &[&Mark]) -> Vec<u8> {
-    let mut body = b"adtl".to_vec();
-    for (mark, id) in marks.iter().zip(1u32..) {
-        let mut label = id.to_le_bytes().to_vec();
-        label.extend(mark.text.bytes().filter(|byte| *byte != 0));
-        label.push(0);
-        body.extend(chunk(b"labl", &label));
-        if mark.length > 0 {
-            let mut span = id.to_le_bytes().to_vec();
-            span.extend((mark.length.min(FULL) as u32).to_le_bytes());
-            span.extend(b"rgn ");
-            span.extend([0; 8]);
-            body.extend(chunk(b"ltxt", &span));
-        }
-    }
-    chunk(b"LIST", &body)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::io::SeekFrom;
 
     fn mark(at: u64, length: u64, text: &str) -> Mark {
         Mark { at, length, text: text.into() }

@@ -265,7 +265,7 @@ pub fn song_line(songs: &[Song], at: usize) -> SongLine {
 }
 
 /// What can be typed in the show.
-pub const SHOW_HELP: &str = "Type done, leave or quit; on the simulated stage also: mains +3";
+pub const SHOW_HELP: &str = "Type done, leave, mark or quit; on the simulated stage also: mains +3";
 
 /// "nothing rang", "2 alerts".
 pub fn show_so_far(alerts: usize) -> String {

@@ -4,16 +4,19 @@
 //! only; no drawing, no I/O.
 
 mod bad;
+pub mod carry;
 pub mod choice;
 mod findings;
 pub mod hall;
 pub mod headline;
 pub mod inputs;
+pub mod journal;
 pub mod labels;
 pub mod lengths;
 pub mod linecheck;
 pub mod lines;
 mod marks;
+pub mod multitrack;
 pub mod numbers;
 pub mod plan;
 pub mod quiet;

@@ -5,7 +5,7 @@ use super::words::plain;
 use crate::engine::linecheck::{LineInput, LinePlan, Wire};
 use crate::engine::ringout::Microphone;
 use crate::engine::{Connection, Input};
-use crate::event::{self, Event, EventError, Listening, Song};
+use crate::event::{self, Consent, Event, EventError, Listening, Song};
 use crate::units::{ChannelId, SourceKind};
 
 /// What the event tells.
@@ -95,6 +95,13 @@ impl Setup {
         let Some(event) = &mut self.event else { return Ok(()) };
         event.settings.device = Some(name.to_owned());
         event.settings.connection = Some(listening(connection));
+        event.save()
+    }
+
+    /// Who may be recorded; the event keeps it.
+    pub fn keep_consent(&mut self, consent: &Consent) -> Result<(), EventError> {
+        let Some(event) = &mut self.event else { return Ok(()) };
+        event.settings.recording = Some(consent.clone());
         event.save()
     }
 

@@ -21,6 +21,8 @@ mod plan;
 /// The README: its commands, and the first run that it shows against the program.
 mod quiet;
 mod readme;
+/// Recording while listening, the log, the folder that carries the program.
+mod recording;
 /// Rings: found in loops with known truth, not found in notes; bad input; the published features beside them.
 mod ringing;
 /// The ring-out's coach on a toy hall: whole evenings, ends, reaction times.

@@ -29,29 +29,36 @@ use paint::{Line, Palette};
 const FRAME: Duration = Duration::from_millis(100);
 
 /// What stays as it is while the screen is up.
-#[derive(Clone, Copy)]
+#[derive(Clone)]
 pub struct Around<'a> {
     pub setup: &'a Setup,
     pub connection: Connection,
     /// The simulated stage is heard.
     pub staged: bool,
     /// Something about the source that is not as it was told.
-    pub doubt: Option<&'a str>,
+    pub doubt: Option<String>,
 }
 
-/// Shows the session until the person leaves, it ends, or the program is told to end.
-pub fn show(session: &Session, around: &Around, end: &EndRequest) -> io::Result<()> {
+/// Shows the session until the person leaves, it ends, or the program is told to end. What is around it is asked for with
+/// each picture.
+pub fn show<'a>(
+    session: &Session,
+    end: &EndRequest,
+    mut around: impl FnMut(&Snapshot, &Status) -> Around<'a>,
+) -> io::Result<()> {
     let mut screen = Screen::enter()?;
     let mut face = Face::default();
     while !end.came() {
         let snapshot = session.snapshot();
         let status = session.status();
         face.follow(&snapshot);
+        let around = around(&snapshot, &status);
+        let staged = around.staged;
         let (columns, rows) = Screen::size();
         let picture = Picture {
             snapshot: &snapshot,
             status: &status,
-            around: *around,
+            around,
             at_hand: face.at_hand(&snapshot),
             panel: face.panel,
             noted: face.noted.as_deref(),
@@ -64,7 +71,7 @@ pub fn show(session: &Session, around: &Around, end: &EndRequest) -> io::Result<
             return Ok(());
         }
         let Some(key) = screen.key()? else { continue };
-        match keys::action(key, picture.at_hand, page::next(&picture).reply, around.staged) {
+        match keys::action(key, picture.at_hand, page::next(&picture).reply, staged) {
             Action::Leave => return Ok(()),
             Action::Close if face.panel == Panel::None => return Ok(()),
             Action::Send(command) => {

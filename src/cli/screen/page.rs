@@ -48,7 +48,7 @@ const WIDE: usize = 76;
 pub fn page(picture: &Picture) -> Vec<Line> {
     let next = next(picture);
     let mut top = vec![Line::new()];
-    if let Some(told) = words::status(picture.status).or(picture.around.doubt.map(str::to_owned)) {
+    if let Some(told) = words::status(picture.status).or(picture.around.doubt.clone()) {
         top.extend(indented(Tone::Strong, &format!("– – {told}"), picture.columns));
         top.push(Line::new());
     }
@@ -281,7 +281,12 @@ mod tests {
         let picture = Picture {
             snapshot,
             status: &Status::Running,
-            around: Around { setup, connection: Connection::Usb, staged: true, doubt: Some("The device gives less") },
+            around: Around {
+                setup,
+                connection: Connection::Usb,
+                staged: true,
+                doubt: Some("The device gives less".into()),
+            },
             at_hand: Some(ChannelId::new(2)),
             panel,
             noted: Some(words::NOTED),

@@ -95,6 +95,8 @@ pub struct ShowWatch {
     last_ring: Seconds,
     advice: ShowAdvice,
     log: Vec<ShowEntry>,
+    /// Entries so far, dropped ones included.
+    entries: u64,
     now: Seconds,
 }
 
@@ -111,6 +113,7 @@ impl ShowWatch {
             last_ring: Seconds::ZERO,
             advice: CALM,
             log: Vec::with_capacity(LOG),
+            entries: 0,
             now: Seconds::ZERO,
         }
     }
@@ -130,6 +133,23 @@ impl ShowWatch {
     /// Oldest first.
     pub fn log(&self) -> &[ShowEntry] {
         &self.log
+    }
+
+    /// Those since the log had so many.
+    pub fn logged_since(&self, entries: u64) -> &[ShowEntry] {
+        let new = self.entries.saturating_sub(entries).min(self.log.len() as u64);
+        &self.log[self.log.len() - new as usize..]
+    }
+
+    /// How many entries the log has had.
+    pub fn entries(&self) -> u64 {
+        self.entries
+    }
+
+    /// What is asked for and neither done nor left.
+    pub fn open_question(&self) -> Option<&ShowEntry> {
+        let waits = self.advice.action != ShowAction::Nothing && self.answered.is_none();
+        self.log.last().filter(|_| waits)
     }
 
     /// The rings of a complete frame.
@@ -200,7 +220,7 @@ impl ShowWatch {
 
     /// The person carried it out, or (`false`) leaves it.
     pub fn answer(&mut self, carried_out: bool) {
-        if self.advice.action == ShowAction::Nothing || self.answered.is_some() {
+        if self.open_question().is_none() {
             return;
         }
         if let Some(entry) = self.log.last_mut() {
@@ -247,6 +267,7 @@ impl ShowWatch {
             self.log.remove(0);
         }
         self.log.push(ShowEntry { at: self.now, ring, action, carried_out: false });
+        self.entries += 1;
     }
 }
 
@@ -315,7 +336,9 @@ mod tests {
         assert_eq!(evening.hear(&[], 2.0), ShowAction::CreepBack { channel: Some(CH4), by: 1 });
         evening.watch.answer(true);
         assert_eq!(evening.hear(&[], 300.0), ShowAction::Nothing);
-        assert_eq!(evening.watch.log().len(), 4);
+        assert_eq!((evening.watch.log().len(), evening.watch.entries()), (4, 4));
+        assert_eq!(evening.watch.logged_since(3), &evening.watch.log()[3..]);
+        assert!(evening.watch.logged_since(4).is_empty() && evening.watch.open_question().is_none());
         assert!(evening.watch.log().iter().all(|entry| entry.carried_out));
     }
 

@@ -5,9 +5,10 @@ use super::{FRAME, Hall};
 use crate::block::BlockBuf;
 use crate::coach::ringout::{Band, Output, Place};
 use crate::detectors::Ring;
+use crate::sink::record::{self, RecordError, RecordPlan, Recorder, Recording};
 use crate::source::live::{self, LiveConfig, LiveError, Returning};
 use crate::source::{Flow, Source};
-use crate::units::{ChannelId, Db, Hertz, Seconds};
+use crate::units::{ChannelId, Db, FrameCount, Hertz, Seconds};
 
 /// Each waits 20 ms at most.
 const READS: usize = 25;
@@ -16,6 +17,8 @@ pub struct LiveHall<S = Returning> {
     source: S,
     ears: Ears,
     block: BlockBuf,
+    missed: FrameCount,
+    recorder: Option<Recorder>,
     failed: Option<String>,
 }
 
@@ -30,7 +33,22 @@ impl<S: Source> LiveHall<S> {
     pub fn of(source: S) -> Self {
         let format = source.format();
         let block = BlockBuf::new(format.channels, format.rate.frames(Seconds::new(0.5)).get() as usize);
-        Self { source, ears: Ears::new(format), block, failed: None }
+        Self { source, ears: Ears::new(format), block, missed: FrameCount::ZERO, recorder: None, failed: None }
+    }
+
+    /// Records what is heard from now on; the recording before this one ends.
+    pub fn record(&mut self, plan: RecordPlan) -> Result<Recording, RecordError> {
+        let (recorder, recording) = record::start(self.ears.format(), plan)?;
+        self.recorder = Some(recorder);
+        Ok(recording)
+    }
+
+    fn hear(&mut self) {
+        self.missed += self.block.as_block().gap();
+        if let Some(recorder) = &mut self.recorder {
+            recorder.take(&self.block.as_block());
+        }
+        self.ears.hear(&self.block);
     }
 
     pub fn channels(&self) -> usize {
@@ -47,7 +65,7 @@ impl<S: Source> Hall for LiveHall<S> {
                 break;
             }
             match self.source.read(&mut self.block) {
-                Ok(Flow::More) => self.ears.hear(&self.block),
+                Ok(Flow::More) => self.hear(),
                 Ok(Flow::End) => return None,
                 Err(error) => {
                     self.failed = Some(error.to_string());
@@ -68,6 +86,10 @@ impl<S: Source> Hall for LiveHall<S> {
 
     fn lost(&self) -> Option<String> {
         self.failed.clone().or_else(|| self.source.lost())
+    }
+
+    fn missed(&self) -> Seconds {
+        self.missed.at(self.ears.format().rate)
     }
 
     fn learn_room(&mut self, on: bool) {

@@ -35,6 +35,11 @@ pub trait Hall {
         None
     }
 
+    /// How much sound is missing so far.
+    fn missed(&self) -> Seconds {
+        Seconds::ZERO
+    }
+
     /// While on, steady tones are taken for the room's own; afterwards they are set aside.
     fn learn_room(&mut self, _on: bool) {}
 

@@ -326,7 +326,8 @@ impl App {
     /// A line in the event's log.
     fn mark(&mut self) {
         let evidence = serde_json::json!({ "view": self.view.name() });
-        let written = self.setup.event.as_ref().map(|event| log::add(event.folder(), "mark", &evidence));
+        let mark = log::Entry::new("mark", evidence);
+        let written = self.setup.event.as_ref().map(|event| log::add(event.folder(), &mark));
         self.soundcheck.noted = Some(match written {
             None => format!("{} · {}", labels::NO_LOG, (self.world.clock)()),
             Some(Ok(())) => format!("{} · {}", labels::MARKED, (self.world.clock)()),

@@ -3,6 +3,7 @@
 use std::cell::RefCell;
 use std::rc::Rc;
 
+use beforedoors::engine::quiet::{NoSweep, QuietStep, TAP};
 use beforedoors::engine::ringout::RingStep;
 use beforedoors::engine::watched::{Moment, Picture, Say, Told, WatchLink, Watched, Where, watched};
 use beforedoors::engine::{Mood, show::ShowAction};
@@ -40,15 +41,33 @@ impl Hall {
     pub fn step(&self) -> RingStep {
         match self.picture().told {
             Told::RingOut { advice, .. } => advice.step,
-            Told::Show { .. } => panic!("this is a show"),
+            Told::Show { .. } | Told::Quiet { .. } => panic!("this is no ring-out"),
         }
     }
 
     pub fn action(&self) -> ShowAction {
         match self.picture().told {
             Told::Show { advice, .. } => advice.action,
-            Told::RingOut { .. } => panic!("this is a ring-out"),
+            Told::RingOut { .. } | Told::Quiet { .. } => panic!("this is no show"),
         }
+    }
+
+    fn quiet_step(&self) -> QuietStep {
+        match self.picture().told {
+            Told::Quiet { step, .. } => step,
+            Told::RingOut { .. } | Told::Show { .. } => panic!("this is no quiet sweep"),
+        }
+    }
+
+    /// Hears on until a quiet sweep comes to such a step.
+    fn hear_until(&self, wanted: impl Fn(&QuietStep) -> bool) {
+        for _ in 0..LONGEST {
+            if wanted(&self.quiet_step()) {
+                return;
+            }
+            self.0.borrow_mut().as_mut().expect("a hall was opened").go_on();
+        }
+        panic!("it never comes: {:?}", self.quiet_step());
     }
 }
 
@@ -184,4 +203,38 @@ fn a_ring_in_the_show_is_now_and_calm_comes_back() {
     assert_eq!(hall.action(), ShowAction::Nothing, "{asked:#?}");
     harness.step();
     harness.get_by_label_contains("so far");
+}
+
+/// Q measures quietly: cautions, a tap, the sweeps, then the picture of the loop and every microphone's line.
+#[test]
+fn a_quiet_sweep_by_keys_alone() {
+    let hall = Hall::default();
+    let mut harness = window(&hall);
+    let press = |harness: &mut Harness<'static, App>, key| {
+        harness.key_press(key);
+        harness.step();
+    };
+    press(&mut harness, Key::F4);
+    press(&mut harness, Key::Q);
+    assert_eq!(hall.quiet_step(), QuietStep::Cautions);
+    harness.step();
+    harness.get_by_label_contains("any key stops the sound");
+    press(&mut harness, Key::Space);
+    hall.hear_until(|step| matches!(step, QuietStep::Tap { rise } if *rise >= TAP));
+    harness.step();
+    press(&mut harness, Key::Space);
+    hall.hear_until(|step| *step == QuietStep::Done);
+    harness.run_steps(2);
+    harness.get_by_label_contains("Gain around the loop against frequency. It would ring first at");
+    harness.get_by_label_contains("left before it rings, first at");
+    // Once more, and stopped by whatever key comes first.
+    press(&mut harness, Key::Q);
+    press(&mut harness, Key::Space);
+    hall.hear_until(|step| matches!(step, QuietStep::Tap { rise } if *rise >= TAP));
+    harness.step();
+    press(&mut harness, Key::Space);
+    hall.hear_until(|step| matches!(step, QuietStep::Sounding { .. }));
+    harness.step();
+    press(&mut harness, Key::G);
+    assert_eq!(hall.quiet_step(), QuietStep::Refused(NoSweep::Stopped));
 }

@@ -1,0 +1,171 @@
+//! What is kept of an evening beside what is said: the event's log, and a recording of all channels.
+//!
+//! Neither holds up the sound or the words. Edge cases: without an event there is no log; on a log that can't be written
+//! it is said once.
+
+use std::io::{self, IsTerminal};
+use std::path::Path;
+
+use anyhow::bail;
+use serde_json::Value;
+
+use super::out;
+use super::soundcheck::ask;
+use crate::engine::record::{RecordEvent, RecordPlan, Recording};
+use crate::engine::show::ShowWatch;
+use crate::event::Consent;
+use crate::event::log::{Entry, Log};
+use crate::units::Seconds;
+use crate::view::{Setup, journal, multitrack, numbers};
+
+#[derive(Default)]
+pub struct Evening {
+    log: Option<Log>,
+    names: Vec<String>,
+    recording: Option<Recording>,
+    /// Entries of the show's watch that are in the log.
+    entries: u64,
+    lost: Option<String>,
+    missed: Seconds,
+    at: Seconds,
+}
+
+/// Something that happened to the recording.
+pub struct News {
+    at: Seconds,
+    pub text: String,
+    record: Value,
+    /// It wants a hand.
+    pub is_alert: bool,
+}
+
+impl News {
+    /// As a line of its own.
+    pub fn tell(&self, json: bool) -> io::Result<()> {
+        if json {
+            return out::json(&self.record);
+        }
+        let sign = if self.is_alert { '!' } else { ' ' };
+        out::line(&format!("{:>7}  {sign} {}", numbers::clock(self.at), self.text))
+    }
+}
+
+impl Evening {
+    pub fn of(setup: &Setup) -> io::Result<Self> {
+        let log = setup.event.as_ref().map(|event| Log::open(event.folder())).transpose()?;
+        Ok(Self { log, names: setup.names.clone(), ..Self::default() })
+    }
+
+    /// A recording has begun.
+    pub fn keep(&mut self, recording: Recording, consent: &Consent) -> News {
+        let (file, tracks, barred) = (&recording.file, &recording.tracks, &consent.barred);
+        if let Some(log) = &self.log {
+            log.add(&journal::recording_began(self.at, log.folder(), file, tracks, barred));
+        }
+        let text = multitrack::began(file, tracks.len(), barred, &self.names);
+        let record = multitrack::began_record(self.at, file, tracks, barred, &text);
+        self.recording = Some(recording);
+        News { at: self.at, text, record, is_alert: false }
+    }
+
+    /// The sound's time, what is missing of it so far, and why it is gone, if it is. Gives what is to be told.
+    pub fn follow(&mut self, at: Seconds, missed: Seconds, lost: Option<&str>) -> Vec<News> {
+        self.at = at;
+        if lost != self.lost.as_deref() {
+            self.write(&journal::device(at, lost));
+            self.lost = lost.map(str::to_owned);
+        }
+        if missed > self.missed {
+            self.write(&journal::gap(at, missed - self.missed));
+            self.missed = missed;
+        }
+        let news = self.recording.as_mut().map(Recording::news).unwrap_or_default();
+        self.tell(news)
+    }
+
+    /// What the show has asked for since.
+    pub fn watch(&mut self, watch: &ShowWatch) {
+        for entry in watch.logged_since(self.entries) {
+            self.write(&journal::asked(entry, &self.names));
+        }
+        self.entries = watch.entries();
+    }
+
+    /// What it asked for last is done or left; before it is told so.
+    pub fn answer(&self, watch: &ShowWatch, done: bool) {
+        if let Some(entry) = watch.open_question() {
+            self.write(&journal::answered(self.at, entry, done, &self.names));
+        }
+    }
+
+    pub fn mark(&self, text: &str) {
+        self.write(&journal::mark(self.at, text));
+    }
+
+    pub const fn has_log(&self) -> bool {
+        self.log.is_some()
+    }
+
+    /// Waits until all that was heard is written; whoever hears must have stopped before.
+    pub fn end(mut self) -> Vec<News> {
+        let news = self.recording.take().map(Recording::end).unwrap_or_default();
+        self.tell(news)
+    }
+
+    fn tell(&self, events: Vec<RecordEvent>) -> Vec<News> {
+        if let Some(trouble) = self.log.as_ref().and_then(Log::trouble) {
+            out::note(&trouble.to_string());
+        }
+        events
+            .into_iter()
+            .map(|event| {
+                if let Some(log) = &self.log {
+                    log.add(&journal::recording(self.at, log.folder(), &event));
+                }
+                let (text, record) = (multitrack::told(&event), multitrack::news_record(self.at, &event));
+                News { at: self.at, text, record, is_alert: multitrack::is_alert(&event) }
+            })
+            .collect()
+    }
+
+    fn write(&self, entry: &Entry) {
+        if let Some(log) = &self.log {
+            log.add(entry);
+        }
+    }
+}
+
+/// Who may be recorded: as the event says, else asked once and stored there; in a pipe nobody can be asked.
+pub fn consent(setup: &mut Setup) -> anyhow::Result<Consent> {
+    let Some(event) = &setup.event else { bail!(multitrack::NO_EVENT) };
+    if let Some(consent) = &event.settings.recording {
+        return Ok(consent.clone());
+    }
+    if !(io::stdin().is_terminal() && io::stdout().is_terminal()) {
+        bail!(multitrack::unasked(event.folder()));
+    }
+    out::line(multitrack::ASKED_ONCE)?;
+    for (name, number) in setup.names.iter().zip(1..).filter(|(name, _)| !name.is_empty()) {
+        out::line(&format!("{number:>3}  {name}"))?;
+    }
+    let barred = until(multitrack::WHO, multitrack::NOBODY, multitrack::channels)?;
+    let delete_after = until(multitrack::UNTIL, multitrack::NO_DAY, multitrack::day)?;
+    let consent = Consent { barred, delete_after };
+    setup.keep_consent(&consent)?;
+    Ok(consent)
+}
+
+/// Asks until the answer is understood.
+fn until<T>(question: &str, usual: &str, understand: impl Fn(&str) -> Option<T>) -> io::Result<T> {
+    loop {
+        if let Some(answer) = understand(&ask(question, usual)?) {
+            return Ok(answer);
+        }
+        out::line(multitrack::NOT_UNDERSTOOD)?;
+    }
+}
+
+pub fn plan(folder: &Path, stem: &str, consent: &Consent) -> RecordPlan {
+    let (folder, stem) = (folder.to_owned(), stem.to_owned());
+    RecordPlan { folder, stem, barred: consent.barred.clone(), mark: multitrack::mark }
+}
