@@ -9,7 +9,9 @@ use super::ringout::{DeskArgs, EqArg};
 use crate::view::linecheck::LINECHECK_KEYS;
 use crate::view::multitrack::RECORDING_NEWS_KEYS;
 use crate::view::plan::PLAN_KEYS;
-use crate::view::ringout::{RINGOUT_STEP_KEYS, SHOW_STEP_KEYS};
+use crate::view::ringout::RINGOUT_STEP_KEYS;
+use crate::view::show::SHOW_STEP_KEYS;
+use crate::view::sound::SOUND_KEYS;
 use crate::view::sweeps::{MARGIN_KEYS, SEAT_KEYS};
 use crate::view::words::{HEARING, LOCAL_RULES};
 use crate::view::{RING_KEYS, TOGETHER_KEYS, records};
@@ -311,6 +313,11 @@ pub enum OpenedArg {
     Main,
 }
 
+/// What a meter shows.
+fn shown(text: &str) -> Result<f64, String> {
+    between(text, 30.0, 130.0)
+}
+
 /// Nothing louder, dBFS.
 fn loudest(text: &str) -> Result<f64, String> {
     between(text, -50.0, -10.0)
@@ -353,11 +360,17 @@ pub struct ShowArgs {
     /// The equaliser of the mains
     #[arg(long, value_name = "KIND", default_value = "31")]
     pub eq: EqArg,
+    /// The channel of a microphone in the hall: how loud it is there, against the limits of the event
+    #[arg(long, value_name = "CHANNEL", requires = "device", value_parser = clap::value_parser!(u16).range(1..=64))]
+    pub room_mic: Option<u16>,
+    /// Compare that microphone with a real meter: what it shows, LAeq over some seconds of steady noise; then stop
+    #[arg(long, value_name = "DBA", requires = "room_mic", value_parser = shown)]
+    pub compare: Option<f64>,
     /// Record all channels that may be recorded into this folder while listening
     #[arg(long, value_name = "FOLDER", requires = "device")]
     pub record: Option<PathBuf>,
     /// Lines for other programs: JSON, one object a line
-    #[arg(long, long_help = format!("{SHOW_STEP_KEYS}\n\n{RECORDING_NEWS_KEYS}"))]
+    #[arg(long, long_help = format!("{SHOW_STEP_KEYS}\n\n{SOUND_KEYS}\n\n{RECORDING_NEWS_KEYS}"))]
     pub json: bool,
 }
 

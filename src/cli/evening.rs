@@ -11,12 +11,12 @@ use serde_json::Value;
 
 use super::out;
 use super::soundcheck::ask;
-use crate::engine::record::{RecordEvent, RecordPlan, Recording};
-use crate::engine::show::ShowWatch;
+use crate::engine::record::{RecordEvent, RecordPlan, Recording, Stop};
+use crate::engine::show::{Alert, ShowWatch};
 use crate::event::Consent;
 use crate::event::log::{Entry, Log};
 use crate::units::Seconds;
-use crate::view::{Setup, journal, multitrack, numbers};
+use crate::view::{NextStep, Setup, journal, multitrack, numbers};
 
 #[derive(Default)]
 pub struct Evening {
@@ -25,6 +25,7 @@ pub struct Evening {
     recording: Option<Recording>,
     /// Entries of the show's watch that are in the log.
     entries: u64,
+    trouble: Option<Option<Seconds>>,
     lost: Option<String>,
     missed: Seconds,
     at: Seconds,
@@ -91,9 +92,23 @@ impl Evening {
         self.entries = watch.entries();
     }
 
+    /// Something other than a ring wants a hand.
+    pub fn alert(&self, alert: &Alert, next: &NextStep) {
+        if !matches!(alert, Alert::Ring(_)) {
+            self.write(&journal::alert(self.at, alert, next));
+        }
+    }
+
+    /// The recording has room for so much more, `Some(None)`: it stopped; `None`: all is well.
+    pub const fn trouble(&self) -> Option<Option<Seconds>> {
+        self.trouble
+    }
+
     /// What it asked for last is done or left; before it is told so.
-    pub fn answer(&self, watch: &ShowWatch, done: bool) {
-        if let Some(entry) = watch.open_question() {
+    pub fn answer(&self, watch: &ShowWatch, alert: Option<&Alert>, done: bool) {
+        if let Some(alert) = alert.filter(|alert| !matches!(alert, Alert::Ring(_))) {
+            self.write(&journal::alert_answered(self.at, alert, done));
+        } else if let Some(entry) = watch.open_question() {
             self.write(&journal::answered(self.at, entry, done, &self.names));
         }
     }
@@ -112,7 +127,14 @@ impl Evening {
         self.tell(news)
     }
 
-    fn tell(&self, events: Vec<RecordEvent>) -> Vec<News> {
+    fn tell(&mut self, events: Vec<RecordEvent>) -> Vec<News> {
+        for event in &events {
+            match event {
+                RecordEvent::LowDisk { left } => self.trouble = Some(Some(*left)),
+                RecordEvent::Stopped { why: Stop::DiskFull | Stop::Failed(_), .. } => self.trouble = Some(None),
+                _ => {}
+            }
+        }
         if let Some(trouble) = self.log.as_ref().and_then(Log::trouble) {
             out::note(&trouble.to_string());
         }

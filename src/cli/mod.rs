@@ -5,6 +5,7 @@
 
 mod args;
 mod carry;
+mod compare;
 mod desk;
 mod devices;
 mod end;

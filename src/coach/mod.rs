@@ -7,6 +7,7 @@ mod decision;
 pub mod linecheck;
 mod reference;
 pub mod ringout;
+pub mod show;
 pub mod sound;
 mod soundcheck;
 pub mod sweep;

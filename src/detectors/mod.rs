@@ -3,6 +3,7 @@
 //! One file a detector. Names `units`, `dsp` and the meters' readings; no wording. `observe` is called
 //! after every 10 ms hop and allocates nothing.
 
+mod clapping;
 mod clipping;
 mod finding;
 mod heard;
@@ -13,6 +14,7 @@ mod ringing;
 mod spill;
 mod take;
 
+pub use clapping::Clapping;
 pub use clipping::Tops;
 pub use finding::{
     CLEAR_OF_FLOOR, DropoutForm, EndForm, Evidence, Finding, FreakReason, HeaderFault, HumForm, NEAR_FLOOR, Partner,

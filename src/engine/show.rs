@@ -1,15 +1,37 @@
-//! The show in a hall: rings are watched for, and asked about by the strict rules of `coach::ringout::ShowWatch`.
+//! The show in a hall: rings are watched for, and asked about by the strict rules of `coach::ringout::ShowWatch`; inputs,
+//! the level in the room, the device and what the face tells of recording and battery beside them, at most one at a time
+//! (`coach::show`).
 //!
 //! Where the desk can be moved from here, "done" carries out what is asked for, and the mains can be moved for practice.
 //! Faders in dB from their show marks. Edge cases: nothing is asked for while nothing rings.
 
-use super::hall::Hall;
+pub use super::hall::Attending;
+use super::hall::{Attention, Hall, Room};
+use super::power::Power;
 pub use crate::coach::ringout::{CutList, Equaliser, Output, ShowAction, ShowAdvice, ShowEntry, ShowWatch, Urgency};
-use crate::units::{ChannelId, Db, Seconds};
+pub use crate::coach::show::Alert;
+use crate::coach::show::Alerts;
+use crate::coach::sound::{Calibration, SoundAction};
+use crate::units::{ChannelId, Db, Dbfs, Seconds, Spl};
+
+/// How loud it is in the room.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RoomNow {
+    /// LAeq over the last 15 min, or what of them has been heard.
+    pub quarter: Dbfs,
+    /// What is acted on.
+    pub limit: Spl,
+    /// `None`: levels are only relative.
+    pub calibration: Option<Calibration>,
+}
 
 pub struct ShowDesk<H> {
     hall: H,
     watch: ShowWatch,
+    alerts: Alerts,
+    /// Of the recording, as the face tells it, and of the battery.
+    told: [Option<Alert>; 2],
+    power: Option<Power>,
     mains: Db,
     channels: Vec<Db>,
     now: Seconds,
@@ -21,10 +43,66 @@ impl<H: Hall> ShowDesk<H> {
         Self {
             hall,
             watch: ShowWatch::new(equaliser, taps, CutList::default()),
+            alerts: Alerts::default(),
+            told: [None; 2],
+            power: None,
             mains: Db::ZERO,
             channels: vec![Db::ZERO; channels],
             now: Seconds::ZERO,
         }
+    }
+
+    /// With what the show is to watch beside rings.
+    #[must_use]
+    pub fn attending(mut self, to: &Attending) -> Self {
+        self.hall.attend(to);
+        self
+    }
+
+    /// The one thing that wants a hand.
+    pub const fn alert(&self) -> Option<&Alert> {
+        self.alerts.seen()
+    }
+
+    /// How many were shown, and how many only counted.
+    pub const fn counts(&self) -> (u32, u32) {
+        self.alerts.counts()
+    }
+
+    /// The level in the room.
+    pub fn room(&self) -> Option<&Room> {
+        self.hall.attention().and_then(Attention::room)
+    }
+
+    pub fn room_now(&self) -> Option<RoomNow> {
+        let room = self.room()?;
+        let (quarter, limit) = (room.readings().quarter.level, room.limits().acted_on());
+        Some(RoomNow { quarter, limit, calibration: room.calibration().copied() })
+    }
+
+    /// The recording has room for so much more (`Some(None)`: it stopped), or all is well.
+    pub const fn tell_recording(&mut self, left: Option<Option<Seconds>>) {
+        self.told[0] = match left {
+            Some(left) => Some(Alert::Recording { left }),
+            None => None,
+        };
+    }
+
+    /// A real evening: the laptop's battery is looked at, too.
+    #[must_use]
+    pub fn on_a_laptop(mut self) -> Self {
+        self.power = Some(Power::default());
+        self
+    }
+
+    /// Another song.
+    pub fn song_begins(&mut self) {
+        self.alerts.song_begins();
+    }
+
+    /// What is seen is known, and not told again in this song.
+    pub fn ignore(&mut self) {
+        self.alerts.ignore();
     }
 
     pub fn watch(&self) -> &ShowWatch {
@@ -44,11 +122,38 @@ impl<H: Hall> ShowDesk<H> {
         let Some((now, rings)) = self.hall.listen() else { return false };
         self.now = now;
         self.watch.observe(rings, now);
+        self.told[1] = self.power.as_mut().and_then(Power::little).map(|left| Alert::Battery { left });
+        let ring = Some(Alert::Ring(*self.watch.advice()));
+        let lost = self.hall.lost().map(|_| Alert::DeviceLost);
+        let beside = self.told.into_iter().chain([ring, lost]).flatten();
+        match self.hall.attention() {
+            Some(attention) => {
+                let standing = beside.chain(attention.alerts(now));
+                self.alerts.observe(standing, now, attention.claps());
+            }
+            None => self.alerts.observe(beside, now, false),
+        }
         true
     }
 
     /// What was asked for is done, or (`false`) left.
     pub fn answer(&mut self, carried_out: bool) {
+        match self.alerts.seen().copied() {
+            None | Some(Alert::Ring(_)) => self.answer_ring(carried_out),
+            Some(Alert::Loud(advice)) => {
+                if let (true, SoundAction::MainsDown { by }) = (carried_out, advice.action) {
+                    self.move_mains(Db::new(-f64::from(by)));
+                }
+                if let Some(attention) = self.hall.attention_mut() {
+                    attention.answer_level();
+                }
+            }
+            Some(_) => {}
+        }
+        self.alerts.answer();
+    }
+
+    fn answer_ring(&mut self, carried_out: bool) {
         if carried_out {
             match self.watch.advice().action {
                 ShowAction::FaderDown { channel, by } => self.move_channel(channel, Db::new(-f64::from(by))),

@@ -12,7 +12,7 @@ use super::hall::{Hall, LiveHall, Overheard, StageHall};
 use super::quiet::{LivePlace, Place, QuietAnswer, QuietResult, QuietStep, QuietSweep, QuietWish, StagePlace};
 use super::ringout::{Microphone, Order, RingAdvice, RingAnswer, RingOutDesk, RingOutPlan};
 use super::running::lock;
-use super::show::{ShowAdvice, ShowDesk, ShowEntry};
+use super::show::{Alert, Attending, RoomNow, ShowDesk};
 use crate::coach::ringout::{Cut, Equaliser, OutputResult, RingWish};
 use crate::detectors::Ring;
 use crate::units::{ChannelId, Db, Seconds};
@@ -23,8 +23,8 @@ pub enum Moment {
     RingOut(RingWish),
     /// A wish without channels is for all microphones.
     Quiet(QuietWish),
-    /// With the equaliser of the mains.
-    Show(Equaliser),
+    /// With the equaliser of the mains, and what is attended to beside rings.
+    Show(Equaliser, Attending),
 }
 
 /// Where.
@@ -72,7 +72,7 @@ pub struct Picture {
 pub enum Told {
     RingOut { advice: RingAdvice, target: Option<Db>, results: Vec<(OutputResult, Vec<Cut>)> },
     Quiet { step: QuietStep, result: Option<Arc<QuietResult>> },
-    Show { advice: ShowAdvice, log: Vec<ShowEntry> },
+    Show { alert: Option<Alert>, room: Option<RoomNow>, counts: (u32, u32) },
 }
 
 /// What a face has of it.
@@ -144,7 +144,7 @@ impl<H: Hall> Watched for ShowDesk<H> {
 
     fn picture(&self) -> Picture {
         let watch = self.watch();
-        let told = Told::Show { advice: *watch.advice(), log: watch.log().to_vec() };
+        let told = Told::Show { alert: self.alert().copied(), room: self.room_now(), counts: self.counts() };
         let cuts = watch.cuts().cuts().to_vec();
         Picture { cuts, ..picture(self.hall(), self.now(), told, watch.equaliser()) }
     }
@@ -215,10 +215,11 @@ pub fn watched(moment: &Moment, place: Where) -> Result<(Box<dyn Watched + Send>
                 let wish = wish.clone().or_for(&place.microphones());
                 Ok((Box::new(QuietSweep::new(place, wish).ok_or_else(none)?), names))
             }
-            Moment::Show(equaliser) => {
+            Moment::Show(equaliser, _) => {
                 let hall = StageHall::on_show_night(seed).ok_or_else(none)?;
                 let names = hall.names();
-                Ok((Box::new(ShowDesk::new(hall, *equaliser, names.len(), true)), names))
+                let desk = ShowDesk::new(hall, *equaliser, names.len(), true).attending(&Attending::default());
+                Ok((Box::new(desk), names))
             }
         },
         Where::Hall { sound, microphones } => match moment {
@@ -236,10 +237,11 @@ pub fn watched(moment: &Moment, place: Where) -> Result<(Box<dyn Watched + Send>
                 let sweep = QuietSweep::new(LivePlace::new(sound, None), wish.clone().or_for(&channels));
                 Ok((Box::new(sweep.ok_or(NO_MICROPHONE)?), Vec::new()))
             }
-            Moment::Show(equaliser) => {
+            Moment::Show(equaliser, attending) => {
                 let hall = LiveHall::of(sound);
                 let (channels, taps) = (hall.channels(), !microphones.is_empty());
-                Ok((Box::new(ShowDesk::new(hall, *equaliser, channels, taps)), Vec::new()))
+                let desk = ShowDesk::new(hall, *equaliser, channels, taps).attending(attending).on_a_laptop();
+                Ok((Box::new(desk), Vec::new()))
             }
         },
     }

@@ -8,8 +8,8 @@ use eframe::egui::{
 
 use super::step::{self, Words};
 use super::theme::{GAP, Look, TARGET, bold};
-use crate::coach::ringout::RingWish;
 use crate::engine::quiet::{Opened, QuietAnswer, QuietResult, QuietStep};
+use crate::engine::ringout::RingWish;
 use crate::view::quiet::{self as words, USUAL_SPARE, quiet_headline, quiet_lines, quiet_step};
 use crate::view::safe_sweep::SWEEP_CAUTIONS;
 use crate::view::{Reply, labels};

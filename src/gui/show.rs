@@ -5,11 +5,11 @@ use eframe::egui::{Button, Context, Key, LayerId, Modifiers, Order, Rect, RichTe
 
 use super::step::{self, Words};
 use super::theme::{GAP, Look, TARGET, bold};
-use crate::engine::show::{ShowAction, Urgency};
+use crate::engine::show::Urgency;
 use crate::engine::watched::{Say, Told, WatchLink};
 use crate::units::Db;
 use crate::view::hall::{self, SongLine};
-use crate::view::ringout::show_step;
+use crate::view::show::{room_line, show_headline, show_step, so_far, urgency};
 use crate::view::{Setup, labels};
 
 #[derive(Default)]
@@ -51,7 +51,7 @@ impl ShowPage {
             self.song = self.song.saturating_sub(1);
         }
         let picture = self.link.as_ref()?.as_ref().ok()?.picture();
-        let Told::Show { advice, .. } = picture.told else { return None };
+        let Told::Show { alert, .. } = picture.told else { return None };
         if picture.has_a_desk {
             for (key, by) in [(Key::ArrowLeft, -1.0), (Key::ArrowRight, 1.0)] {
                 if pressed(key) {
@@ -59,7 +59,7 @@ impl ShowPage {
                 }
             }
         }
-        if advice.action == ShowAction::Nothing {
+        if alert.is_none() {
             None
         } else if pressed(Key::Space) {
             Some(Say::Show(true))
@@ -96,19 +96,21 @@ impl ShowPage {
 /// The one line, and what answers it.
 fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink) -> Option<Say> {
     let picture = link.picture();
-    let Told::Show { advice, log } = &picture.told else { return None };
+    let Told::Show { alert, room, counts } = &picture.told else { return None };
+    let alert = alert.as_ref();
     let palette = look.palette();
     let own = link.names();
-    let mut next = show_step(advice, if own.is_empty() { &setup.names } else { own });
+    let calibration = room.as_ref().and_then(|room| room.calibration.as_ref());
+    let mut next = show_step(alert, if own.is_empty() { &setup.names } else { own }, calibration);
     if let Some(over) = &picture.over {
         next.proof = over.clone().unwrap_or_default();
     }
-    let urgency = hall::urgency(advice);
-    if urgency.is_some() && advice.urgency == Urgency::Now {
+    let urgency = urgency(alert);
+    if alert.is_some_and(|alert| alert.urgency() == Urgency::Now) {
         border(ui, look);
     }
     let then = urgency.map_or_else(|| next.then.clone(), |urgency| format!("{urgency}: {}", next.then));
-    let headline = hall::show_headline(advice);
+    let headline = show_headline(alert);
     step::next_step(ui, look, &Words { headline: &headline, then: &then, next: &next }, palette.text);
     let mut said = None;
     ui.add_space(GAP);
@@ -129,7 +131,11 @@ fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink) -> Option<S
         }
     });
     ui.with_layout(eframe::egui::Layout::bottom_up(eframe::egui::Align::LEFT), |ui| {
-        ui.label(RichText::new(hall::show_so_far(log.len())).color(palette.quiet));
+        let (shown, held) = *counts;
+        ui.label(RichText::new(so_far(shown, held)).color(palette.quiet));
+        if let Some(room) = room {
+            ui.label(RichText::new(room_line(room)).color(palette.quiet));
+        }
     });
     said
 }

@@ -102,6 +102,10 @@ impl Wake {
         let told = match &picture.told {
             // A result is millions of numbers, and never changes.
             Told::Quiet { step, result } => format!("{step:?} {}", result.is_some()),
+            // A level that wanders by less than a decibel is nothing new.
+            Told::Show { alert, room, counts } => {
+                format!("{alert:?} {counts:?} {:?}", room.map(|room| room.quarter.get().round()))
+            }
             told => format!("{told:?}"),
         };
         format!("{told} {:?} {:?}", picture.refused, picture.over).hash(&mut shown);

@@ -68,14 +68,6 @@ pub fn show_headline(advice: &ShowAdvice) -> String {
     }
 }
 
-/// When it wants a hand; nothing does while all is as rehearsed.
-pub const fn urgency(advice: &ShowAdvice) -> Option<&'static str> {
-    match advice.action {
-        ShowAction::Nothing => None,
-        _ => Some(urgency_word(advice.urgency)),
-    }
-}
-
 pub const fn urgency_word(urgency: Urgency) -> &'static str {
     match urgency {
         Urgency::Now => "now",
@@ -265,11 +257,12 @@ pub fn song_line(songs: &[Song], at: usize) -> SongLine {
 }
 
 /// What can be typed in the show.
-pub const SHOW_HELP: &str = "Type done, leave, mark or quit; on the simulated stage also: mains +3";
+pub const SHOW_HELP: &str =
+    "Type done, leave, ignore, song, sound, mark or quit; on the simulated stage also: mains +3";
 
-/// "nothing rang", "2 alerts".
+/// "nothing", "2 alerts".
 pub fn show_so_far(alerts: usize) -> String {
-    if alerts == 0 { "nothing rang so far".into() } else { counted(alerts as u64, "alert so far", "alerts so far") }
+    if alerts == 0 { "nothing so far".into() } else { counted(alerts as u64, "alert so far", "alerts so far") }
 }
 
 #[cfg(test)]

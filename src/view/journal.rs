@@ -4,6 +4,7 @@
 //! |---|---|
 //! | ring, cut, fader_back | the ring: channel, frequency_hz, level_dbfs, growth_db_per_s, urgency; `action` is what was asked for |
 //! | answer | the same; `done` says whether it was done |
+//! | alert | kind (loud, clips, dead, device, recording, battery), urgency, proof |
 //! | gap | missing_s |
 //! | device_lost, device_back | why |
 //! | recording_began, recording_next_file | file, tracks, barred |
@@ -17,8 +18,10 @@ use serde_json::{Value, json};
 use super::multitrack;
 use super::numbers::thousandths;
 use super::ringout::show_step;
+use super::sentence::NextStep;
+use super::show;
 use crate::engine::record::RecordEvent;
-use crate::engine::show::{ShowAction, ShowAdvice, ShowEntry, Urgency};
+use crate::engine::show::{Alert, ShowAction, ShowAdvice, ShowEntry, Urgency};
 use crate::event::log::{self, Entry};
 use crate::units::{ChannelId, Seconds};
 
@@ -59,6 +62,17 @@ fn about(what: &'static str, entry: &ShowEntry, names: &[String]) -> Entry {
     let advice = ShowAdvice { action: entry.action, ring: entry.ring, urgency };
     let action = show_step(&advice, names).sentence.replace('−', "-");
     Entry { action: Some(action), ..Entry::new(what, json!({ "urgency": word, "ring": ring })) }
+}
+
+/// Something other than a ring wants a hand.
+pub fn alert(at: Seconds, alert: &Alert, next: &NextStep) -> Entry {
+    let evidence = json!({ "kind": show::kind(alert), "urgency": show::urgency(Some(alert)), "proof": next.proof });
+    Entry { action: Some(next.sentence.replace('−', "-")), ..Entry::new("alert", evidence) }.at(at)
+}
+
+/// It was done, or left.
+pub fn alert_answered(at: Seconds, alert: &Alert, done: bool) -> Entry {
+    Entry { done: Some(done), ..Entry::new("answer", json!({ "kind": show::kind(alert) })) }.at(at)
 }
 
 pub fn gap(at: Seconds, missing: Seconds) -> Entry {

@@ -28,6 +28,7 @@ pub const CANNOT: &str = "Can’t be done  L";
 pub const DONE: &str = "Done  Space";
 pub const LEAVE: &str = "Leave it  S";
 pub const MARK: &str = "Mark this  M";
+pub const NO_ROOM_MICROPHONE: &str = "No microphone in the room is named: --room-mic CHANNEL";
 pub const MARKED: &str = "Marked in the event’s log";
 pub const NO_LOG: &str = "Marked on the screen only: no event is open";
 pub const CUTS: &str = "Cuts so far";

@@ -28,6 +28,7 @@ pub mod safe_sweep;
 mod sentence;
 mod setup;
 mod shelf;
+pub mod show;
 pub mod sound;
 pub mod spectra;
 mod states;

@@ -5,7 +5,6 @@
 
 use serde_json::{Value, json};
 
-use super::hall::urgency;
 use super::numbers::{self, counted, seconds, span};
 use super::sentence::{Arrow, NextStep, Reply};
 use super::words::{problem_and_fix, unseen};
@@ -433,25 +432,6 @@ fn rounded(value: f64) -> Value {
 
 fn plain_minus(text: &str) -> String {
     text.replace('−', "-")
-}
-
-/// The keys of a line of the show.
-pub const SHOW_STEP_KEYS: &str = "\
-show_step, whenever what is asked for changes: time_s, urgency (now, soon, later; null: as rehearsed), step, then, \
-proof, channel (from 1), frequency_hz. What is not known is null.";
-
-/// What is asked for in the show, when it changes.
-pub fn show_record(at: Seconds, advice: &ShowAdvice, next: &NextStep) -> Value {
-    let channel = match advice.action {
-        ShowAction::FaderDown { channel, .. } => Some(channel.number()),
-        ShowAction::CreepBack { channel, .. } => channel.map(ChannelId::number),
-        _ => None,
-    };
-    json!({
-        "type": "show_step", "time_s": rounded(at.get()), "urgency": urgency(advice),
-        "step": plain_minus(&next.sentence), "then": plain_minus(&next.then), "proof": plain_minus(&next.proof),
-        "channel": channel, "frequency_hz": advice.ring.map(|ring| rounded(ring.frequency.get())),
-    })
 }
 
 /// In the show.

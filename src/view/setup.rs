@@ -4,8 +4,10 @@ use super::sentence::DeskWords;
 use super::words::plain;
 use crate::engine::linecheck::{LineInput, LinePlan, Wire};
 use crate::engine::ringout::Microphone;
+use crate::engine::show::Attending;
+use crate::engine::sound::Calibration;
 use crate::engine::{Connection, Input};
-use crate::event::{self, Consent, Event, EventError, Listening, Song};
+use crate::event::{self, Consent, Date, Event, EventError, Listening, Song};
 use crate::units::{ChannelId, SourceKind};
 
 /// What the event tells.
@@ -95,6 +97,20 @@ impl Setup {
         let Some(event) = &mut self.event else { return Ok(()) };
         event.settings.device = Some(name.to_owned());
         event.settings.connection = Some(listening(connection));
+        event.save()
+    }
+
+    /// What a show attends to beside rings, with this microphone in the room.
+    pub fn attending(&self, room: Option<ChannelId>) -> Attending {
+        let sound = self.event.as_ref().map(|event| event.settings.sound.clone()).unwrap_or_default();
+        Attending { room, calibration: sound.calibration, limits: sound.limits }
+    }
+
+    /// The room compared with a real meter today; the event keeps it.
+    pub fn keep_calibration(&mut self, calibration: Calibration) -> Result<(), EventError> {
+        let Some(event) = &mut self.event else { return Ok(()) };
+        event.settings.sound.calibration = Some(calibration);
+        event.settings.sound.date = Date::today();
         event.save()
     }
 

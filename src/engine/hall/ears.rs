@@ -1,5 +1,6 @@
-//! Meters with spectra, and the detector of rings, on one stream.
+//! Meters with spectra, and the detector of rings, on one stream; in a show also what its watch needs.
 
+use super::attention::{Attending, Attention};
 use crate::block::{BlockBuf, Format};
 use crate::detectors::{Ring, Ringing};
 use crate::meters::Meters;
@@ -9,17 +10,39 @@ pub struct Ears {
     meters: Meters,
     ringing: Ringing,
     format: Format,
+    attention: Option<Attention>,
 }
 
 impl Ears {
     pub fn new(format: Format) -> Self {
         let meters = Meters::new(format, &vec![1.0; format.channels]).with_spectra();
-        Self { meters, ringing: Ringing::new(format.channels), format }
+        Self { meters, ringing: Ringing::new(format.channels), format, attention: None }
+    }
+
+    /// From now on for a show.
+    pub fn attend(&mut self, to: &Attending) {
+        self.attention = Some(Attention::new(self.format, to));
+    }
+
+    pub const fn attention(&self) -> Option<&Attention> {
+        self.attention.as_ref()
+    }
+
+    pub const fn attention_mut(&mut self) -> Option<&mut Attention> {
+        self.attention.as_mut()
     }
 
     pub fn hear(&mut self, block: &BlockBuf) {
-        let Self { meters, ringing, .. } = self;
-        meters.push(&block.as_block(), &mut |readings| ringing.observe(readings));
+        let Self { meters, ringing, attention, .. } = self;
+        meters.push(&block.as_block(), &mut |readings| {
+            ringing.observe(readings);
+            if let Some(attention) = attention {
+                attention.observe(readings);
+            }
+        });
+        if let Some(attention) = attention {
+            attention.hear(&block.as_block());
+        }
         ringing.drain().for_each(drop);
     }
 

@@ -1,7 +1,7 @@
 //! A real hall, heard through a device; its desk is moved by hand.
 
 use super::ears::Ears;
-use super::{FRAME, Hall};
+use super::{Attending, Attention, FRAME, Hall};
 use crate::block::BlockBuf;
 use crate::coach::ringout::{Band, Output, Place};
 use crate::detectors::Ring;
@@ -86,6 +86,18 @@ impl<S: Source> Hall for LiveHall<S> {
 
     fn lost(&self) -> Option<String> {
         self.failed.clone().or_else(|| self.source.lost())
+    }
+
+    fn attend(&mut self, to: &Attending) {
+        self.ears.attend(to);
+    }
+
+    fn attention(&self) -> Option<&Attention> {
+        self.ears.attention()
+    }
+
+    fn attention_mut(&mut self) -> Option<&mut Attention> {
+        self.ears.attention_mut()
     }
 
     fn missed(&self) -> Seconds {

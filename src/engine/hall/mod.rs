@@ -3,11 +3,13 @@
 //! The simulated one (`stage`), whose desk obeys, and the real one behind a device (`live`). Both hear through the same
 //! meters and the same detector. Time is the audio clock. While a device is gone time stands still.
 
+mod attention;
 mod ears;
 mod live;
 mod overheard;
 mod stage;
 
+pub use attention::{Attending, Attention, Room};
 pub use live::LiveHall;
 pub use overheard::{Overheard, Overhearing, overhear};
 pub use stage::StageHall;
@@ -32,6 +34,18 @@ pub trait Hall {
 
     /// Why no sound comes, if that is anybody's fault: its device is gone, for a while or for good.
     fn lost(&self) -> Option<String> {
+        None
+    }
+
+    /// From now on for a show.
+    fn attend(&mut self, _to: &Attending) {}
+
+    /// What a show needs beside rings; `None` before `attend`.
+    fn attention(&self) -> Option<&Attention> {
+        None
+    }
+
+    fn attention_mut(&mut self) -> Option<&mut Attention> {
         None
     }
 

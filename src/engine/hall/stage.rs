@@ -1,7 +1,7 @@
 //! The simulated stage with loudspeakers, whose desk is moved from here.
 
 use super::ears::Ears;
-use super::{FRAME, Hall};
+use super::{Attending, Attention, FRAME, Hall};
 use crate::block::BlockBuf;
 use crate::coach::ringout::{Band, Microphone, Output, Place};
 use crate::detectors::Ring;
@@ -98,6 +98,18 @@ impl Hall for StageHall {
 
     fn has_a_desk(&self) -> bool {
         true
+    }
+
+    fn attend(&mut self, to: &Attending) {
+        self.ears.attend(to);
+    }
+
+    fn attention(&self) -> Option<&Attention> {
+        self.ears.attention()
+    }
+
+    fn attention_mut(&mut self) -> Option<&mut Attention> {
+        self.ears.attention_mut()
     }
 
     fn learn_room(&mut self, on: bool) {

@@ -1,25 +1,19 @@
 //! Where a take sounds, where it is quiet, where people clap: its cue list.
 //!
-//! In: readings every 100 ms. A frame is *clapping* where, over the last second, each third octave from 1 to 6.3 kHz
-//! keeps its level (standard deviation 2.2 dB in the mean; a hundred hands come close to noise, whose bands stray by 1 dB)
-//! and none stands 16 dB over another. Out: *quiet* for 2 s and more below what lies 35 dB under the loud parts (and no
+//! In: readings every 100 ms, each clapping or not (`detectors::Clapping`). Out: *quiet* for 2 s and more below what lies 35 dB under the loud parts (and no
 //! more than 10 dB over the floor), *applause* for 2 s and more of clapping that is not quiet, and *sound* between.
 //! Own working values. Tracks of one take are laid over each other, the loudest at each time telling. Edge cases: silence
 //! has no cues; a steady hiss under everything is quiet; noise that is played loud for seconds counts as applause.
 
-use std::collections::VecDeque;
-
+use crate::detectors::Clapping;
 use crate::meters::Readings;
 use crate::units::Seconds;
 
 const FRAME: f64 = 0.1;
 /// Eight hours.
 const MOST_FRAMES: usize = 288_000;
-/// Third octaves 1 kHz to 6.3 kHz.
-const BANDS: std::ops::Range<usize> = 16..25;
-const LOOK: usize = 10;
-const STEADY: f64 = 2.2;
-const EVEN: f64 = 16.0;
+/// Frames after which clapping is told.
+const LOOK: usize = Clapping::LOOK;
 const UNDER_LOUD: f64 = 35.0;
 const OVER_FLOOR: f64 = 10.0;
 const SHORTEST: usize = 20;
@@ -62,7 +56,7 @@ struct Moment {
 #[derive(Debug, Default)]
 pub struct TimelineEar {
     timeline: Timeline,
-    newest: VecDeque<[f64; BANDS.end - BANDS.start]>,
+    clapping: Clapping,
 }
 
 impl TimelineEar {
@@ -70,39 +64,14 @@ impl TimelineEar {
         if !readings.frame_complete || self.timeline.moments.len() >= MOST_FRAMES {
             return;
         }
-        let mut bands = [1e-12; BANDS.end - BANDS.start];
-        let mut level = f64::NEG_INFINITY;
-        for channel in &readings.channels {
-            level = level.max(channel.frame.rms.get());
-            for (sum, band) in bands.iter_mut().zip(&channel.frame.bands[BANDS]) {
-                *sum += f64::from(*band);
-            }
-        }
-        if self.newest.len() == LOOK {
-            self.newest.pop_front();
-        }
-        self.newest.push_back(bands.map(|power| 10.0 * power.log10()));
+        let clapping = self.clapping.observe(readings);
+        let level = readings.channels.iter().map(|channel| channel.frame.rms.get()).fold(f64::NEG_INFINITY, f64::max);
         let level = ((level - LOWEST) * 2.0).round().clamp(0.0, 255.0) as u8;
-        self.timeline.moments.push(Moment { level, clapping: self.is_clapping() });
+        self.timeline.moments.push(Moment { level, clapping });
     }
 
     pub fn take(&mut self) -> Timeline {
         std::mem::take(&mut self.timeline)
-    }
-
-    fn is_clapping(&self) -> bool {
-        if self.newest.len() < LOOK {
-            return false;
-        }
-        let bands = BANDS.end - BANDS.start;
-        let (mut strays, mut highest, mut lowest) = (0.0, f64::NEG_INFINITY, f64::INFINITY);
-        for band in 0..bands {
-            let mean = self.newest.iter().map(|frame| frame[band]).sum::<f64>() / LOOK as f64;
-            let square = self.newest.iter().map(|frame| (frame[band] - mean).powi(2)).sum::<f64>() / LOOK as f64;
-            strays += square.sqrt() / bands as f64;
-            (highest, lowest) = (highest.max(mean), lowest.min(mean));
-        }
-        strays < STEADY && highest - lowest < EVEN
     }
 }
 

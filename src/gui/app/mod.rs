@@ -196,7 +196,7 @@ impl App {
         }
         if view == View::Show && !self.show.has_begun() {
             let equaliser = self.ringout.wish().equaliser;
-            let link = self.begin(&Moment::Show(equaliser));
+            let link = self.begin(&Moment::Show(equaliser, self.setup.attending(None)));
             self.show.begun(link);
         }
     }
