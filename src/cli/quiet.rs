@@ -17,7 +17,7 @@ use crate::engine::quiet::{
     outputs,
 };
 use crate::units::{ChannelId, Db, Dbfs};
-use crate::view::quiet::{USUAL_SPARE, quiet_headline, quiet_lines, quiet_record, quiet_step};
+use crate::view::quiet::{USUAL_SPARE, quiet_headline, quiet_lines, quiet_record, quiet_step, quiet_then};
 use crate::view::safe_sweep::SWEEP_CAUTIONS;
 use crate::view::{numbers, sweeps, words};
 
@@ -139,7 +139,7 @@ fn results<P: Place>(sweep: &QuietSweep<P>, names: &[String], args: &MarginArgs)
         }
     } else {
         out::line("")?;
-        out::line(&quiet_headline(result, wanted))?;
+        out::line(&format!("{}; {}", quiet_headline(result, wanted), quiet_then(result, wanted)))?;
         quiet_lines(result, wanted, equaliser, names, !args.faders.is_empty())
             .iter()
             .try_for_each(|line| out::line(line))?;

@@ -10,7 +10,7 @@ use super::step::{self, Words};
 use super::theme::{GAP, Look, TARGET, bold};
 use crate::engine::quiet::{Opened, QuietAnswer, QuietResult, QuietStep};
 use crate::engine::ringout::RingWish;
-use crate::view::quiet::{self as words, USUAL_SPARE, quiet_headline, quiet_lines, quiet_step};
+use crate::view::quiet::{self as words, USUAL_SPARE, quiet_headline, quiet_lines, quiet_step, quiet_then};
 use crate::view::safe_sweep::SWEEP_CAUTIONS;
 use crate::view::{Reply, labels};
 
@@ -55,7 +55,8 @@ pub fn page(ui: &mut Ui, look: Look, shown: &Shown, wish: &RingWish) -> Option<P
     let next = quiet_step(shown.step, shown.at);
     let wanted = wish.target.unwrap_or(USUAL_SPARE);
     let headline = shown.result.map_or_else(|| next.sentence.clone(), |result| quiet_headline(result, wanted));
-    step::next_step(ui, look, &Words { headline: &headline, then: &next.then, next: &next }, look.palette().text);
+    let then = shown.result.map_or_else(|| next.then.clone(), |result| quiet_then(result, wanted));
+    step::next_step(ui, look, &Words { headline: &headline, then: &then, next: &next }, look.palette().text);
     ui.add_space(GAP / 2.0);
     if let Some(result) = shown.result {
         return over(ui, look, Some(result), shown, wish);
@@ -122,7 +123,7 @@ fn over(ui: &mut Ui, look: Look, result: Option<&QuietResult>, shown: &Shown, wi
     let Some(result) = result else { return pressed };
     ui.add_space(GAP / 2.0);
     let height = 0.5 * ui.available_height();
-    if let Some(graph) = words::LoopGraph::of(result) {
+    if let Some(graph) = words::LoopGraph::of(result, shown.names) {
         picture(ui, look, &graph, height);
     }
     ui.add_space(GAP / 2.0);
@@ -163,13 +164,7 @@ fn picture(ui: &mut Ui, look: Look, graph: &words::LoopGraph, height: f32) {
         8.0,
         5.0,
     ));
-    painter.text(
-        pos2(inner.left() + 4.0, rings - 2.0),
-        Align2::LEFT_BOTTOM,
-        labels::LOOP_GAIN,
-        small.clone(),
-        palette.text,
-    );
+    painter.text(pos2(inner.left() + 4.0, rings - 2.0), Align2::LEFT_BOTTOM, &graph.title, small.clone(), palette.text);
     let points: Vec<_> = graph.line.iter().map(|(place, height)| pos2(x(*place), y(*height))).collect();
     if points.len() > 1 {
         painter.add(Shape::line(points, Stroke::new(2.0, palette.low)));

@@ -20,7 +20,6 @@ pub const AT_A_RETURN: &str = "into a spare return";
 pub const AT_THE_MAIN: &str = "into the loudspeakers, the desk's main output into the laptop";
 pub const QUIET_AGAIN: &str = "Measure again  Q";
 pub const STOP_ANY: &str = "STOP  any key";
-pub const LOOP_GAIN: &str = "Gain around the loop; at 0 it rings";
 pub const AGAIN: &str = "Ring out again  Space";
 pub const STOP: &str = "STOP  Esc";
 pub const UNDO: &str = "Last cut back  B";

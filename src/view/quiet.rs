@@ -100,17 +100,22 @@ pub fn quiet_lines(
 /// Always said.
 pub const UNCERTAIN: &str = "Hands, people, doors and warmth move this by up to 3 dB either way.";
 
-/// The headline of a result: "6.4 dB left before it rings".
+/// The headline of a result, at most 26 letters: "6.4 dB before it rings".
 pub fn quiet_headline(result: &QuietResult, wanted: Db) -> String {
-    let Some(least) = result.least() else {
-        return "No microphone could be measured".into();
-    };
-    if least >= wanted {
-        format!("{} left before it rings: no cuts needed", span(least))
-    } else if least >= Db::ZERO {
-        format!("{} left before it rings, {} are wanted", span(least), span(wanted))
-    } else {
-        format!("It would ring: {} too much", span(least))
+    match result.least() {
+        None => "Nothing could be measured".into(),
+        Some(least) if least >= wanted => format!("{} left: no cuts", span(least)),
+        Some(least) if least >= Db::ZERO => format!("{} before it rings", span(least)),
+        Some(least) => format!("It would ring by {}", span(least)),
+    }
+}
+
+/// What to do with it.
+pub fn quiet_then(result: &QuietResult, wanted: Db) -> String {
+    let back = "microphones and plugs back, faders down first";
+    match result.least() {
+        Some(least) if least < wanted => format!("{} are wanted; {back}", span(wanted)),
+        _ => back.into(),
     }
 }
 
@@ -143,6 +148,7 @@ pub const USUAL_SPARE: Db = SPARE;
 
 /// The gain around the weakest microphone's loop, as a picture: places and heights from 0 to 1.
 pub struct LoopGraph {
+    pub title: String,
     pub line: Vec<(f64, f64)>,
     /// The height at which it rings.
     pub rings_at: f64,
@@ -160,12 +166,12 @@ pub struct GraphRing {
 /// Columns of the line.
 const COLUMNS: usize = 400;
 /// dB from the bottom to the top, and how far the ringing line stands under the top.
-const SPAN: f64 = 48.0;
-const OVER: f64 = 8.0;
+const SPAN: f64 = 56.0;
+const OVER: f64 = 16.0;
 
 impl LoopGraph {
-    pub fn of(result: &QuietResult) -> Option<Self> {
-        let (_, found) = result.weakest()?;
+    pub fn of(result: &QuietResult, names: &[String]) -> Option<Self> {
+        let (channel, found) = result.weakest()?;
         let (low, high) = found.gain.band();
         let octaves = (high.get() / low.get()).log2();
         let place = |hertz: f64| (hertz / low.get()).log2() / octaves;
@@ -181,6 +187,7 @@ impl LoopGraph {
         let marks = [125.0, 250.0, 500.0, 1_000.0, 2_000.0, 4_000.0, 8_000.0];
         let marks = marks.into_iter().filter(|hertz| (low.get()..=high.get()).contains(hertz));
         Some(Self {
+            title: format!("Gain around the loop of {}; at 0 it rings", microphone(channel, names)),
             line,
             rings_at: height(Db::ZERO),
             rings: found.margin.next.iter().take(3).map(ring).collect(),

@@ -3,6 +3,7 @@
 /// The terminal: words, lines, codes, the screen.
 mod cli;
 /// The event folder: reading, exact errors, saving.
+mod evening;
 mod event;
 /// Recordings: every width and container, bad input, damage.
 mod files;

@@ -9,7 +9,7 @@ use crate::coach::sound::{Calibration, Exposure, Limits, SoundWatch};
 use crate::detectors::Clapping;
 use crate::meters::sound::SoundMeter;
 use crate::meters::{Readings, SoundReadings};
-use crate::units::{ChannelId, Seconds};
+use crate::units::{ChannelId, Db, Dbfs, Seconds};
 
 /// What is attended to.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -23,8 +23,15 @@ pub struct Attention {
     lines: LineWatch,
     clapping: Clapping,
     claps: bool,
+    /// The quietest that it was.
+    quiet: Option<Dbfs>,
     room: Option<Room>,
 }
+
+/// Applause stands this far over the quietest of before, which is forgotten at half a decibel a minute.
+const OVER_QUIET: Db = Db::new(12.0);
+const FORGETS: Db = Db::new(0.1 * 0.5 / 60.0);
+const NOTHING: Dbfs = Dbfs::new(-100.0);
 
 /// The level in the room.
 pub struct Room {
@@ -42,13 +49,18 @@ impl Attention {
             watch: SoundWatch::new(to.limits, to.calibration),
             exposure: to.calibration.map(Exposure::new),
         });
-        Self { lines: LineWatch::new(format.channels), clapping: Clapping::default(), claps: false, room }
+        Self { lines: LineWatch::new(format.channels), clapping: Clapping::default(), claps: false, quiet: None, room }
     }
 
     pub fn observe(&mut self, readings: &Readings) {
         self.lines.observe(readings);
         if readings.frame_complete {
-            self.claps = self.clapping.observe(readings);
+            let level = readings.channels.iter().map(|channel| channel.frame.rms).fold(Dbfs::SILENCE, Dbfs::max);
+            let heard = level.max(NOTHING);
+            self.quiet = self.quiet.map(|quiet| (quiet + FORGETS).min(heard)).or(Some(heard));
+            // The steady noise of an empty pause is no applause.
+            let is_loud = self.quiet.is_some_and(|quiet| level > quiet + OVER_QUIET);
+            self.claps = self.clapping.observe(readings) && is_loud;
         }
     }
 

@@ -62,7 +62,7 @@ impl Hall {
     }
 
     /// Hears on until a quiet sweep comes to such a step.
-    fn hear_until(&self, wanted: impl Fn(&QuietStep) -> bool) {
+    pub fn hear_until(&self, wanted: impl Fn(&QuietStep) -> bool) {
         for _ in 0..LONGEST {
             if wanted(&self.quiet_step()) {
                 return;

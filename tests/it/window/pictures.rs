@@ -5,6 +5,7 @@
 
 use std::path::{Path, PathBuf};
 
+use beforedoors::engine::quiet::{QuietStep, TAP, Which};
 use beforedoors::engine::ringout::RingStep;
 use beforedoors::engine::{Mood, show::ShowAction};
 use beforedoors::event::rig;
@@ -55,6 +56,20 @@ fn ringing((width, height, look): Place) -> Harness<'static, App> {
             harness.step();
         }
     }
+    pressed(harness, &[])
+}
+
+/// A quiet sweep while it sounds, and what it found.
+fn quiet((width, height, look): Place, done: bool) -> Harness<'static, App> {
+    let (playing, hall) = (Rehearsal::new(1, Mood::Normal), Hall::default());
+    let harness = window_with_halls(&playing, hall.opener(), look, width, height);
+    let harness = pressed(harness, &[Key::F4, Key::Q, Key::Space]);
+    hall.hear_until(|step| matches!(step, QuietStep::Tap { rise } if *rise >= TAP));
+    let harness = pressed(harness, &[Key::Space]);
+    hall.hear_until(|step| match step {
+        QuietStep::Sounding { which: Which::First, share, .. } => !done && *share > 0.4,
+        step => *step == QuietStep::Done,
+    });
     pressed(harness, &[])
 }
 
@@ -136,7 +151,7 @@ fn every_view_is_drawn_for_whoever_wants_to_look() {
     for (width, height) in [(1280.0, 800.0), (1920.0, 1080.0)] {
         for (bright, text) in [(false, 1.0), (true, 1.0), (false, 2.0), (true, 2.0)] {
             let at = || (width, height, Look { bright, text, ..Look::default() });
-            let views: [(&str, Harness<App>); 15] = [
+            let views: [(&str, Harness<App>); 17] = [
                 ("plan", example(at())),
                 ("plan-made", made(at())),
                 ("plan-why", pressed(example(at()), &[Key::W])),
@@ -148,6 +163,8 @@ fn every_view_is_drawn_for_whoever_wants_to_look() {
                 ("input", pressed(soundcheck(at()), &[Key::I])),
                 ("list", pressed(soundcheck(at()), &[Key::E])),
                 ("ringout", ringing(at())),
+                ("quiet", quiet(at(), false)),
+                ("quiet-done", quiet(at(), true)),
                 ("show", show(at(), false)),
                 ("show-now", show(at(), true)),
                 ("recordings", recordings(at(), false)),
