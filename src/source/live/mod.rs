@@ -9,12 +9,14 @@
 //! follows; a device that says nothing any more is a state (`Health`), one that reports its end an error, and `Returning`
 //! has it back when it can be had.
 
+mod awake;
 mod choice;
 mod convert;
 mod device;
 mod error;
 mod health;
 mod keeper;
+mod priority;
 mod quiet;
 mod returning;
 mod ring;
@@ -186,9 +188,7 @@ fn start(
     let format = Format { rate: choice.rate, channels: choice.channels };
     let attempt = |choice: &Choice| {
         let (mut intake, outlet) = ring::ring(format);
-        if let Some(since) = since {
-            intake.away_since(since);
-        }
+        intake.keep_time(since);
         build(&device, choice, intake, &outlet).map(|stream| (stream, outlet))
     };
     let by_default = Choice { buffer: BufferSize::Default, ..choice };
@@ -226,9 +226,15 @@ fn build_as<T: cpal::SizedSample + Amplitude>(
     outlet: &Outlet,
 ) -> Result<cpal::Stream, cpal::Error> {
     let counters = std::sync::Arc::clone(&outlet.counters);
+    let mut raise = Some(priority::raise);
     device.build_input_stream(
         choice.stream_config(),
-        move |data: &[T], _| intake.take(data),
+        move |data: &[T], _| {
+            if let Some(raise) = raise.take() {
+                raise();
+            }
+            intake.take(data);
+        },
         move |error| counters.note(error),
         Some(SYSTEM_ANSWER),
     )

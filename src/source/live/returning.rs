@@ -4,12 +4,15 @@
 //! thread of its own, with the rate and the channels that it had: what follows is on the same clock of frames, counted
 //! on by the time that went by. A device that comes back with another form stays lost, and the words say so.
 
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 use std::thread;
 use std::time::{Duration, Instant};
 
+use super::awake::Awake;
 use super::device::InputDevice;
 use super::keeper::{self, Opening};
-use super::ring::Outlet;
+use super::ring::{Intake, Outlet};
 use super::{Health, LiveConfig, LiveError, LiveSource, WAIT, start};
 use crate::block::{BlockBuf, Format};
 use crate::source::{Flow, Source};
@@ -22,6 +25,8 @@ pub struct Returning {
     device: InputDevice,
     source: LiveSource,
     loss: Option<Loss>,
+    /// None where there is no device.
+    awake: Option<Awake>,
 }
 
 struct Loss {
@@ -34,11 +39,34 @@ struct Loss {
 impl Returning {
     pub fn open(device: &InputDevice, want: LiveConfig) -> Result<Self, LiveError> {
         let source = LiveSource::open(device, want)?;
-        Ok(Self { device: device.clone(), source, loss: None })
+        Ok(Self { device: device.clone(), source, loss: None, awake: Some(Awake::hold()) })
+    }
+
+    /// Without a device: what the caller gives to the `Intake` comes out.
+    pub fn fed(format: Format) -> (Intake, Self) {
+        let (intake, source) = LiveSource::fed(format);
+        let device = InputDevice {
+            id: String::new(),
+            name: source.name.clone(),
+            host: String::new(),
+            channels: format.channels,
+            channel_counts: vec![format.channels],
+            rate: format.rate,
+            rates: Vec::new(),
+            format: "f32".to_owned(),
+            is_default: false,
+            remixed: false,
+        };
+        (intake, Self { device, source, loss: None, awake: None })
     }
 
     pub fn name(&self) -> &str {
         &self.device.name
+    }
+
+    /// Becomes true where the system may fall asleep while the device is heard.
+    pub fn may_sleep(&self) -> Arc<AtomicBool> {
+        self.awake.as_ref().map(Awake::may_sleep).unwrap_or_default()
     }
 
     pub fn health(&self) -> Health {
