@@ -117,3 +117,52 @@ fn child_is_patient() {
         most.1 - threads
     );
 }
+
+/// The server comes back with a sink of other channels: lost still, in words that tell both forms, until it is as it was.
+#[test]
+fn a_device_that_comes_back_with_another_form_stays_lost() {
+    let Some(server) = Server::start() else { return };
+    let found = run("live::kills::child_sees_a_change", &server.environment(), Duration::from_secs(60));
+    let why = &found["why"];
+    assert!(why.contains("came back with 6 channels at 44100 Hz; it was heard with 2 channels at 48000 Hz"), "{why}");
+    assert_eq!(found["lost_to_the_end"], "true");
+    assert!(number(&found, "gap") > 0.0);
+}
+
+#[test]
+fn child_sees_a_change() {
+    if !is_told("live::kills::child_sees_a_change") {
+        return;
+    }
+    let folder = PathBuf::from(std::env::var("HOME").expect("told"));
+    let orders = folder.join("run.pa");
+    let hearing = Hearing::Live { device: Some("hall".into()) };
+    let session = Session::start(hearing, None, Connection::Usb, None).expect("it opens");
+    let until = |what: &str, done: &dyn Fn(&Status, Seconds) -> bool| {
+        let begun = Instant::now();
+        while !done(&session.status(), session.snapshot().at) {
+            assert!(begun.elapsed() < Duration::from_secs(20), "never {what}");
+            std::thread::sleep(Duration::from_millis(10));
+        }
+    };
+    until("heard", &|_, at| at > Seconds::new(0.3));
+    signal("-9", &std::env::var("SERVER_PID").expect("told"));
+    let usual = std::fs::read_to_string(&orders).expect("the server's orders");
+    let changed = usual.replace("rate=48000 channels=2", "rate=44100 channels=6");
+    assert_ne!(changed, usual);
+    std::fs::write(&orders, changed).expect("written");
+    let _ = std::fs::remove_file(folder.join("pulse.sock"));
+    let other = Own(launch(&orders, &folder).expect("it started before"));
+    let says = |status: &Status, words: &str| matches!(status, Status::Lost(why) if why.contains(words));
+    until("told", &|status, _| says(status, "came back with"));
+    let Status::Lost(why) = session.status() else { panic!("it is heard") };
+    let at = session.snapshot().at;
+    std::thread::sleep(Duration::from_secs(1));
+    println!("\nwhy={why}\nlost_to_the_end={}", session.snapshot().at == at && says(&session.status(), "came back"));
+    drop(other);
+    std::fs::write(&orders, usual).expect("written");
+    let _ = std::fs::remove_file(folder.join("pulse.sock"));
+    let _own = Own(launch(&orders, &folder).expect("it started before"));
+    until("heard again", &|status, now| !matches!(status, Status::Lost(_)) && now > at);
+    println!("gap={}", session.snapshot().lost_frames);
+}
