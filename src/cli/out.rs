@@ -31,20 +31,28 @@ pub fn note(text: &str) {
     let _ = writeln!(io::stderr().lock(), "{text}");
 }
 
-/// Tells beside the output when a device goes, and when it is back.
+/// Tells beside the output when a device goes, and when it is back; and that the measuring began anew.
 #[derive(Default)]
-pub struct Losses(Option<String>);
+pub struct Losses {
+    lost: Option<String>,
+    begun_anew: bool,
+}
 
 impl Losses {
     pub fn look(&mut self, lost: Option<String>) {
-        if lost == self.0 {
+        if lost == self.lost {
             return;
         }
         note(lost.as_deref().unwrap_or(words::BACK));
-        self.0 = lost;
+        self.lost = lost;
     }
 
     pub fn look_at(&mut self, status: Status) {
+        let begun_anew = status == Status::BegunAnew;
+        if begun_anew && !self.begun_anew {
+            words::status(&status).iter().for_each(|words| note(words));
+        }
+        self.begun_anew = begun_anew;
         self.look(match status {
             Status::Lost(why) => Some(why),
             _ => None,

@@ -128,8 +128,12 @@ fn hear(evening: &mut Evening, snapshot: &Snapshot, status: &Status) -> Vec<News
 /// Tells each change of the next step until the session ends, is told to, or whoever reads has had enough.
 fn follow(session: &Session, evening: &mut Evening, setup: &Setup, json: bool, end: &EndRequest) -> io::Result<()> {
     let mut losses = out::Losses::default();
+    let mut sleep_told = false;
     while !end.came() {
         let status = session.status();
+        if session.may_sleep() && !std::mem::replace(&mut sleep_told, true) {
+            out::note(words::MAY_SLEEP);
+        }
         hear(evening, &session.snapshot(), &status).iter().try_for_each(|news| news.tell(json))?;
         losses.look_at(status);
         let (at, advice) = match session.changes().recv_timeout(PUBLISHED) {

@@ -2,11 +2,13 @@
 //!
 //! On the stage time goes by as it does in a hall, or, where a helper does it all, as fast as can be.
 
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 
 use super::hall::Overheard;
 use crate::block::{BlockBuf, Format};
-use crate::source::live::{self, InputDevice, InputState, LiveConfig, LiveError, Returning};
+use crate::source::live::{self, InputDevice, InputState, Intake, LiveConfig, LiveError, Returning};
 use crate::source::stage::Stage;
 use crate::source::{Flow, Source};
 use crate::units::Seconds;
@@ -18,6 +20,8 @@ pub type Name = String;
 #[derive(Clone, Debug, PartialEq)]
 pub enum Status {
     Running,
+    /// The measuring failed a moment ago and began anew.
+    BegunAnew,
     /// The device gives nothing at all.
     Quiet,
     /// Exact zeros on every line: often a missing permission.
@@ -48,6 +52,12 @@ impl Ears {
             None => usual_device()?,
         };
         Ok(Self::Live(Box::new(Returning::open(&device, LiveConfig::default())?)))
+    }
+
+    /// What the caller gives to the `Intake`, as a device's callback would.
+    pub fn fed(format: Format) -> (Intake, Self) {
+        let (intake, source) = Returning::fed(format);
+        (intake, Self::Live(Box::new(source)))
     }
 
     pub const fn overheard(source: Overheard, names: Vec<Name>) -> Self {
@@ -114,6 +124,14 @@ impl Ears {
                 (None, InputState::OnlyZeros) => Status::AllZero,
                 (None, InputState::Running | InputState::Lost) => Status::Running,
             },
+        }
+    }
+
+    /// Becomes true where the system may fall asleep meanwhile.
+    pub fn may_sleep(&self) -> Arc<AtomicBool> {
+        match self {
+            Self::Live(source) => source.may_sleep(),
+            Self::Stage { .. } | Self::Overheard { .. } => Arc::default(),
         }
     }
 

@@ -66,6 +66,13 @@ impl Pipeline {
         Self { format, meters, watch, snapshot }
     }
 
+    /// One that has heard nothing yet, after this one failed; what the source lost stays counted.
+    pub fn anew(&self, inputs: &[Input], connection: Connection) -> Self {
+        let mut anew = Self::new(self.format, inputs, connection);
+        (anew.snapshot.at, anew.snapshot.lost_frames) = (self.snapshot.at, self.snapshot.lost_frames);
+        anew
+    }
+
     pub fn format(&self) -> Format {
         self.format
     }

@@ -1,5 +1,6 @@
 //! The soundcheck's engine: the pipeline on the stage or a device, and the commands that a face may send.
 
+use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
 use std::sync::mpsc::Receiver;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
@@ -15,7 +16,7 @@ use crate::block::{BlockBuf, Format};
 use crate::coach::{Advice, Answer, Connection, Input};
 use crate::sink::record::{self, RecordError, RecordPlan, Recorder, Recording};
 pub use crate::source::live::InputDevice;
-use crate::source::live::{self, LiveError};
+use crate::source::live::{self, Intake, LiveError};
 use crate::source::stage::{Mood, Stage, StageConfig};
 use crate::units::{ChannelId, Db, SampleRate, Seconds, SourceKind};
 
@@ -88,6 +89,7 @@ pub struct Session {
     recorder: Shared<Recorder>,
     names: Vec<Name>,
     format: Format,
+    may_sleep: Arc<AtomicBool>,
 }
 
 type Shared<T> = Arc<Mutex<Option<T>>>;
@@ -104,15 +106,43 @@ impl Session {
         connection: Connection,
         wake: Option<Waker>,
     ) -> Result<Self, SessionError> {
-        let (mut ears, hand) = open(&hearing)?;
-        let (format, names) = (ears.format(), ears.names());
+        let (ears, hand) = open(&hearing)?;
+        Self::on(ears, hand, inputs, connection, wake)
+    }
+
+    /// Without a device: what the caller gives to the `Intake`, as a callback would, is heard.
+    pub fn fed(
+        format: Format,
+        inputs: Option<Vec<Input>>,
+        connection: Connection,
+        wake: Option<Waker>,
+    ) -> Result<(Intake, Self), SessionError> {
+        let (intake, ears) = Ears::fed(format);
+        Ok((intake, Self::on(ears, None, inputs, connection, wake)?))
+    }
+
+    fn on(
+        mut ears: Ears,
+        hand: Option<Stagehand>,
+        inputs: Option<Vec<Input>>,
+        connection: Connection,
+        wake: Option<Waker>,
+    ) -> Result<Self, SessionError> {
+        let (format, names, may_sleep) = (ears.format(), ears.names(), ears.may_sleep());
         let inputs = inputs.unwrap_or_else(|| usual_inputs(&mut ears));
         let pipeline = Pipeline::new(format, &inputs, connection);
         let overhearing = ears.is_live().then(Shared::default);
         let recorder = Shared::default();
-        let work = Soundchecking { pipeline, hand, overhearing: overhearing.clone(), recorder: Arc::clone(&recorder) };
+        let work = Soundchecking {
+            pipeline,
+            inputs,
+            connection,
+            hand,
+            overhearing: overhearing.clone(),
+            recorder: Arc::clone(&recorder),
+        };
         let running = Running::start("engine", work, ears, wake)?;
-        Ok(Self { running, overhearing, recorder, names, format })
+        Ok(Self { running, overhearing, recorder, names, format, may_sleep })
     }
 
     /// Records what is heard from now on, until the recording or the session ends; the one before this ends.
@@ -121,6 +151,11 @@ impl Session {
         let before = lock(&self.recorder).replace(recorder);
         drop(before);
         Ok(recording)
+    }
+
+    /// Whether the system may fall asleep while the device is heard, as far as is known yet.
+    pub fn may_sleep(&self) -> bool {
+        self.may_sleep.load(Relaxed)
     }
 
     /// Every change of the next step, in order, with its time on the audio clock.
@@ -188,6 +223,8 @@ fn usual_inputs(ears: &mut Ears) -> Vec<Input> {
 /// What the thread does.
 struct Soundchecking {
     pipeline: Pipeline,
+    inputs: Vec<Input>,
+    connection: Connection,
     hand: Option<Stagehand>,
     overhearing: Option<Shared<Overhearing>>,
     recorder: Shared<Recorder>,
@@ -240,6 +277,10 @@ impl Work for Soundchecking {
         if let Some(shared) = &self.overhearing {
             *lock(shared) = None;
         }
+    }
+
+    fn begin_anew(&mut self) {
+        self.pipeline = self.pipeline.anew(&self.inputs, self.connection);
     }
 
     fn picture(&self) -> &Snapshot {

@@ -1,8 +1,9 @@
 //! A ring-out, a quiet sweep or a show on a thread of its own: it publishes pictures, ten a second, and takes what the person says.
 //!
 //! Latest wins. On the simulated stage time goes by as it does in a hall. Edge cases: a hall that is over stays as its
-//! last picture, with the reason.
+//! last picture, with the reason; so does one that panicked.
 
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
@@ -247,6 +248,8 @@ pub fn watched(moment: &Moment, place: Where) -> Result<(Box<dyn Watched + Send>
     }
 }
 
+const FAILED: &str =
+    "the listening stopped unexpectedly. Begin again; faders and cuts on the desk stand where they were";
 const NO_MICROPHONE: &str = "no microphone is in the input list. Name one there, then begin";
 
 /// It runs until it is dropped.
@@ -269,10 +272,14 @@ impl Watch {
         let (say, heard) = sync_channel(WAITING);
         let shared = Arc::clone(&picture);
         let run = move || {
-            run(watched, &heard, paced, |picture| {
+            let mut publish = |picture| {
                 lock(&shared).clone_from(&picture);
                 wake(&picture);
-            })
+            };
+            if catch_unwind(AssertUnwindSafe(|| run(watched, &heard, paced, &mut publish))).is_err() {
+                let last = lock(&shared).clone();
+                publish(Picture { over: Some(Some(FAILED.into())), ..last });
+            }
         };
         let thread = std::thread::Builder::new()
             .name("hall".into())
@@ -286,7 +293,7 @@ fn run(
     mut watched: Box<dyn Watched + Send>,
     said: &Receiver<Option<Say>>,
     paced: bool,
-    mut publish: impl FnMut(Picture),
+    publish: &mut impl FnMut(Picture),
 ) {
     let began = Instant::now();
     let mut frames = 0;

@@ -261,7 +261,7 @@ pub fn finding_advice(evidence: &Evidence) -> &'static str {
         Evidence::NotHeard { .. } => "Is it switched on, plugged in and played?",
         Evidence::Freak { .. } => "Nothing to do; it does not count",
         Evidence::Spill { .. } => "Nothing to turn; ask this channel’s own performer to play",
-        Evidence::Invalid { .. } => "Copy the file again, or export it anew",
+        Evidence::Invalid { .. } => "Copy or export the file again; plug the device in again",
         Evidence::Gap { .. } => "Try another port or cable, close other programs, keep the laptop awake",
         Evidence::CodedClip { .. } => "Use another take; next time turn DOWN before it is coded",
         Evidence::Low { active, floor: Some(floor) } if *active - *floor < NEAR_FLOOR => {

@@ -34,6 +34,8 @@ pub const WHOLE_TAKE: &str = "The whole of it:";
 /// Said while a folder is watched.
 pub const WATCHING: &str = "Waiting for recordings to land (Ctrl-C ends it) in";
 
+pub const MAY_SLEEP: &str = "This system does not let its sleep be held off. Switch sleep off in its settings, and keep the lid open, until you are done";
+
 pub const BACK: &str = "The device is back; what was missed is a gap";
 
 /// Said at once when a key was taken.
@@ -96,6 +98,10 @@ pub fn source(source: Connection, rate: SampleRate) -> String {
 pub fn status(status: &Status) -> Option<String> {
     match status {
         Status::Running | Status::Ended => None,
+        Status::BegunAnew => Some(
+            "The measuring failed and began anew: what was heard before counts no more. Go on with the step at hand"
+                .into(),
+        ),
         Status::Quiet => Some("Nothing comes from the device: check its cable and power".into()),
         Status::AllZero => Some("Only digital zeros: check microphone permission, mute and routing".into()),
         Status::Lost(why) => Some(why.clone()),
@@ -166,6 +172,7 @@ mod tests {
         assert_eq!(status(&Status::Running), None);
         assert_eq!(status(&Status::Ended), None);
         let told = |it| status(&it).unwrap();
+        assert!(told(Status::BegunAnew).starts_with("The measuring failed and began anew"));
         assert_eq!(told(Status::Quiet), "Nothing comes from the device: check its cable and power");
         assert_eq!(told(Status::AllZero), "Only digital zeros: check microphone permission, mute and routing");
         assert_eq!(told(Status::Lost("gone".into())), "gone");

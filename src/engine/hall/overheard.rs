@@ -4,25 +4,32 @@
 //! gap. When the first listener stops, the sound is over.
 
 use std::convert::Infallible;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel};
 use std::time::Duration;
 
 use crate::block::{BlockBuf, Format};
 use crate::source::{Flow, Source};
-use crate::units::FrameCount;
+use crate::units::{FrameCount, Seconds};
 
-/// Blocks that may wait: more than a second.
-const WAITING: usize = 64;
+/// What may wait, in blocks (of a device with short callbacks they come every 2 ms) and in sound.
+const WAITING: usize = 1024;
+const WAITING_SPAN: Seconds = Seconds::new(2.0);
 const WAIT: Duration = Duration::from_millis(20);
 
 /// The handing end.
 pub struct Overhearing {
     blocks: SyncSender<BlockBuf>,
+    waiting: Arc<AtomicU64>,
+    most: u64,
 }
 
 /// The listening end.
 pub struct Overheard {
     blocks: Receiver<BlockBuf>,
+    /// Frames handed on and not yet taken.
+    waiting: Arc<AtomicU64>,
     format: Format,
     /// Came, and did not fit into what was to be filled.
     rest: Option<(BlockBuf, usize)>,
@@ -33,13 +40,29 @@ pub struct Overheard {
 
 pub fn overhear(format: Format) -> (Overhearing, Overheard) {
     let (send, blocks) = sync_channel(WAITING);
-    (Overhearing { blocks: send }, Overheard { blocks, format, rest: None, next: None, heard: FrameCount::ZERO })
+    let waiting = Arc::new(AtomicU64::new(0));
+    let most = format.rate.frames(WAITING_SPAN).get();
+    let overhearing = Overhearing { blocks: send, waiting: Arc::clone(&waiting), most };
+    (overhearing, Overheard { blocks, waiting, format, rest: None, next: None, heard: FrameCount::ZERO })
 }
 
 impl Overhearing {
     /// `false`: nobody listens any more.
     pub fn hand_on(&self, block: &BlockBuf) -> bool {
-        block.is_empty() || !matches!(self.blocks.try_send(block.clone()), Err(TrySendError::Disconnected(_)))
+        let frames = block.frames() as u64;
+        // One block may always wait, however long it is; an empty one asks whether anybody listens.
+        let waiting = self.waiting.load(Relaxed);
+        if frames == 0 || waiting > 0 && waiting + frames > self.most {
+            return Arc::strong_count(&self.waiting) > 1;
+        }
+        self.waiting.fetch_add(frames, Relaxed);
+        match self.blocks.try_send(block.clone()) {
+            Ok(()) => true,
+            Err(refused) => {
+                self.waiting.fetch_sub(frames, Relaxed);
+                matches!(refused, TrySendError::Full(_))
+            }
+        }
     }
 }
 
@@ -54,7 +77,10 @@ impl Source for Overheard {
         let (came, from) = match self.rest.take() {
             Some(rest) => rest,
             None => match self.blocks.recv_timeout(WAIT) {
-                Ok(came) => (came, 0),
+                Ok(came) => {
+                    self.waiting.fetch_sub(came.frames() as u64, Relaxed);
+                    (came, 0)
+                }
                 Err(RecvTimeoutError::Timeout) => {
                     block.restart(self.heard, FrameCount::ZERO);
                     return Ok(Flow::More);
@@ -113,7 +139,24 @@ mod tests {
     fn nobody_waits_for_a_listener_who_is_late_or_gone() {
         let (first, second) = overhear(Format { rate: SampleRate::new(48_000).unwrap(), channels: 1 });
         assert!((0..2 * WAITING).all(|at| first.hand_on(&block(at as u64, &[0.0]))));
+        assert_eq!(second.waiting.load(Relaxed), WAITING as u64);
         drop(second);
         assert!(!first.hand_on(&block(0, &[0.0])));
+    }
+
+    /// Two seconds of sound wait, in blocks of any length; what comes then is a gap.
+    #[test]
+    fn two_seconds_may_wait() {
+        let (first, mut second) = overhear(Format { rate: SampleRate::new(48_000).unwrap(), channels: 1 });
+        let tenth = [0.5; 4_800];
+        assert!((0..30).all(|at| first.hand_on(&block(at * 4_800, &tenth))));
+        let mut out = BlockBuf::new(1, 4_800);
+        for _ in 0..20 {
+            assert_eq!(second.read(&mut out), Ok(Flow::More));
+            assert_eq!((out.frames(), out.as_block().gap()), (4_800, FrameCount::ZERO));
+        }
+        assert!(first.hand_on(&block(30 * 4_800, &tenth)));
+        assert_eq!(second.read(&mut out), Ok(Flow::More));
+        assert_eq!(out.as_block().gap(), FrameCount::new(48_000));
     }
 }

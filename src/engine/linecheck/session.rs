@@ -137,11 +137,10 @@ impl LineSession {
         wake: Option<LineWaker>,
     ) -> Result<Self, SessionError> {
         let (format, names) = (ears.format(), ears.names());
-        let pipeline = match plan {
-            Some(plan) => LinePipeline::new(format, plan(format.channels)),
-            None => LinePipeline::assembly(format),
-        };
-        let running = Running::start("line check", Checking { pipeline, hand, output: None }, ears, wake)?;
+        let plan = plan.map(|plan| plan(format.channels));
+        let pipeline = pipeline(format, plan.as_ref());
+        let running =
+            Running::start("line check", Checking { pipeline, format, plan, hand, output: None }, ears, wake)?;
         Ok(Self { running, names, format })
     }
 
@@ -191,9 +190,19 @@ fn open(hearing: &LineHearing) -> Result<(Ears, Option<LineHand>), SessionError>
     })
 }
 
+fn pipeline(format: Format, plan: Option<&LinePlan>) -> LinePipeline {
+    match plan {
+        Some(plan) => LinePipeline::new(format, plan.clone()),
+        None => LinePipeline::assembly(format),
+    }
+}
+
 /// What the thread does.
 struct Checking {
     pipeline: LinePipeline,
+    format: Format,
+    /// `None` is the assembly.
+    plan: Option<LinePlan>,
     /// On the stage.
     hand: Option<LineHand>,
     output: Option<SideOutput>,
@@ -265,6 +274,11 @@ impl Work for Checking {
     }
 
     fn finish(&mut self) {}
+
+    fn begin_anew(&mut self) {
+        self.output = None;
+        self.pipeline = pipeline(self.format, self.plan.as_ref());
+    }
 
     fn picture(&self) -> &LineSnapshot {
         self.pipeline.snapshot()

@@ -47,7 +47,16 @@ impl Offer {
         let default = device.default_input_config()?;
         // One-bit streams are no samples.
         let ranges = device.supported_input_configs()?.filter(|range| !range.sample_format().is_dsd()).collect();
-        Ok(Self { default, ranges })
+        Ok(Self::with_its_own(default, ranges))
+    }
+
+    /// A sound server lists up to 31 channels of any device, and has some with 32: its own form counts as offered.
+    fn with_its_own(default: SupportedStreamConfig, mut ranges: Vec<SupportedStreamConfigRange>) -> Self {
+        let (channels, rate, format) = (default.channels(), default.sample_rate(), default.sample_format());
+        if !ranges.iter().any(|range| range.channels() == channels) {
+            ranges.push(SupportedStreamConfigRange::new(channels, rate, rate, *default.buffer_size(), format));
+        }
+        Self { default, ranges }
     }
 
     /// Every count of channels that may be asked for, rising.
@@ -214,6 +223,14 @@ mod tests {
         assert_eq!(Offer { ranges: offer.ranges[31..32].to_vec(), ..offer }.channels(), 32);
         assert_eq!(offer.choose(&LiveConfig { rate: None, channels: Some(8) }).map(|choice| choice.channels), Some(8));
         assert_eq!(offer.in_words(), "1 to 64 channels at 8000–192000 Hz");
+    }
+
+    #[test]
+    fn a_server_of_32_channels() {
+        let listed = (1..=31).map(|channels| range(channels, (1, 192_000), SampleFormat::F32)).collect();
+        let offer = Offer::with_its_own(SupportedStreamConfig::new(32, 48_000, ANY, SampleFormat::F32), listed);
+        let chosen = offer.choose(&LiveConfig::default()).expect("a choice");
+        assert_eq!((chosen.channels, chosen.rate.get(), chosen.format), (32, 48_000, SampleFormat::F32));
     }
 
     /// Beyond what the meters are made for, the nearest rate within is taken.

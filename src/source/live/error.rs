@@ -33,6 +33,9 @@ pub enum LiveError {
     #[error("{device} does not offer {asked}. It offers {offered}")]
     NotOffered { device: String, asked: String, offered: String },
 
+    #[error("{device} came back with {is}; it was heard with {was}. Set it as it was, or begin again")]
+    Changed { device: String, was: String, is: String },
+
     #[error(
         "{device} did not answer within {seconds} seconds. Unplug it, plug it in again, and try once more; \
          if that does not help, restart the computer's sound"

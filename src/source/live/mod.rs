@@ -9,12 +9,14 @@
 //! follows; a device that says nothing any more is a state (`Health`), one that reports its end an error, and `Returning`
 //! has it back when it can be had.
 
+mod awake;
 mod choice;
 mod convert;
 mod device;
 mod error;
 mod health;
 mod keeper;
+mod priority;
 mod quiet;
 mod returning;
 mod ring;
@@ -166,17 +168,25 @@ impl Source for LiveSource {
     }
 }
 
-/// Opens the device and starts it; runs on the keeper's thread. What was missed `since` it was lost is a gap.
+/// How a device was heard before it was lost.
+#[derive(Clone, Copy)]
+struct Before {
+    since: Instant,
+    format: Format,
+}
+
+/// Opens the device and starts it; runs on the keeper's thread. What was missed since it was lost is a gap; one that has
+/// another form by now would not be on the same clock, or not on the same lines.
 fn start(
     id: &str,
     name: &str,
     want: &LiveConfig,
-    since: Option<Instant>,
+    before: Option<Before>,
 ) -> Result<(cpal::Stream, (Format, Outlet)), LiveError> {
     quiet::quiet();
     let ours = |error: cpal::Error| LiveError::from_system(name, &error);
     let gone = || LiveError::Lost { device: name.to_owned(), detail: "it is not there any more".to_owned() };
-    let device = device::resolve(id).or_else(|| since.and_then(|_| device::renamed(name))).ok_or_else(gone)?;
+    let device = device::resolve(id).or_else(|| before.and_then(|_| device::renamed(name))).ok_or_else(gone)?;
     let offer = Offer::of(&device).map_err(ours)?;
     let choice = offer.choose(want).ok_or_else(|| LiveError::NotOffered {
         device: name.to_owned(),
@@ -184,11 +194,12 @@ fn start(
         offered: offer.in_words(),
     })?;
     let format = Format { rate: choice.rate, channels: choice.channels };
+    if let Some(before) = before.filter(|before| before.format != format) {
+        return Err(LiveError::Changed { device: name.to_owned(), was: in_words(before.format), is: in_words(format) });
+    }
     let attempt = |choice: &Choice| {
         let (mut intake, outlet) = ring::ring(format);
-        if let Some(since) = since {
-            intake.away_since(since);
-        }
+        intake.keep_time(before.map(|before| before.since));
         build(&device, choice, intake, &outlet).map(|stream| (stream, outlet))
     };
     let by_default = Choice { buffer: BufferSize::Default, ..choice };
@@ -199,6 +210,10 @@ fn start(
     .map_err(ours)?;
     stream.play().map_err(ours)?;
     Ok((stream, (format, outlet)))
+}
+
+fn in_words(Format { rate, channels }: Format) -> String {
+    LiveConfig { rate: Some(rate), channels: Some(channels) }.in_words()
 }
 
 fn build(device: &cpal::Device, choice: &Choice, intake: Intake, outlet: &Outlet) -> Result<cpal::Stream, cpal::Error> {
@@ -226,9 +241,15 @@ fn build_as<T: cpal::SizedSample + Amplitude>(
     outlet: &Outlet,
 ) -> Result<cpal::Stream, cpal::Error> {
     let counters = std::sync::Arc::clone(&outlet.counters);
+    let mut raise = Some(priority::raise);
     device.build_input_stream(
         choice.stream_config(),
-        move |data: &[T], _| intake.take(data),
+        move |data: &[T], _| {
+            if let Some(raise) = raise.take() {
+                raise();
+            }
+            intake.take(data);
+        },
         move |error| counters.note(error),
         Some(SYSTEM_ANSWER),
     )

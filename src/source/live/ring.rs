@@ -3,17 +3,18 @@
 //! `Intake::take` is the whole body of the callback: it allocates nothing, takes no lock, waits for nothing
 //! and prints nothing, whatever the length of the data. A ring that is full drops whole frames, counts them,
 //! and tells the reader where they are missing. Loss of unknown length (an overrun in the device) counts as
-//! a gap as long as the callback that follows it: the least that a device loses.
+//! a gap as long as the callback that follows it: the least that a device loses. Where callbacks stay out for more than
+//! `STARVED_AFTER` (a paused source, a laptop that slept) and then come again, the time between is a gap.
 
 use std::sync::Arc;
 use std::sync::atomic::Ordering::Relaxed;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use ringbuf::traits::{Consumer, Observer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
 
 use super::convert::Amplitude;
-use super::health::Counters;
+use super::health::{Counters, STARVED_AFTER};
 use crate::block::{BlockBuf, Format};
 use crate::units::{FrameCount, SampleRate, Seconds};
 
@@ -40,8 +41,19 @@ pub struct Intake {
     missing: u64,
     breaks: u64,
     rate: SampleRate,
-    /// When the stream before this one was lost.
-    away_since: Option<Instant>,
+    clock: Clock,
+}
+
+/// When sound last came.
+#[derive(Clone, Copy, Debug)]
+enum Clock {
+    /// The caller's time is not the wall's.
+    None,
+    /// Nothing came yet: what a device takes to begin is no loss.
+    Fresh,
+    /// With the stream before this one.
+    Lost(Instant),
+    Came(Instant),
 }
 
 /// The reader's end.
@@ -68,7 +80,7 @@ pub(super) fn ring(format: Format) -> (Intake, Outlet) {
         missing: 0,
         breaks: 0,
         rate: format.rate,
-        away_since: None,
+        clock: Clock::None,
     };
     (intake, Outlet { samples: from, gaps: gaps_from, counters, channels: format.channels, read: 0 })
 }
@@ -77,10 +89,7 @@ impl Intake {
     /// Takes interleaved samples as the device delivers them; an incomplete last frame is left out.
     pub fn take<T: Amplitude>(&mut self, data: &[T]) {
         let frames = data.len() / self.channels;
-        if let Some(since) = self.away_since.take() {
-            let away = self.rate.frames(Seconds::new(since.elapsed().as_secs_f64()));
-            self.missing += away.get().saturating_sub(frames as u64);
-        }
+        self.missing += self.away().saturating_sub(frames as u64);
         self.counters.callbacks.fetch_add(1, Relaxed);
         self.counters.frames.fetch_add(frames as u64, Relaxed);
         let breaks = self.counters.breaks();
@@ -100,9 +109,21 @@ impl Intake {
         self.counters.dropped.fetch_add(dropped, Relaxed);
     }
 
-    /// What went by since then, up to the first callback, is missing.
-    pub(super) fn away_since(&mut self, since: Instant) {
-        self.away_since = Some(since);
+    /// Its callbacks come as time goes by; what went by since the stream before this one was lost is missing.
+    pub(super) fn keep_time(&mut self, lost: Option<Instant>) {
+        self.clock = lost.map_or(Clock::Fresh, Clock::Lost);
+    }
+
+    /// How much went by without sound, in frames.
+    fn away(&mut self) -> u64 {
+        let away = match self.clock {
+            Clock::None => return 0,
+            Clock::Fresh => Duration::ZERO,
+            Clock::Lost(since) => since.elapsed(),
+            Clock::Came(at) => Some(at.elapsed()).filter(|away| *away > STARVED_AFTER).unwrap_or_default(),
+        };
+        self.clock = Clock::Came(Instant::now());
+        self.rate.frames(Seconds::new(away.as_secs_f64())).get()
     }
 
     /// Marks where frames are missing; must happen before the samples that follow become visible.
@@ -257,6 +278,31 @@ mod tests {
         intake.take(&numbered(160, 80));
         assert_eq!(read_all(&mut outlet, 512), [(0, 0, 80), (160, 80, 80)]);
         assert_eq!(intake.counters.dropped.load(Relaxed), 0);
+    }
+
+    /// A device that was silent for five seconds and goes on; one that was lost for half a second; a short pause; the
+    /// beginning, however long it takes.
+    #[test]
+    fn time_without_callbacks_is_a_gap() {
+        let ago = |seconds| Instant::now().checked_sub(Duration::from_secs_f64(seconds)).expect("the machine runs");
+        let pauses = [
+            (Clock::Came(ago(5.0)), 40_000 - 80),
+            (Clock::Lost(ago(0.5)), 4_000 - 80),
+            (Clock::Came(ago(0.5)), 0),
+            (Clock::Fresh, 0),
+        ];
+        for (clock, least) in pauses {
+            let (mut intake, mut outlet) = small();
+            intake.clock = clock;
+            intake.take(&numbered(0, 80));
+            intake.take(&numbered(80, 80));
+            let mut block = BlockBuf::new(CHANNELS, 512);
+            outlet.drain(&mut block, FrameCount::ZERO).expect("frames");
+            let gap = block.as_block().gap().get();
+            // What a busy machine takes between two lines comes on top, where it counts at all.
+            assert!(gap == least || least > 0 && (least..least + 8_000).contains(&gap), "{gap} frames: {clock:?}");
+            assert_eq!(block.frames(), 160, "the second follows without a gap");
+        }
     }
 
     #[test]

@@ -323,7 +323,7 @@ fn every_finding_has_its_words() {
         (
             Evidence::Invalid { samples: 1 },
             "1 sample is no number: read as silence",
-            "Copy the file again, or export it anew",
+            "Copy or export the file again; plug the device in again",
         ),
         (
             Evidence::Gap { frames: 480 },

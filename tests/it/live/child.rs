@@ -4,7 +4,7 @@
 
 use std::collections::HashMap;
 use std::io::Read;
-use std::path::Path;
+use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -16,12 +16,12 @@ pub fn is_told(test: &str) -> bool {
 }
 
 /// Runs `test` (its path within this binary) in a child and gives what it printed.
-pub fn run(test: &str, environment: &[(&str, &Path)], patience: Duration) -> HashMap<String, String> {
+pub fn run(test: &str, environment: &[(&str, PathBuf)], patience: Duration) -> HashMap<String, String> {
     let binary = std::env::current_exe().expect("this binary's path");
     let child = Command::new(binary)
         .args(["--exact", test, "--nocapture", "--test-threads=1"])
         .env(TOLD, test)
-        .envs(environment.iter().map(|(key, value)| (key, value.as_os_str())))
+        .envs(environment.iter().map(|(key, value)| (key, value)))
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
         .spawn()

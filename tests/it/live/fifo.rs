@@ -7,7 +7,7 @@
 use std::fs::{File, OpenOptions};
 use std::io::{Read, Write};
 use std::os::unix::fs::OpenOptionsExt;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
@@ -43,12 +43,26 @@ impl Pipe {
     pub const NON_BLOCKING: i32 = 0o4000;
 
     pub fn new() -> Self {
+        Self::before("pcm.desk { type null }")
+    }
+
+    /// A device that has just so many channels.
+    pub fn of(channels: usize) -> Self {
+        let bindings: String =
+            (0..channels).map(|channel| format!("bindings.{channel} {{ slave a channel {channel} }} ")).collect();
+        let slaves = format!("slaves.a {{ pcm nul channels {channels} }}");
+        Self::before(&format!("pcm.desk {{ type multi {slaves} {bindings}}}"))
+    }
+
+    /// What is read from the pipe has the form of this device.
+    fn before(desk: &str) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         let pipe = folder.path().join("live.fifo");
         assert!(Command::new("mkfifo").arg(&pipe).status().expect("mkfifo runs").success());
         let settings = format!(
             r#"pcm.nul {{ type null }}
-pcm.live {{ type file slave.pcm "nul" file "/dev/null" infile "{}" format "raw" hint {{ show on description "Hall Desk" }} }}
+{desk}
+pcm.live {{ type file slave.pcm "desk" file "/dev/null" infile "{}" format "raw" hint {{ show on description "Hall Desk" }} }}
 pcm.broken {{ type hw card 31 hint {{ show on description "Unplugged Desk" }} }}
 pcm.null {{ type null hint {{ show on description "Null" }} }}
 "#,
@@ -68,14 +82,16 @@ pcm.null {{ type null hint {{ show on description "Null" }} }}
         OpenOptions::new().read(true).write(true).custom_flags(flags).open(pipe).expect("the pipe opens")
     }
 
+    pub fn environment(&self) -> Vec<(&'static str, PathBuf)> {
+        vec![
+            ("ALSA_CONFIG_PATH", self.folder.path().join("asound.conf")),
+            ("PULSE_SERVER", PathBuf::from("/nowhere")),
+            ("XDG_RUNTIME_DIR", self.folder.path().to_owned()),
+        ]
+    }
+
     fn run(&self, test: &str) -> std::collections::HashMap<String, String> {
-        let settings = self.folder.path().join("asound.conf");
-        let environment = [
-            ("ALSA_CONFIG_PATH", settings.as_path()),
-            ("PULSE_SERVER", Path::new("/nowhere")),
-            ("XDG_RUNTIME_DIR", self.folder.path()),
-        ];
-        run(test, &environment, Duration::from_secs(60))
+        run(test, &self.environment(), Duration::from_secs(60))
     }
 }
 
@@ -113,7 +129,7 @@ fn fed(test: &str, frames: usize, zeros: usize) -> std::collections::HashMap<Str
 }
 
 /// Empties the pipe until the feeder, which may wait for room in it, has ended.
-pub fn drain(mut pipe: &File, feeder: &std::thread::JoinHandle<()>) {
+pub fn drain<T>(mut pipe: &File, feeder: &std::thread::JoinHandle<T>) {
     let mut bytes = vec![0; 1 << 16];
     while !feeder.is_finished() {
         let _ = pipe.read(&mut bytes);

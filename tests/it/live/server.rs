@@ -3,7 +3,7 @@
 //! The server runs in a folder of its own with one null sink; it needs no card and no session. Each test is
 //! skipped, and says so, only where the program `pulseaudio` is not installed.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -27,11 +27,24 @@ pub struct Server {
 impl Server {
     /// `None` where the program is missing.
     pub fn start() -> Option<Self> {
+        Self::with("channels=2")
+    }
+
+    /// One whose sink has so many channels, without positions.
+    pub fn of(channels: usize) -> Option<Self> {
+        Self::with(&format!("channels={channels} channel_map={}", Self::channel_map(channels)))
+    }
+
+    pub fn channel_map(channels: usize) -> String {
+        (0..channels).map(|channel| format!("aux{channel}")).collect::<Vec<_>>().join(",")
+    }
+
+    fn with(channels: &str) -> Option<Self> {
         let folder = tempfile::tempdir().expect("a folder");
         let socket = folder.path().join("pulse.sock");
         let orders = format!(
             "load-module module-native-protocol-unix socket={} auth-anonymous=1\n\
-             load-module module-null-sink sink_name=hall format=float32le rate=48000 channels=2 \
+             load-module module-null-sink sink_name=hall format=float32le rate=48000 {channels} \
              sink_properties=device.description=Hall\n\
              set-default-sink hall\nset-default-source hall.monitor\n",
             socket.display()
@@ -57,27 +70,32 @@ impl Server {
         Some(server)
     }
 
-    pub fn run(&self, test: &str) -> std::collections::HashMap<String, String> {
-        let address = self.folder.path().join("address");
-        let socket = format!("unix:{}", self.folder.path().join("pulse.sock").display());
-        let pid = self.process.id().to_string();
+    pub fn folder(&self) -> &Path {
+        self.folder.path()
+    }
+
+    /// For whoever is to hear or play through it.
+    pub fn environment(&self) -> Vec<(&'static str, PathBuf)> {
+        let folder = self.folder.path();
         // No ALSA devices beside the server's.
-        let settings = self.folder.path().join("asound.conf");
+        let settings = folder.join("asound.conf");
         std::fs::write(&settings, "").expect("written");
-        std::fs::write(address, &socket).expect("written");
-        let environment = [
-            ("PULSE_SERVER", Path::new(&socket)),
-            ("ALSA_CONFIG_PATH", &settings),
-            ("XDG_RUNTIME_DIR", self.folder.path()),
-            ("HOME", self.folder.path()),
-            ("SERVER_PID", Path::new(&pid)),
-        ];
-        run(test, &environment, Duration::from_secs(60))
+        vec![
+            ("PULSE_SERVER", PathBuf::from(format!("unix:{}", folder.join("pulse.sock").display()))),
+            ("ALSA_CONFIG_PATH", settings),
+            ("XDG_RUNTIME_DIR", folder.to_owned()),
+            ("HOME", folder.to_owned()),
+            ("SERVER_PID", PathBuf::from(self.process.id().to_string())),
+        ]
+    }
+
+    pub fn run(&self, test: &str) -> std::collections::HashMap<String, String> {
+        run(test, &self.environment(), Duration::from_secs(60))
     }
 }
 
 /// The server by these orders, in this folder.
-fn launch(orders: &Path, folder: &Path) -> std::io::Result<Child> {
+pub fn launch(orders: &Path, folder: &Path) -> std::io::Result<Child> {
     Command::new("pulseaudio")
         .args(["-n", "-F"])
         .arg(orders)
