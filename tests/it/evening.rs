@@ -193,6 +193,10 @@ fn hours_of_a_show() {
     let (shown, _) = desk.counts();
     assert!(f64::from(shown) <= 6.0 * hours, "{shown} alerts in {hours} h: {others:?}");
     assert_eq!(in_applause, 0, "{others:?}");
+    // Of the whole process: other tests beside it would count, too. The long run is for being run alone.
     #[cfg(target_os = "linux")]
-    assert!(memory() < after_a_while + 8_000, "{} kB, {after_a_while} kB before", memory());
+    if hours > 1.0 {
+        println!("memory {after_a_while} kB after a quarter of an hour, {} kB at the end", memory());
+        assert!(memory() < after_a_while + 8_000);
+    }
 }

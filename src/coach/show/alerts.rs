@@ -12,6 +12,7 @@ use crate::coach::sound::{SoundAction, SoundAdvice};
 use crate::units::{ChannelId, Db, Seconds};
 
 /// What stands.
+#[expect(clippy::large_enum_variant, reason = "there are few of them, and none is kept in numbers")]
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Alert {
     Ring(ShowAdvice),
