@@ -30,8 +30,9 @@ fn display() -> Option<(Ended, String)> {
     let (width, height) = SIZE;
     let screen = format!("{width}x{height}x24");
     // It picks a free number itself and tells it.
+    // Without the last it would start anew whenever nobody is connected, and turn away who comes just then.
     let server = Command::new("Xvfb")
-        .args(["-displayfd", "1", "-screen", "0", &screen, "-nolisten", "tcp"])
+        .args(["-displayfd", "1", "-screen", "0", &screen, "-nolisten", "tcp", "-noreset"])
         .stdout(Stdio::piped())
         .stderr(Stdio::null())
         .spawn();
