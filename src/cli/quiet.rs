@@ -10,14 +10,14 @@ use std::time::{Duration, Instant};
 use crossterm::event::KeyCode;
 
 use super::args::{MarginArgs, OpenedArg};
+use super::end::EndRequest;
 use super::keys::Keys;
 use super::{Exit, out, setup};
 use crate::engine::quiet::{
-    LivePlace, Opened, OutputDevice, Place, QuietAnswer, QuietStep, QuietSweep, QuietWish, StagePlace, TAP, input,
-    outputs,
+    LivePlace, Opened, Place, QuietAnswer, QuietStep, QuietSweep, QuietWish, StagePlace, TAP, find_output, input,
 };
 use crate::units::{ChannelId, Db, Dbfs};
-use crate::view::quiet::{USUAL_SPARE, quiet_headline, quiet_lines, quiet_record, quiet_step, quiet_then};
+use crate::view::quiet::{quiet_headline, quiet_lines, quiet_record, quiet_step, quiet_then};
 use crate::view::safe_sweep::SWEEP_CAUTIONS;
 use crate::view::{numbers, sweeps, words};
 
@@ -43,7 +43,7 @@ pub fn run(args: &MarginArgs) -> anyhow::Result<Exit> {
         Some(device) => {
             let setup = setup::read(args.event.as_deref())?;
             let source = input(device)?;
-            let place = LivePlace::new(source, args.output.as_deref().map(output).transpose()?);
+            let place = LivePlace::new(source, args.output.as_deref().map(find_output).transpose()?);
             let all: Vec<ChannelId> = (0..place.format().channels).map(ChannelId::from_index).collect();
             let microphones: Vec<ChannelId> = setup.microphones().iter().map(|it| it.channel).collect();
             let wish = wish.or_for(if microphones.is_empty() { &all } else { &microphones });
@@ -60,18 +60,6 @@ pub fn run(args: &MarginArgs) -> anyhow::Result<Exit> {
     }
 }
 
-/// An output by its name, a part of it, or its id.
-fn output(wanted: &str) -> anyhow::Result<OutputDevice> {
-    let all = outputs()?;
-    let lower = wanted.to_lowercase();
-    let exact = all.iter().find(|device| device.id == wanted || device.name.to_lowercase() == lower);
-    let part = || all.iter().find(|device| device.name.to_lowercase().contains(&lower));
-    exact.or_else(part).cloned().ok_or_else(|| {
-        let names: Vec<&str> = all.iter().map(|device| device.name.as_str()).collect();
-        anyhow::anyhow!("there is no output like {wanted}. Name one of: {}", names.join(", "))
-    })
-}
-
 /// `pace`: how long a step takes where the sound itself does not take that long.
 fn follow<P: Place>(
     mut sweep: QuietSweep<P>,
@@ -79,6 +67,7 @@ fn follow<P: Place>(
     args: &MarginArgs,
     pace: Option<Duration>,
 ) -> anyhow::Result<Exit> {
+    let end = EndRequest::watch()?;
     let mut hands = Hands::new(pace.is_some())?;
     if !args.json {
         SWEEP_CAUTIONS.iter().try_for_each(|caution| hands.line(caution))?;
@@ -93,7 +82,8 @@ fn follow<P: Place>(
         if !sweep.go_on() {
             break;
         }
-        if let Some(answer) = hands.answer(&step) {
+        let told_to_end = end.came().then_some(QuietAnswer::Stop);
+        if let Some(answer) = told_to_end.or_else(|| hands.answer(&step)) {
             sweep.answer(answer);
         }
         if let Some(ahead) = pace.and_then(|pace| pace.checked_sub(began.elapsed())) {
@@ -123,7 +113,7 @@ fn tell<P: Place>(hands: &Hands, sweep: &QuietSweep<P>, json: bool, shown: &mut 
 }
 
 fn results<P: Place>(sweep: &QuietSweep<P>, names: &[String], args: &MarginArgs) -> anyhow::Result<Exit> {
-    let wanted = Db::new(args.spare.unwrap_or(USUAL_SPARE.get()));
+    let wanted = Db::new(args.spare.unwrap_or(sweeps::USUAL_SPARE.get()));
     let Some(result) = sweep.result() else { return Ok(Exit::CannotTell) };
     let equaliser = args.eq.equaliser();
     if args.json {

@@ -2,10 +2,12 @@
 //!
 //! In: readings every 100 ms, all channels together. It is *clapping* where, over the last second, each third octave from 1
 //! to 6.3 kHz keeps its level (standard deviation 2.2 dB in the mean; a hundred hands come close to noise, whose bands stray
-//! by 1 dB) and none stands 16 dB over another. Own working values. Edge cases: noise that is played counts, too; how loud
-//! it is, is not asked.
+//! by 1 dB) and none stands 16 dB over another. *Applause* is clapping 12 dB and more
+//! over the quietest of before, since the steady noise of an empty pause claps, too. Own working values. Edge cases: noise
+//! that is played counts.
 
 use crate::meters::Readings;
+use crate::units::{Db, Dbfs};
 
 /// Third octaves 1 kHz to 6.3 kHz.
 const BANDS: std::ops::Range<usize> = 16..25;
@@ -49,5 +51,27 @@ impl Clapping {
             (highest, lowest) = (highest.max(mean), lowest.min(mean));
         }
         strays < STEADY && highest - lowest < EVEN
+    }
+}
+
+/// Applause stands this far over the quietest of before, which is forgotten at half a decibel a minute.
+const OVER_QUIET: Db = Db::new(12.0);
+const FORGETS: Db = Db::new(0.1 * 0.5 / 60.0);
+const SILENCE: Dbfs = Dbfs::new(-100.0);
+
+/// Clapping that is loud.
+#[derive(Clone, Debug, Default)]
+pub struct Applause {
+    clapping: Clapping,
+    quiet: Option<Dbfs>,
+}
+
+impl Applause {
+    /// A complete frame: whether people clap.
+    pub fn observe(&mut self, readings: &Readings) -> bool {
+        let level = readings.channels.iter().map(|channel| channel.frame.rms).fold(SILENCE, Dbfs::max);
+        let quiet = self.quiet.map_or(level, |quiet| (quiet + FORGETS).min(level));
+        self.quiet = Some(quiet);
+        self.clapping.observe(readings) && level > quiet + OVER_QUIET
     }
 }

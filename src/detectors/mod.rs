@@ -11,10 +11,11 @@ mod knob;
 mod line;
 mod peaks;
 mod ringing;
+mod show_lines;
 mod spill;
 mod take;
 
-pub use clapping::Clapping;
+pub use clapping::{Applause, Clapping};
 pub use clipping::Tops;
 pub use finding::{
     CLEAR_OF_FLOOR, DropoutForm, EndForm, Evidence, Finding, FreakReason, HeaderFault, HumForm, NEAR_FLOOR, Partner,
@@ -25,6 +26,7 @@ pub use knob::Estimate;
 pub use line::{Alike, Hum, HumPattern, LineEars, Mains, Onset, PRESENCE};
 pub use peaks::SetAside;
 pub use ringing::{Certainty, Ring, RingEvent, Ringing, Signs};
+pub use show_lines::{LineTrouble, LineWatch};
 pub use take::{Alike as TracksAlike, MainsHum, Print, TakeEar, WholeEar, WholeTake, between_channels};
 
 use crate::meters::Readings;

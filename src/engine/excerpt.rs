@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 
 use crate::block::BlockBuf;
 pub use crate::sink::{Armed, arm};
-use crate::sink::{ExcerptOutput, SinkError};
+use crate::sink::{SampleOutput, SinkError};
 use crate::source::file::{FileError, FileSource};
 use crate::source::{Flow, Source};
 use crate::units::{ChannelId, SampleRate, Seconds};
@@ -121,7 +121,7 @@ fn sound(leave: Armed, passage: &Passage, shared: &Shared) -> Result<(), Excerpt
     if shared.stop.load(Relaxed) {
         return Ok(());
     }
-    let output = ExcerptOutput::start(leave, None, samples, rate)?;
+    let output = SampleOutput::excerpt(leave, None, samples, rate)?;
     let began = Instant::now();
     while !output.is_over() {
         if let Some(error) = output.failure() {

@@ -12,6 +12,7 @@ pub use crate::coach::ringout::{CutList, Equaliser, Output, ShowAction, ShowAdvi
 pub use crate::coach::show::Alert;
 use crate::coach::show::Alerts;
 use crate::coach::sound::{Calibration, SoundAction};
+pub use crate::detectors::LineTrouble;
 use crate::units::{ChannelId, Db, Dbfs, Seconds, Spl};
 
 /// How loud it is in the room.

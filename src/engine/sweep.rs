@@ -268,7 +268,9 @@ mod tests {
             assert!((margin.phase_aware.unwrap().get() - 20.0).abs() < 0.3, "{margin:?}");
         }
         assert!(matches!(found.channels[2], Err(Refusal::NoSignal { .. })));
-        assert!((found.together.as_ref().unwrap().safe.get() - 13.98).abs() < 0.4);
+        // What the reading may be off is taken away, so it is never over the truth.
+        let under = 13.98 - found.together.as_ref().unwrap().safe.get();
+        assert!((0.0..0.3).contains(&under), "{under}");
         // The second fader 5 dB up, the return 2 dB down while it was measured: 7 dB more of it.
         let setup = Setup { faders: vec![Db::new(-1.0), Db::new(5.0)], at_return: Db::new(-2.0), loopback: None };
         let raised = loops(&sent_path, &captured_path, Clocks::Same, &setup).unwrap();

@@ -6,13 +6,14 @@ use eframe::egui::{
     WidgetInfo, pos2, vec2,
 };
 
+use super::spectrum::octave_lines;
 use super::step::{self, Words};
 use super::theme::{GAP, Look, TARGET, bold};
 use crate::engine::quiet::{Opened, QuietAnswer, QuietResult, QuietStep};
 use crate::engine::ringout::RingWish;
-use crate::view::quiet::{self as words, USUAL_SPARE, quiet_headline, quiet_lines, quiet_step, quiet_then};
+use crate::view::quiet::{LoopGraph, quiet_headline, quiet_lines, quiet_step, quiet_then};
 use crate::view::safe_sweep::SWEEP_CAUTIONS;
-use crate::view::{Reply, labels};
+use crate::view::{Reply, labels, sweeps};
 
 /// What is shown.
 pub struct Shown<'a> {
@@ -53,7 +54,7 @@ pub fn keys(context: &Context, step: &QuietStep) -> Option<QuietAnswer> {
 
 pub fn page(ui: &mut Ui, look: Look, shown: &Shown, wish: &RingWish) -> Option<Pressed> {
     let next = quiet_step(shown.step, shown.at);
-    let wanted = wish.target.unwrap_or(USUAL_SPARE);
+    let wanted = wish.target.unwrap_or(sweeps::USUAL_SPARE);
     let headline = shown.result.map_or_else(|| next.sentence.clone(), |result| quiet_headline(result, wanted));
     let then = shown.result.map_or_else(|| next.then.clone(), |result| quiet_then(result, wanted));
     step::next_step(ui, look, &Words { headline: &headline, then: &then, next: &next }, look.palette().text);
@@ -123,12 +124,13 @@ fn over(ui: &mut Ui, look: Look, result: Option<&QuietResult>, shown: &Shown, wi
     let Some(result) = result else { return pressed };
     ui.add_space(GAP / 2.0);
     let height = 0.5 * ui.available_height();
-    if let Some(graph) = words::LoopGraph::of(result, shown.names) {
+    if let Some(graph) = LoopGraph::of(result, shown.names) {
         picture(ui, look, &graph, height);
     }
     ui.add_space(GAP / 2.0);
     ScrollArea::vertical().id_salt("measured").show(ui, |ui| {
-        for line in quiet_lines(result, wish.target.unwrap_or(USUAL_SPARE), wish.equaliser, shown.names, false) {
+        for line in quiet_lines(result, wish.target.unwrap_or(sweeps::USUAL_SPARE), wish.equaliser, shown.names, false)
+        {
             ui.label(RichText::new(line).font(look.strong()));
         }
     });
@@ -136,7 +138,7 @@ fn over(ui: &mut Ui, look: Look, result: Option<&QuietResult>, shown: &Shown, wi
 }
 
 /// The gain of the weakest microphone's loop against frequency, the line at which it rings, and what would ring first.
-fn picture(ui: &mut Ui, look: Look, graph: &words::LoopGraph, height: f32) {
+fn picture(ui: &mut Ui, look: Look, graph: &LoopGraph, height: f32) {
     let palette = look.palette();
     if height < 5.0 * look.small().size {
         return;
@@ -150,13 +152,7 @@ fn picture(ui: &mut Ui, look: Look, graph: &words::LoopGraph, height: f32) {
     let inner = Rect::from_min_max(rect.min + vec2(14.0, 8.0), rect.max - vec2(14.0, 8.0 + line));
     let x = |place: f64| inner.left() + place as f32 * inner.width();
     let y = |height: f64| inner.bottom() - height as f32 * inner.height();
-    for (place, name) in &graph.octaves {
-        painter.line_segment(
-            [pos2(x(*place), inner.top()), pos2(x(*place), inner.bottom())],
-            Stroke::new(1.0, palette.line),
-        );
-        painter.text(pos2(x(*place), inner.bottom() + 2.0), Align2::CENTER_TOP, name, small.clone(), palette.text);
-    }
+    octave_lines(&painter, look, inner, graph.octaves.iter().map(|(place, name)| (*place, name.as_str())));
     let rings = y(graph.rings_at);
     painter.add(Shape::dashed_line(
         &[pos2(inner.left(), rings), pos2(inner.right(), rings)],

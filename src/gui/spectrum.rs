@@ -32,13 +32,7 @@ pub fn spectrum(ui: &mut Ui, look: Look, picture: &Picture, on: Output) {
     let inner = Rect::from_min_max(rect.min + vec2(14.0, 8.0), rect.max - vec2(14.0, 8.0 + 2.0 * line));
     let x = |place: f64| inner.left() + place as f32 * inner.width();
     bands(&painter, look, &hall::bands(picture.equaliser, on, &picture.cuts), inner);
-    for (place, name) in hall::octaves() {
-        painter.line_segment(
-            [pos2(x(place), inner.top()), pos2(x(place), inner.bottom())],
-            Stroke::new(1.0, palette.line),
-        );
-        painter.text(pos2(x(place), inner.bottom() + 2.0), Align2::CENTER_TOP, name, small.clone(), palette.text);
-    }
+    octave_lines(&painter, look, inner, hall::octaves().into_iter());
     for (place, name) in hall::notes() {
         painter.text(
             pos2(x(place), inner.bottom() + 2.0 + line),
@@ -56,6 +50,16 @@ pub fn spectrum(ui: &mut Ui, look: Look, picture: &Picture, on: Output) {
         painter.add(Shape::line(points, Stroke::new(2.0, palette.text)));
     }
     rings(&painter, look, &marks, inner);
+}
+
+/// Where each octave stands, and its name below.
+pub fn octave_lines<'a>(painter: &Painter, look: Look, inner: Rect, octaves: impl Iterator<Item = (f64, &'a str)>) {
+    let palette = look.palette();
+    for (place, name) in octaves {
+        let x = inner.left() + place as f32 * inner.width();
+        painter.line_segment([pos2(x, inner.top()), pos2(x, inner.bottom())], Stroke::new(1.0, palette.line));
+        painter.text(pos2(x, inner.bottom() + 2.0), Align2::CENTER_TOP, name, look.small(), palette.text);
+    }
 }
 
 /// Hanging from the top, as deep as they are cut.

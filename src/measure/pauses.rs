@@ -4,6 +4,8 @@
 //! is the loudest step. Hum is a mains family (multiples of 50 or 60 Hz from the second on, ±1.5 Hz): its share of the power
 //! from 80 Hz to 2 kHz, 0 to 1; white noise has less than an eighth there. Under half a second, or silence: `None`.
 
+use std::collections::VecDeque;
+
 use super::fourier::spectrum;
 use crate::units::{Dbfs, Hertz, SampleRate};
 
@@ -11,6 +13,8 @@ const STEP_SECONDS: f64 = 0.05;
 const QUIET: f64 = 0.2;
 const BAND: [f64; 2] = [80.0, 2000.0];
 const BESIDE: f64 = 1.5;
+/// A minute.
+const MOST_STEPS: usize = 1200;
 const LEAST_SECONDS: f64 = 0.5;
 
 /// Quiet and loudest of a stretch.
@@ -23,12 +27,52 @@ pub struct Steps {
 impl Steps {
     /// `None` for less than one step.
     pub fn new(samples: &[f32], rate: SampleRate) -> Option<Self> {
+        let mut stretch = Stretch::new(rate);
+        stretch.push(samples);
+        stretch.steps()
+    }
+}
+
+/// The newest minute of what comes in pieces.
+#[derive(Clone, Debug)]
+pub struct Stretch {
+    step: usize,
+    power: f64,
+    count: usize,
+    powers: VecDeque<f64>,
+}
+
+impl Stretch {
+    pub fn new(rate: SampleRate) -> Self {
         let step = ((STEP_SECONDS * f64::from(rate.get())) as usize).max(1);
-        let power = |part: &[f32]| part.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>() / step as f64;
-        let mut powers: Vec<f64> = samples.chunks_exact(step).map(power).collect();
+        Self { step, power: 0.0, count: 0, powers: VecDeque::new() }
+    }
+
+    pub fn push(&mut self, samples: &[f32]) {
+        for sample in samples {
+            self.power += f64::from(*sample).powi(2);
+            self.count += 1;
+            if self.count == self.step {
+                if self.powers.len() == MOST_STEPS {
+                    self.powers.pop_front();
+                }
+                self.powers.push_back(self.power / self.step as f64);
+                (self.power, self.count) = (0.0, 0);
+            }
+        }
+    }
+
+    pub fn clear(&mut self) {
+        self.powers.clear();
+        (self.power, self.count) = (0.0, 0);
+    }
+
+    /// `None` for less than one step.
+    pub fn steps(&self) -> Option<Steps> {
+        let mut powers: Vec<f64> = self.powers.iter().copied().collect();
         powers.sort_by(f64::total_cmp);
         let quiet = *powers.get((QUIET * powers.len() as f64) as usize)?;
-        Some(Self { quiet: Dbfs::from_power(quiet), loudest: Dbfs::from_power(*powers.last()?) })
+        Some(Steps { quiet: Dbfs::from_power(quiet), loudest: Dbfs::from_power(*powers.last()?) })
     }
 }
 
@@ -94,5 +138,8 @@ mod tests {
         let steps = Steps::new(&samples, rate()).unwrap();
         assert!((steps.quiet.get() + 4.77).abs() < 0.3 && (steps.loudest.get() - 15.23).abs() < 0.3, "{steps:?}");
         assert_eq!(Steps::new(&[0.0; 99], rate()), None);
+        let mut stretch = Stretch::new(rate());
+        samples.chunks(701).for_each(|piece| stretch.push(piece));
+        assert_eq!(stretch.steps(), Some(steps));
     }
 }

@@ -12,6 +12,7 @@ use crate::units::{Dbfs, SampleRate, Seconds};
 pub const EXCERPT_RMS: Dbfs = Dbfs::new(-20.0);
 pub const EXCERPT_PEAK: Dbfs = Dbfs::new(-10.0);
 const WINDOW: Seconds = Seconds::new(0.05);
+
 pub struct Excerpt(Once);
 
 impl Excerpt {
@@ -27,6 +28,10 @@ impl Excerpt {
             *sample = (f64::from(*sample) * gain * rise(near, edge)) as f32;
         }
         Self(Once::new(samples, rate))
+    }
+
+    pub(super) fn into_once(self) -> Once {
+        self.0
     }
 
     pub fn stop(&mut self) {

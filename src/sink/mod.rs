@@ -19,7 +19,7 @@ mod wave_form;
 pub use crate::dsp::side_noise::Sides;
 pub use error::SinkError;
 pub use excerpt::{EXCERPT_PEAK, EXCERPT_RMS, Excerpt};
-pub use live::{ExcerptOutput, OutputDevice, SideOutput, SignalOutput, ToneOutput, outputs};
+pub use live::{OutputDevice, SampleOutput, SideOutput, ToneOutput, find_output, outputs};
 pub use narrow::{Narrow, Width};
 pub use once::EDGE;
 pub use tone::{RAMP, TONE_HIGHEST, TONE_PITCH, TONE_START, TONE_STEP, ToneGenerator};

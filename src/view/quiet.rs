@@ -6,12 +6,12 @@ use serde_json::{Value, json};
 
 use super::numbers::{self, span, thousandths};
 use super::ringout::{frequency, microphone};
-use super::safe_sweep::no_sweep;
+use super::safe_sweep::{no_sweep, no_sweep_kind};
 use super::sentence::{Arrow, NextStep, Reply};
 use super::sweeps;
 use crate::coach::ringout::Equaliser;
 use crate::engine::quiet::{Opened, PlaceError, QuietResult, QuietStep, Which};
-use crate::engine::sweep::SPARE;
+use crate::engine::sweep::Ring;
 use crate::units::{Db, Hertz, Seconds};
 
 /// The next step.
@@ -138,13 +138,17 @@ pub fn quiet_record(at: Seconds, step: &QuietStep, next: &NextStep) -> Value {
         QuietStep::Refused(_) => "refused",
         QuietStep::Failed(_) => "failed",
     };
-    json!({
+    let mut record = json!({
         "type": "sweep_step", "time_s": thousandths(at.get()), "step": word, "level_dbfs": level,
         "sentence": next.sentence, "then": next.then,
-    })
+    });
+    if let QuietStep::Refused(why) = step {
+        record["refused"] = true.into();
+        record["kind"] = no_sweep_kind(*why).into();
+        record["reason"] = format!("{}. {}", next.sentence, next.then).into();
+    }
+    record
 }
-
-pub const USUAL_SPARE: Db = SPARE;
 
 /// The gain around the weakest microphone's loop, as a picture: places and heights from 0 to 1.
 pub struct LoopGraph {
@@ -179,7 +183,7 @@ impl LoopGraph {
         let top = OVER.max(-found.margin.safe.get() + 2.0);
         let height = |gain: Db| (1.0 - (top - gain.get()) / SPAN).clamp(0.0, 1.0);
         let line = found.gain.outline(COLUMNS).into_iter().map(|(at, gain)| (place(at.get()), height(gain))).collect();
-        let ring = |ring: &crate::engine::sweep::Ring| GraphRing {
+        let ring = |ring: &Ring| GraphRing {
             place: place(ring.frequency.get()),
             height: height(ring.gain),
             name: frequency(ring.frequency),

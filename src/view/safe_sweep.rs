@@ -1,11 +1,11 @@
-//! A quiet sweep's safe way in words: the cautions, what is due, why there is no result and what to do about it.
+//! A quiet sweep's safe way in words: the cautions, why there is no result and what to do about it.
 //!
-//! Levels in dBFS and dB(A). One line a step; a refusal is one sentence and, after a full stop, how to mend it.
+//! Levels in dBFS and dB(A). A refusal is one sentence and, after a full stop, how to mend it.
 
 use super::numbers::{self, span};
 use super::ringout::frequency;
 use super::sweeps;
-use crate::coach::sweep::{NoSweep, Opened, SweepStep};
+use crate::coach::sweep::{NoSweep, Opened};
 
 /// Said before anything is armed.
 pub const SWEEP_CAUTIONS: [&str; 4] = [
@@ -14,25 +14,6 @@ pub const SWEEP_CAUTIONS: [&str; 4] = [
     "Show microphones not assigned to what is measured; wedges muted.",
     "One hand at the keyboard: any key stops the sound.",
 ];
-
-/// What is due.
-pub fn sweep_step(step: &SweepStep, opened: Opened) -> String {
-    match step {
-        SweepStep::Arm => "Read the cautions, then say yes: a rising tone will play, softly at first".into(),
-        SweepStep::Tap => match opened {
-            Opened::AtReturn => "Tap each microphone: the mains must stay silent".into(),
-            Opened::AtMainOut => "Tap a microphone: the computer must hear it, the hall must not".into(),
-        },
-        SweepStep::Chirp { level } => format!("3-2-1: one second at {}", numbers::dbfs(*level)),
-        SweepStep::Sweep { level, second: false } => format!("3-2-1 sweep: five seconds at {}", numbers::dbfs(*level)),
-        SweepStep::Sweep { level, second: true } => format!("3-2-1 once more, softer: {}", numbers::dbfs(*level)),
-        SweepStep::Done(measured) => {
-            let good = measured.channels.iter().filter(|channel| channel.is_ok()).count();
-            format!("Measured, {good} of {}. Mute, plug back, open from zero", measured.channels.len())
-        }
-        SweepStep::Refused(why) => no_sweep(*why, opened),
-    }
-}
 
 /// Why there is no result, and what to do about it.
 pub fn no_sweep(why: NoSweep, opened: Opened) -> String {
@@ -146,7 +127,6 @@ mod tests {
                     text.split_once(". ").is_some_and(|(wrong, mend)| !wrong.is_empty() && mend.len() > 10),
                     "{text}"
                 );
-                assert_eq!(text, sweep_step(&SweepStep::Refused(why), opened));
             }
         }
         kinds.sort_unstable();

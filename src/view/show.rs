@@ -12,7 +12,7 @@ use super::sentence::{Arrow, NextStep, Reply};
 use super::sound;
 use crate::coach::ringout::{ShowAction, ShowAdvice, Urgency};
 use crate::coach::sound::Calibration;
-use crate::engine::show::{Alert, RoomNow};
+use crate::engine::show::{Alert, LineTrouble, RoomNow};
 use crate::units::{Seconds, Spl};
 
 pub const SHOW_STEP_KEYS: &str = "\
@@ -34,11 +34,11 @@ pub fn show_step(alert: Option<&Alert>, names: &[String], calibration: Option<&C
         None => ringout::show_step(&CALM, names),
         Some(Alert::Ring(advice)) => ringout::show_step(advice, names),
         Some(Alert::Loud(advice)) => sound::sound_step(advice, calibration),
-        Some(Alert::Clips { channel }) => {
+        Some(Alert::Line { channel, trouble: LineTrouble::Clips }) => {
             let sentence = format!("{} trim DOWN 4 dB, at the next pause", microphone(*channel, names));
             soon(Arrow::Down, sentence, "then its fader up by as much", "flat at full scale three times within 10 s")
         }
-        Some(Alert::Dead { channel }) => {
+        Some(Alert::Line { channel, trouble: LineTrouble::Dead }) => {
             let sentence = format!("{} is dead: look at its cable, battery and mute", microphone(*channel, names));
             soon(
                 Arrow::None,
@@ -73,8 +73,10 @@ pub fn show_headline(alert: Option<&Alert>) -> String {
         None => hall::show_headline(&CALM),
         Some(Alert::Ring(advice)) => hall::show_headline(advice),
         Some(Alert::Loud(advice)) => sound::sound_headline(advice),
-        Some(Alert::Clips { channel }) => format!("Trim {} DOWN 4 at the pause", channel.number()),
-        Some(Alert::Dead { channel }) => format!("Ch {} is dead", channel.number()),
+        Some(Alert::Line { channel, trouble: LineTrouble::Clips }) => {
+            format!("Trim {} DOWN 4 at the pause", channel.number())
+        }
+        Some(Alert::Line { channel, trouble: LineTrouble::Dead }) => format!("Ch {} is dead", channel.number()),
         Some(Alert::DeviceLost) => "Nothing from the desk".into(),
         Some(Alert::Recording { left: Some(_) }) => "Disk nearly full".into(),
         Some(Alert::Recording { left: None }) => "Recording stopped".into(),
@@ -92,8 +94,8 @@ pub const fn kind(alert: &Alert) -> &'static str {
     match alert {
         Alert::Ring(_) => "ring",
         Alert::Loud(_) => "loud",
-        Alert::Clips { .. } => "clips",
-        Alert::Dead { .. } => "dead",
+        Alert::Line { trouble: LineTrouble::Clips, .. } => "clips",
+        Alert::Line { trouble: LineTrouble::Dead, .. } => "dead",
         Alert::DeviceLost => "device",
         Alert::Recording { .. } => "recording",
         Alert::Battery { .. } => "battery",
@@ -106,7 +108,7 @@ pub fn show_record(at: Seconds, alert: Option<&Alert>, next: &NextStep) -> Value
     let channel = match alert {
         Some(Alert::Ring(ShowAdvice { action: ShowAction::FaderDown { channel, .. }, .. })) => Some(*channel),
         Some(Alert::Ring(ShowAdvice { action: ShowAction::CreepBack { channel, .. }, .. })) => *channel,
-        Some(Alert::Clips { channel } | Alert::Dead { channel }) => Some(*channel),
+        Some(Alert::Line { channel, .. }) => Some(*channel),
         _ => None,
     };
     let ring = match alert {

@@ -11,7 +11,7 @@ use beforedoors::block::{BlockBuf, Format};
 use beforedoors::coach::sound::{Calibration, Limits, Microphone, Standard};
 use beforedoors::engine::hall::LiveHall;
 use beforedoors::engine::ringout::Equaliser;
-use beforedoors::engine::show::{Alert, Attending, ShowDesk, Urgency};
+use beforedoors::engine::show::{Alert, Attending, LineTrouble, ShowDesk, Urgency};
 use beforedoors::source::{Flow, Source};
 use beforedoors::units::{ChannelId, Db, FrameCount, SampleRate, Seconds, Spl};
 
@@ -111,8 +111,8 @@ fn is_it(alert: &Alert, incident: Incident) -> bool {
     match incident {
         Incident::Ring => matches!(alert, Alert::Ring(_)),
         Incident::Loud => matches!(alert, Alert::Loud(_)),
-        Incident::Clips => *alert == Alert::Clips { channel: voice },
-        Incident::Dead => *alert == Alert::Dead { channel: voice },
+        Incident::Clips => *alert == Alert::Line { channel: voice, trouble: LineTrouble::Clips },
+        Incident::Dead => *alert == Alert::Line { channel: voice, trouble: LineTrouble::Dead },
     }
 }
 

@@ -7,6 +7,7 @@ use beforedoors::engine::quiet::{
 };
 use beforedoors::engine::ringout::Output;
 use beforedoors::engine::sweep::Refusal;
+use beforedoors::sink::Armed;
 use beforedoors::units::{Db, SampleRate};
 
 const SEED: u64 = 3;
@@ -125,7 +126,7 @@ impl Place for Failing {
         }
     }
 
-    fn play(&mut self, _: Vec<f32>) -> Result<(), PlaceError> {
+    fn play(&mut self, _: Armed, _: Vec<f32>) -> Result<(), PlaceError> {
         self.playing = true;
         Ok(())
     }

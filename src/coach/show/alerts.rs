@@ -9,6 +9,7 @@
 
 use crate::coach::ringout::{ShowAction, ShowAdvice, Urgency};
 use crate::coach::sound::{SoundAction, SoundAdvice};
+use crate::detectors::LineTrouble;
 use crate::units::{ChannelId, Db, Seconds};
 
 /// What stands.
@@ -18,13 +19,10 @@ pub enum Alert {
     Ring(ShowAdvice),
     /// Too loud in the room.
     Loud(SoundAdvice),
-    /// An input reaches full scale again and again.
-    Clips {
+    /// An input reaches full scale again and again, or its line died.
+    Line {
         channel: ChannelId,
-    },
-    /// Its line died.
-    Dead {
-        channel: ChannelId,
+        trouble: LineTrouble,
     },
     /// Nothing comes from the device.
     DeviceLost,
@@ -47,7 +45,7 @@ impl Alert {
             Self::Ring(advice) => advice.urgency,
             Self::Loud(advice) => advice.urgency,
             Self::DeviceLost => Urgency::Now,
-            Self::Clips { .. } | Self::Dead { .. } | Self::Recording { .. } | Self::Battery { .. } => Urgency::Soon,
+            Self::Line { .. } | Self::Recording { .. } | Self::Battery { .. } => Urgency::Soon,
         }
     }
 
@@ -55,8 +53,7 @@ impl Alert {
         match self {
             Self::Ring(_) => (0, 0),
             Self::Loud(advice) => (1, advice.cause.map_or(0, |cause| cause as u16)),
-            Self::Clips { channel } => (2, channel.number()),
-            Self::Dead { channel } => (3, channel.number()),
+            Self::Line { channel, trouble } => (2 + *trouble as u8, channel.number()),
             Self::DeviceLost => (4, 0),
             Self::Recording { left } => (5, u16::from(left.is_some())),
             Self::Battery { .. } => (6, 0),
@@ -224,7 +221,11 @@ impl Alerts {
 mod tests {
     use super::*;
 
-    const CLIP: Alert = Alert::Clips { channel: ChannelId::new(4) };
+    const CLIP: Alert = clip(4);
+
+    const fn clip(channel: u16) -> Alert {
+        Alert::Line { channel: ChannelId::new(channel), trouble: LineTrouble::Clips }
+    }
 
     fn loud(over: f64) -> Alert {
         use crate::coach::sound::Cause;
@@ -282,7 +283,6 @@ mod tests {
     #[test]
     fn of_many_only_what_can_not_wait_is_seen() {
         let mut alerts = Alerts::default();
-        let clip = |channel| Alert::Clips { channel: ChannelId::new(channel) };
         for channel in 0..3 {
             let at = 60.0 * f64::from(channel);
             assert_eq!(look(&mut alerts, at, &[clip(channel)], false), Some(clip(channel)));

@@ -4,12 +4,12 @@
 //! none; without a comparison with a real meter the level is only relative, and nothing is asked for.
 
 use crate::block::{Block, Format};
-use crate::coach::show::{Alert, LineWatch};
+use crate::coach::show::Alert;
 use crate::coach::sound::{Calibration, Exposure, Limits, SoundWatch};
-use crate::detectors::Clapping;
+use crate::detectors::{Applause, LineWatch};
 use crate::meters::sound::SoundMeter;
 use crate::meters::{Readings, SoundReadings};
-use crate::units::{ChannelId, Db, Dbfs, Seconds};
+use crate::units::{ChannelId, Seconds};
 
 /// What is attended to.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -21,17 +21,10 @@ pub struct Attending {
 
 pub struct Attention {
     lines: LineWatch,
-    clapping: Clapping,
+    applause: Applause,
     claps: bool,
-    /// The quietest that it was.
-    quiet: Option<Dbfs>,
     room: Option<Room>,
 }
-
-/// Applause stands this far over the quietest of before, which is forgotten at half a decibel a minute.
-const OVER_QUIET: Db = Db::new(12.0);
-const FORGETS: Db = Db::new(0.1 * 0.5 / 60.0);
-const NOTHING: Dbfs = Dbfs::new(-100.0);
 
 /// The level in the room.
 pub struct Room {
@@ -49,18 +42,13 @@ impl Attention {
             watch: SoundWatch::new(to.limits, to.calibration),
             exposure: to.calibration.map(Exposure::new),
         });
-        Self { lines: LineWatch::new(format.channels), clapping: Clapping::default(), claps: false, quiet: None, room }
+        Self { lines: LineWatch::new(format.channels), applause: Applause::default(), claps: false, room }
     }
 
     pub fn observe(&mut self, readings: &Readings) {
         self.lines.observe(readings);
         if readings.frame_complete {
-            let level = readings.channels.iter().map(|channel| channel.frame.rms).fold(Dbfs::SILENCE, Dbfs::max);
-            let heard = level.max(NOTHING);
-            self.quiet = self.quiet.map(|quiet| (quiet + FORGETS).min(heard)).or(Some(heard));
-            // The steady noise of an empty pause is no applause.
-            let is_loud = self.quiet.is_some_and(|quiet| level > quiet + OVER_QUIET);
-            self.claps = self.clapping.observe(readings) && is_loud;
+            self.claps = self.applause.observe(readings);
         }
     }
 
@@ -81,7 +69,8 @@ impl Attention {
     /// What stands now.
     pub fn alerts(&self, now: Seconds) -> impl Iterator<Item = Alert> + '_ {
         let loud = self.room.as_ref().map(|room| Alert::Loud(*room.watch.advice()));
-        self.lines.alerts(now).chain(loud)
+        let lines = self.lines.troubles(now).map(|(channel, trouble)| Alert::Line { channel, trouble });
+        lines.chain(loud)
     }
 
     /// What was asked for about the level is done, or left.

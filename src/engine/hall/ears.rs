@@ -24,6 +24,7 @@ impl Ears {
         self.attention = Some(Attention::new(self.format, to));
     }
 
+    /// What a show needs beside rings; `None` before `attend`.
     pub const fn attention(&self) -> Option<&Attention> {
         self.attention.as_ref()
     }
@@ -50,10 +51,12 @@ impl Ears {
         self.meters.readings().at.at(self.format.rate)
     }
 
+    /// The rings of now.
     pub fn rings(&self) -> &[Ring] {
         self.ringing.rings()
     }
 
+    /// While on, steady tones are taken for the room's own; afterwards they are set aside.
     pub fn learn_room(&mut self, on: bool) {
         self.ringing.learn_room(on);
     }
@@ -62,7 +65,7 @@ impl Ears {
         self.format
     }
 
-    /// The loudest of all channels, column by column.
+    /// The loudest of all channels in each 24th of an octave (see `meters::Spectrum`), mean square.
     pub fn spectrum(&self, into: &mut Vec<f32>) {
         into.clear();
         for channel in &self.meters.readings().channels {

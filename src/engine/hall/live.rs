@@ -1,7 +1,7 @@
 //! A real hall, heard through a device; its desk is moved by hand.
 
 use super::ears::Ears;
-use super::{Attending, Attention, FRAME, Hall};
+use super::{FRAME, Hall};
 use crate::block::BlockBuf;
 use crate::coach::ringout::{Band, Output, Place};
 use crate::detectors::Ring;
@@ -76,8 +76,12 @@ impl<S: Source> Hall for LiveHall<S> {
         Some((self.ears.now(), self.ears.rings()))
     }
 
-    fn rings(&self) -> &[Ring] {
-        self.ears.rings()
+    fn ears(&self) -> Option<&Ears> {
+        Some(&self.ears)
+    }
+
+    fn ears_mut(&mut self) -> Option<&mut Ears> {
+        Some(&mut self.ears)
     }
 
     fn has_a_desk(&self) -> bool {
@@ -88,28 +92,8 @@ impl<S: Source> Hall for LiveHall<S> {
         self.failed.clone().or_else(|| self.source.lost())
     }
 
-    fn attend(&mut self, to: &Attending) {
-        self.ears.attend(to);
-    }
-
-    fn attention(&self) -> Option<&Attention> {
-        self.ears.attention()
-    }
-
-    fn attention_mut(&mut self) -> Option<&mut Attention> {
-        self.ears.attention_mut()
-    }
-
     fn missed(&self) -> Seconds {
         self.missed.at(self.ears.format().rate)
-    }
-
-    fn learn_room(&mut self, on: bool) {
-        self.ears.learn_room(on);
-    }
-
-    fn spectrum(&self, into: &mut Vec<f32>) {
-        self.ears.spectrum(into);
     }
 
     fn set_output(&mut self, _: Output, _: Db) {}

@@ -10,6 +10,7 @@ mod overheard;
 mod stage;
 
 pub use attention::{Attending, Attention, Room};
+pub use ears::Ears;
 pub use live::LiveHall;
 pub use overheard::{Overheard, Overhearing, overhear};
 pub use stage::StageHall;
@@ -26,8 +27,49 @@ pub trait Hall {
     /// Hears the next 100 ms: the time, and the rings of now. `None`: the sound is over.
     fn listen(&mut self) -> Option<(Seconds, &[Ring])>;
 
+    /// What hears it, where something does.
+    fn ears(&self) -> Option<&Ears> {
+        None
+    }
+
+    fn ears_mut(&mut self) -> Option<&mut Ears> {
+        None
+    }
+
     /// The rings of now.
-    fn rings(&self) -> &[Ring];
+    fn rings(&self) -> &[Ring] {
+        self.ears().map_or(&[], Ears::rings)
+    }
+
+    /// While on, steady tones are taken for the room's own; afterwards they are set aside.
+    fn learn_room(&mut self, on: bool) {
+        if let Some(ears) = self.ears_mut() {
+            ears.learn_room(on);
+        }
+    }
+
+    /// The loudest of all channels in each 24th of an octave (see `meters::Spectrum`), mean square.
+    fn spectrum(&self, into: &mut Vec<f32>) {
+        if let Some(ears) = self.ears() {
+            ears.spectrum(into);
+        }
+    }
+
+    /// From now on for a show.
+    fn attend(&mut self, to: &Attending) {
+        if let Some(ears) = self.ears_mut() {
+            ears.attend(to);
+        }
+    }
+
+    /// What a show needs beside rings; `None` before `attend`.
+    fn attention(&self) -> Option<&Attention> {
+        self.ears().and_then(Ears::attention)
+    }
+
+    fn attention_mut(&mut self) -> Option<&mut Attention> {
+        self.ears_mut().and_then(Ears::attention_mut)
+    }
 
     /// Whether the desk can be moved from here; else orders are for the person's own hands.
     fn has_a_desk(&self) -> bool;
@@ -37,28 +79,10 @@ pub trait Hall {
         None
     }
 
-    /// From now on for a show.
-    fn attend(&mut self, _to: &Attending) {}
-
-    /// What a show needs beside rings; `None` before `attend`.
-    fn attention(&self) -> Option<&Attention> {
-        None
-    }
-
-    fn attention_mut(&mut self) -> Option<&mut Attention> {
-        None
-    }
-
     /// How much sound is missing so far.
     fn missed(&self) -> Seconds {
         Seconds::ZERO
     }
-
-    /// While on, steady tones are taken for the room's own; afterwards they are set aside.
-    fn learn_room(&mut self, _on: bool) {}
-
-    /// The loudest of all channels in each 24th of an octave (see `meters::Spectrum`), mean square.
-    fn spectrum(&self, _into: &mut Vec<f32>) {}
 
     /// `to` is counted from the show mark.
     fn set_output(&mut self, output: Output, to: Db);

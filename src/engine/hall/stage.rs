@@ -1,7 +1,7 @@
 //! The simulated stage with loudspeakers, whose desk is moved from here.
 
 use super::ears::Ears;
-use super::{Attending, Attention, FRAME, Hall};
+use super::{FRAME, Hall};
 use crate::block::BlockBuf;
 use crate::coach::ringout::{Band, Microphone, Output, Place};
 use crate::detectors::Ring;
@@ -92,32 +92,16 @@ impl Hall for StageHall {
         Some((self.ears.now(), self.ears.rings()))
     }
 
-    fn rings(&self) -> &[Ring] {
-        self.ears.rings()
+    fn ears(&self) -> Option<&Ears> {
+        Some(&self.ears)
+    }
+
+    fn ears_mut(&mut self) -> Option<&mut Ears> {
+        Some(&mut self.ears)
     }
 
     fn has_a_desk(&self) -> bool {
         true
-    }
-
-    fn attend(&mut self, to: &Attending) {
-        self.ears.attend(to);
-    }
-
-    fn attention(&self) -> Option<&Attention> {
-        self.ears.attention()
-    }
-
-    fn attention_mut(&mut self) -> Option<&mut Attention> {
-        self.ears.attention_mut()
-    }
-
-    fn learn_room(&mut self, on: bool) {
-        self.ears.learn_room(on);
-    }
-
-    fn spectrum(&self, into: &mut Vec<f32>) {
-        self.ears.spectrum(into);
     }
 
     fn set_output(&mut self, output: Output, to: Db) {

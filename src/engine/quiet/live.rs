@@ -2,8 +2,8 @@
 
 use super::{Place, PlaceError};
 use crate::block::{BlockBuf, Format};
-pub use crate::sink::{OutputDevice, outputs};
-use crate::sink::{SignalOutput, arm};
+pub use crate::sink::find_output;
+use crate::sink::{Armed, OutputDevice, SampleOutput};
 use crate::source::live::{self, LiveConfig, LiveError, LiveSource};
 use crate::source::{Flow, Source};
 use crate::units::Seconds;
@@ -18,7 +18,7 @@ pub struct LivePlace<S> {
     block: BlockBuf,
     /// The system's default where none was named.
     output: Option<OutputDevice>,
-    playing: Option<SignalOutput>,
+    playing: Option<SampleOutput>,
 }
 
 /// A device by name, a part of it, or its id.
@@ -40,7 +40,7 @@ impl<S: Source> Place for LivePlace<S> {
     }
 
     fn hear(&mut self, into: &mut [Vec<f32>]) -> Result<(), PlaceError> {
-        if let Some(failure) = self.playing.as_ref().and_then(SignalOutput::failure) {
+        if let Some(failure) = self.playing.as_ref().and_then(SampleOutput::failure) {
             return Err(PlaceError::Output(failure.to_string()));
         }
         let wanted = self.source.format().rate.frames(STRETCH).get() as usize;
@@ -66,10 +66,9 @@ impl<S: Source> Place for LivePlace<S> {
         if gap { Err(PlaceError::Gap) } else { Ok(()) }
     }
 
-    fn play(&mut self, samples: Vec<f32>) -> Result<(), PlaceError> {
+    fn play(&mut self, leave: Armed, samples: Vec<f32>) -> Result<(), PlaceError> {
         let rate = self.source.format().rate;
-        // The person has said yes to the cautions, else nothing asks for sound.
-        let output = arm(true).and_then(|leave| SignalOutput::start(leave, self.output.as_ref(), samples, rate));
+        let output = SampleOutput::signal(leave, self.output.as_ref(), samples, rate);
         self.playing = Some(output.map_err(|error| PlaceError::Output(error.to_string()))?);
         Ok(())
     }

@@ -12,11 +12,12 @@ mod results;
 mod stage;
 mod taps;
 
-pub use live::{LivePlace, OutputDevice, input, outputs};
+pub use live::{LivePlace, find_output, input};
 pub use results::QuietResult;
 pub use stage::StagePlace;
 
 pub use crate::coach::sweep::{NoSweep, Opened, SweepPlan, TAP};
+use crate::sink::{Armed, arm};
 use std::sync::Arc;
 
 use crate::block::Format;
@@ -33,7 +34,7 @@ pub trait Place {
     fn hear(&mut self, into: &mut [Vec<f32>]) -> Result<(), PlaceError>;
 
     /// Plays these once, into the opened loop, from now on.
-    fn play(&mut self, samples: Vec<f32>) -> Result<(), PlaceError>;
+    fn play(&mut self, leave: Armed, samples: Vec<f32>) -> Result<(), PlaceError>;
 
     /// Silence.
     fn stop(&mut self);
@@ -138,8 +139,8 @@ const LATE: Seconds = Seconds::new(0.8);
 const PATIENCE: u32 = 4;
 const FIRST_COUNTDOWN: Seconds = Seconds::new(3.0);
 const COUNTDOWN: Seconds = Seconds::new(1.0);
-/// Straight into the input nobody hears it.
-const LOOPBACK_LEVEL: Dbfs = Dbfs::new(-20.0);
+/// Straight into the input nobody hears it; should a loudspeaker still hang there, it is as soft as any first sound.
+const LOOPBACK_LEVEL: Dbfs = Dbfs::new(-50.0);
 
 /// A quiet sweep at work.
 pub struct QuietSweep<P> {
@@ -152,6 +153,8 @@ pub struct QuietSweep<P> {
     loopback: Option<Loopback>,
     result: Option<Arc<QuietResult>>,
     now: Seconds,
+    /// The person has said yes to what stands before a sound.
+    confirmed: bool,
     sounded: bool,
     /// Times in a row that nothing came while it should.
     nothing: u32,
@@ -193,6 +196,7 @@ impl<P: Place> QuietSweep<P> {
             loopback: None,
             result: None,
             now: Seconds::ZERO,
+            confirmed: false,
             sounded: false,
             nothing: 0,
             refused: None,
@@ -294,8 +298,12 @@ impl<P: Place> QuietSweep<P> {
     pub fn answer(&mut self, answer: QuietAnswer) {
         match (answer, self.step()) {
             (QuietAnswer::Stop, _) | (QuietAnswer::No, QuietStep::Cautions | QuietStep::Loopback) => self.stop(),
-            (QuietAnswer::Yes, QuietStep::Loopback) => self.count_down(),
+            (QuietAnswer::Yes, QuietStep::Loopback) => {
+                self.confirmed = true;
+                self.count_down();
+            }
             (QuietAnswer::Yes, QuietStep::Cautions) => {
+                self.confirmed = true;
                 self.safe.arm();
                 self.taps.begin();
             }
@@ -354,7 +362,8 @@ impl<P: Place> QuietSweep<P> {
         let wanted = samples.len() + rate.frames(LATE).get() as usize;
         self.planes.iter_mut().for_each(|plane| plane.reserve(wanted));
         self.sounded = true;
-        match self.place.play(samples) {
+        let leave = arm(self.confirmed).map_err(|error| PlaceError::Output(error.to_string()));
+        match leave.and_then(|leave| self.place.play(leave, samples)) {
             Ok(()) => self.phase = Phase::Sounding { wanted, which, level: self.level() },
             Err(why) => self.fail(why),
         }
@@ -371,7 +380,8 @@ impl<P: Place> QuietSweep<P> {
             match Loopback::of(&planes[0], rate, LOOPBACK_LEVEL) {
                 Ok(loopback) => {
                     self.loopback = Some(loopback);
-                    self.sounded = false;
+                    // The loudspeakers come next: asked anew, counted down anew.
+                    (self.confirmed, self.sounded) = (false, false);
                     self.phase = Phase::Asking;
                 }
                 Err(why) => {

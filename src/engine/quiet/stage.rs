@@ -4,6 +4,7 @@ use super::{Place, PlaceError};
 use crate::block::{BlockBuf, Format};
 use crate::coach::ringout::Output;
 use crate::engine::hall::{Hall, StageHall};
+use crate::sink::Armed;
 use crate::source::Source;
 use crate::source::stage::{Opening, Stage};
 use crate::units::{ChannelId, Db, Seconds};
@@ -58,7 +59,7 @@ impl Place for StagePlace {
         Ok(())
     }
 
-    fn play(&mut self, samples: Vec<f32>) -> Result<(), PlaceError> {
+    fn play(&mut self, _leave: Armed, samples: Vec<f32>) -> Result<(), PlaceError> {
         self.stage.play_into(&samples);
         Ok(())
     }

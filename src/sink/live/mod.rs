@@ -8,7 +8,7 @@
 
 mod outputs;
 
-pub use outputs::{ExcerptOutput, SideOutput, SignalOutput, ToneOutput};
+pub use outputs::{SampleOutput, SideOutput, ToneOutput};
 
 use std::str::FromStr;
 use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, Ordering::Relaxed};
@@ -64,6 +64,18 @@ pub fn outputs() -> Result<Vec<OutputDevice>, SinkError> {
         }
     }
     if found.is_empty() { Err(SinkError::NoDevice) } else { Ok(found) }
+}
+
+/// An output by its id, its name, or a part of it.
+pub fn find_output(asked: &str) -> Result<OutputDevice, SinkError> {
+    let all = outputs()?;
+    let wanted = asked.trim().to_lowercase();
+    let exact = all.iter().find(|device| device.id == asked || device.name.to_lowercase() == wanted);
+    let part = || all.iter().find(|device| device.name.to_lowercase().contains(&wanted));
+    exact.or_else(part).cloned().ok_or_else(|| {
+        let offered = all.iter().map(|device| format!("  {}", device.name)).collect::<Vec<_>>().join("\n");
+        SinkError::Unknown { asked: asked.to_owned(), offered }
+    })
 }
 
 /// What an output plays, with a ramp of its own behind `stop`.

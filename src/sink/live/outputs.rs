@@ -40,22 +40,7 @@ impl Sound for ToneGenerator {
     }
 }
 
-/// An excerpt has its level from its own limits.
-impl Sound for Excerpt {
-    fn fill(&mut self, out: &mut [[f32; 2]]) {
-        both(out, |mono| Self::fill(self, mono));
-    }
-
-    fn stop(&mut self) {
-        Self::stop(self);
-    }
-
-    fn is_over(&self) -> bool {
-        Self::is_over(self)
-    }
-}
-
-/// A signal for measuring has its level from whoever measures.
+/// Samples have their level from whoever made them.
 impl Sound for Once {
     fn fill(&mut self, out: &mut [[f32; 2]]) {
         both(out, |mono| Self::fill(self, mono));
@@ -152,44 +137,24 @@ impl SideOutput {
     }
 }
 
-/// An excerpt that is playing. Dropping it fades it out.
-pub struct ExcerptOutput(Output);
+/// Samples that are playing, once. Dropping it fades them out.
+pub struct SampleOutput(Output);
 
-impl ExcerptOutput {
-    /// Plays mono samples of this rate once, within the limits of [`Excerpt`]; without a device, on the system's
+impl SampleOutput {
+    /// A passage of a recording, mono, at this rate, within the limits of [`Excerpt`]; without a device, on the system's
     /// default output.
-    pub fn start(
+    pub fn excerpt(
         _leave: Armed,
         device: Option<&OutputDevice>,
         samples: Vec<f32>,
         rate: SampleRate,
     ) -> Result<Self, SinkError> {
-        Output::start(device, move |wanted| Ok(Excerpt::new(resample(&samples, rate, wanted), wanted))).map(Self)
+        let excerpt = move |wanted| Ok(Excerpt::new(resample(&samples, rate, wanted), wanted).into_once());
+        Output::start(device, excerpt).map(Self)
     }
 
-    /// Silence within 10 ms of the device's next call.
-    pub fn stop(&self) {
-        self.0.stop();
-    }
-
-    /// It was stopped or came to its end.
-    pub fn is_over(&self) -> bool {
-        self.0.is_over()
-    }
-
-    /// What went wrong since it started.
-    pub fn failure(&self) -> Option<SinkError> {
-        self.0.failure()
-    }
-}
-
-/// A signal for measuring, playing once. Dropping it fades it out.
-pub struct SignalOutput(Output);
-
-impl SignalOutput {
-    /// Plays mono samples of this rate, the whole of them softer where one stands over [`TONE_HIGHEST`]; without a device,
-    /// on the system's default output.
-    pub fn start(
+    /// A signal for measuring, the whole of it softer where a sample stands over [`TONE_HIGHEST`].
+    pub fn signal(
         _leave: Armed,
         device: Option<&OutputDevice>,
         mut samples: Vec<f32>,

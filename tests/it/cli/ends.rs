@@ -23,18 +23,9 @@ fn listened(arguments: &[&str], way: &str) -> (Option<i32>, String) {
     let done = Arc::new(AtomicBool::new(false));
     let told = Arc::clone(&done);
     let feeder = std::thread::spawn(move || feed(file, 100 * 48_000, 0, &told));
-    let mut child = Command::new(env!("CARGO_BIN_EXE_beforedoors"))
-        .args(["soundcheck", "--device", "Hall Desk"])
-        .args(arguments)
-        .current_dir(pipe.folder())
-        .env("ALSA_CONFIG_PATH", pipe.folder().join("asound.conf"))
-        .env("PULSE_SERVER", "/nowhere")
-        .env("XDG_RUNTIME_DIR", pipe.folder())
-        .stdin(Stdio::null())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::inherit())
-        .spawn()
-        .expect("the program starts");
+    let mut program = pipe.program();
+    program.args(["soundcheck", "--device", "Hall Desk"]).args(arguments);
+    let mut child = program.spawn().expect("the program starts");
     let mut out = BufReader::new(child.stdout.take().expect("its lines"));
     let mut text = String::new();
     while !text.contains("Ask ") && out.read_line(&mut text).expect("lines") > 0 {}

@@ -8,7 +8,7 @@ use std::fs::{File, OpenOptions};
 use std::io::{Read, Write};
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Command, Stdio};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
 use std::time::{Duration, Instant};
@@ -41,6 +41,19 @@ pub struct Pipe {
 impl Pipe {
     /// `O_NONBLOCK` on Linux.
     pub const NON_BLOCKING: i32 = 0o4000;
+
+    /// The program, which hears nothing but this; its lines are piped.
+    pub fn program(&self) -> Command {
+        let mut program = Command::new(env!("CARGO_BIN_EXE_beforedoors"));
+        program
+            .current_dir(self.folder())
+            .env("ALSA_CONFIG_PATH", self.folder().join("asound.conf"))
+            .env("PULSE_SERVER", "/nowhere")
+            .env("XDG_RUNTIME_DIR", self.folder())
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped());
+        program
+    }
 
     pub fn new() -> Self {
         Self::before("pcm.desk { type null }")

@@ -4,7 +4,6 @@
 use std::fs::{self, File};
 use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
-use std::process::{Command, Stdio};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
 use std::time::{Duration, Instant};
@@ -29,16 +28,9 @@ fn recorded(command: &str, way: &str) -> (Pipe, Vec<Value>) {
         let done = Arc::clone(&done);
         move || feed(file, 100 * 48_000, 0, &done)
     });
-    let mut child = Command::new(env!("CARGO_BIN_EXE_beforedoors"))
-        .args([command, "--json", "--device", "Hall Desk", "--record", "takes"])
-        .current_dir(pipe.folder())
-        .env("ALSA_CONFIG_PATH", pipe.folder().join("asound.conf"))
-        .env("PULSE_SERVER", "/nowhere")
-        .env("XDG_RUNTIME_DIR", pipe.folder())
-        .stdin(Stdio::null())
-        .stdout(Stdio::piped())
-        .spawn()
-        .expect("the program starts");
+    let mut program = pipe.program();
+    program.args([command, "--json", "--device", "Hall Desk", "--record", "takes"]);
+    let mut child = program.spawn().expect("the program starts");
     let mut out = BufReader::new(child.stdout.take().expect("its lines"));
     let mut text = String::new();
     while !text.contains("\"began\"") {

@@ -6,7 +6,6 @@
 //! what was never heard can't die; digital silence in the pauses (a gate, playback) makes a line that is never told dead;
 //! a gap starts both anew. Observing allocates nothing.
 
-use super::Alert;
 use crate::meters::Readings;
 use crate::units::{ChannelId, Db, Dbfs, Seconds};
 
@@ -25,6 +24,13 @@ const MADE: Dbfs = Dbfs::new(-95.0);
 /// The quietest rises so fast, dB a second, so that it follows a knob.
 const FORGETS: f64 = 0.05;
 const HOP: Seconds = Seconds::new(0.01);
+
+/// What is wrong with an input now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LineTrouble {
+    Clips,
+    Dead,
+}
 
 #[derive(Clone, Debug)]
 pub struct LineWatch {
@@ -70,15 +76,12 @@ impl LineWatch {
     }
 
     /// What stands now.
-    pub fn alerts(&self, now: Seconds) -> impl Iterator<Item = Alert> + '_ {
+    pub fn troubles(&self, now: Seconds) -> impl Iterator<Item = (ChannelId, LineTrouble)> + '_ {
         let told = move |(index, line): (usize, &Line)| {
-            let channel = ChannelId::from_index(index);
-            if line.dead >= DEAD_FOR {
-                Some(Alert::Dead { channel })
-            } else {
-                let clips = line.count == CLIPS && now - line.clips[0] <= WITHIN;
-                clips.then_some(Alert::Clips { channel })
-            }
+            let clips = line.count == CLIPS && now - line.clips[0] <= WITHIN;
+            let trouble =
+                if line.dead >= DEAD_FOR { Some(LineTrouble::Dead) } else { clips.then_some(LineTrouble::Clips) };
+            Some((ChannelId::from_index(index), trouble?))
         };
         self.channels.iter().enumerate().filter_map(told)
     }
