@@ -5,14 +5,16 @@ use std::path::PathBuf;
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 
 use super::linecheck::{Fault, fault};
-use super::ringout::{DeskArgs, EqArg};
+use super::ringout::{DeskArgs, EqArg, loudspeaker};
+use crate::engine::ringout::Output;
 use crate::view::linecheck::LINECHECK_KEYS;
 use crate::view::multitrack::RECORDING_NEWS_KEYS;
 use crate::view::plan::PLAN_KEYS;
 use crate::view::ringout::RINGOUT_STEP_KEYS;
 use crate::view::show::SHOW_STEP_KEYS;
 use crate::view::sound::SOUND_KEYS;
-use crate::view::sweeps::{MARGIN_KEYS, SEAT_KEYS};
+use crate::view::sweeps::{DELAY_KEYS, MARGIN_KEYS, SEAT_KEYS};
+use crate::view::venue_notes::NOTES_KEYS;
 use crate::view::words::{HEARING, LOCAL_RULES};
 use crate::view::{RING_KEYS, TOGETHER_KEYS, records};
 
@@ -54,6 +56,10 @@ pub enum Command {
     Margin(MarginArgs),
     /// What a seat hears, by the same sweep: how much speech is understood, how the hall dies away
     Seats(SeatsArgs),
+    /// How late a second loudspeaker has to play, from a sweep through the mains and one through it, at one place
+    Delay(DelayArgs),
+    /// What the hall taught on other evenings: what rang, cuts, knobs, seats; all of it to confirm
+    Notes(NotesArgs),
     /// Plan the evening: what goes where, is every level and plug right, is it loud enough, what is missing
     Plan(PlanArgs),
     /// Watch the show: one calm line, and what to do where something rings
@@ -111,6 +117,22 @@ pub struct SoundcheckArgs {
     pub record: Option<PathBuf>,
     /// Lines for other programs: JSON, one object a line
     #[arg(long, long_help = format!("{}\n\n{RECORDING_NEWS_KEYS}", records::SOUNDCHECK_KEYS))]
+    pub json: bool,
+}
+
+#[derive(Clone, Debug, ClapArgs)]
+pub struct NotesArgs {
+    /// The event folder; the notes stand beside the venue.toml that it uses [else this folder, if it is one]
+    #[arg(long, value_name = "FOLDER")]
+    pub event: Option<PathBuf>,
+    /// Note how a channel's knob stands, in your words: --knob 4 "2 o'clock"
+    #[arg(long, num_args = 2, value_names = ["CHANNEL", "POSITION"])]
+    pub knob: Option<Vec<String>>,
+    /// Which knob that is, if it is not the one for the input gain
+    #[arg(long, value_name = "NAME", requires = "knob")]
+    pub named: Option<String>,
+    /// Lines for other programs: JSON, one object a line
+    #[arg(long, long_help = NOTES_KEYS)]
     pub json: bool,
 }
 
@@ -236,6 +258,25 @@ pub struct SweepFiles {
 }
 
 #[derive(Clone, Debug, ClapArgs)]
+pub struct DelayArgs {
+    /// What was played: one sweep, silence around it
+    #[arg(long, value_name = "WAV")]
+    pub sent: PathBuf,
+    /// What came back of the mains alone, from the same moment on: a microphone each channel
+    #[arg(long, value_name = "WAV")]
+    pub mains: PathBuf,
+    /// What came back of the second loudspeaker alone, with the microphones where they were
+    #[arg(long, value_name = "WAV")]
+    pub second: PathBuf,
+    /// One device played and captured, so their clocks are one
+    #[arg(long)]
+    pub one_device: bool,
+    /// Lines for other programs: JSON, one object a line
+    #[arg(long, long_help = DELAY_KEYS)]
+    pub json: bool,
+}
+
+#[derive(Clone, Debug, ClapArgs)]
 #[command(after_long_help = MARGIN_KEYS)]
 pub struct MarginArgs {
     /// What was played: one sweep, silence around it
@@ -259,6 +300,9 @@ pub struct MarginArgs {
     /// Where the loop is opened
     #[arg(long, value_name = "PLACE", default_value = "return", conflicts_with_all = ["sent", "stage"])]
     pub opened: OpenedArg,
+    /// Whose loop it is: mains, wedge1, wedge2 … [else the mains]
+    #[arg(long, value_name = "NAME", conflicts_with = "sent", value_parser = loudspeaker)]
+    pub loudspeaker: Option<Output>,
     /// The output that plays (its name, a part of it, or its id) [else the system's]
     #[arg(long, value_name = "NAME", requires = "device")]
     pub output: Option<String>,

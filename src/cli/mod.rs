@@ -13,6 +13,7 @@ mod evening;
 mod keys;
 mod linecheck;
 mod lines;
+mod notes;
 mod out;
 mod plan;
 mod quiet;
@@ -81,6 +82,8 @@ pub fn main(window: Window, printer: Printer, takes_printer: TakesPrinter) -> Ex
         Some(Command::Show(args)) => show::run(&args),
         Some(Command::Margin(args)) => sweeps::margin(&args),
         Some(Command::Seats(args)) => sweeps::seats(&args),
+        Some(Command::Delay(args)) => sweeps::delay(&args),
+        Some(Command::Notes(args)) => notes::run(&args),
         Some(Command::Plan(args)) => plan::run(&args.what, printer),
         Some(Command::Carry { folder }) => carry::run(&folder),
         Some(Command::Devices(args)) => devices::run(&args),

@@ -4,23 +4,31 @@
 //! enough is left, 1 less than wanted, 2 nothing was measured.
 
 use std::io::{self, Write};
+use std::sync::Arc;
 use std::sync::mpsc::{Receiver, TryRecvError};
 use std::time::{Duration, Instant};
 
+use anyhow::Context;
 use crossterm::event::KeyCode;
 
 use super::args::{MarginArgs, OpenedArg};
 use super::end::EndRequest;
 use super::keys::Keys;
-use super::{Exit, out, setup};
+use super::{Exit, notes, out, setup};
 use crate::engine::quiet::{
-    LivePlace, Opened, Place, QuietAnswer, QuietStep, QuietSweep, QuietWish, StagePlace, TAP, find_output, input,
+    LivePlace, Opened, Place, QuietAnswer, QuietResult, QuietStep, QuietSweep, QuietWish, StagePlace, TAP, find_output,
+    input,
 };
-use crate::units::{ChannelId, Db, Dbfs};
+use crate::engine::ringout::Output;
+use crate::event::Date;
+use crate::units::{ChannelId, Db, Dbfs, Hertz};
 use crate::view::quiet::{quiet_headline, quiet_lines, quiet_record, quiet_step, quiet_then};
 use crate::view::safe_sweep::SWEEP_CAUTIONS;
+use crate::view::venue_notes::{known_lines, sweep_notes};
 use crate::view::{numbers, sweeps, words};
 
+/// Of the simulated stage.
+const MONITORS: usize = 3;
 /// A step on the simulated stage.
 const STAGE_STEP: Duration = Duration::from_millis(100);
 
@@ -29,8 +37,10 @@ pub fn run(args: &MarginArgs) -> anyhow::Result<Exit> {
         OpenedArg::Return => Opened::AtReturn,
         OpenedArg::Main => Opened::AtMainOut,
     };
+    let output = args.loudspeaker.unwrap_or(Output::Mains);
     let usual = QuietWish::usual(opened);
     let wish = QuietWish {
+        output,
         most: args.loudest.map_or(usual.most, Dbfs::new),
         channels: args.channels.iter().map(|number| ChannelId::new(number - 1)).collect(),
         main_mix: args.main_mix.map(|number| ChannelId::new(number - 1)),
@@ -47,15 +57,30 @@ pub fn run(args: &MarginArgs) -> anyhow::Result<Exit> {
             let all: Vec<ChannelId> = (0..place.format().channels).map(ChannelId::from_index).collect();
             let microphones: Vec<ChannelId> = setup.microphones().iter().map(|it| it.channel).collect();
             let wish = wish.or_for(if microphones.is_empty() { &all } else { &microphones });
-            follow(QuietSweep::new(place, wish).ok_or_else(unfit)?, &setup.names, args, None)
+            let notes = notes::of(&setup)?;
+            let (exit, result) = follow(QuietSweep::new(place, wish).ok_or_else(unfit)?, &setup.names, args, None)?;
+            if let Some(result) = result {
+                let first: Vec<Hertz> = result.first_rings().collect();
+                if !args.json {
+                    known_lines(&notes, output, &first).iter().try_for_each(|line| out::line(line))?;
+                }
+                let cuts_for = (args.eq.equaliser(), wanted(args));
+                let found = sweep_notes(&result, (opened, output), &setup.names, cuts_for, Date::today());
+                notes::keep(&setup, &found, args.json)?;
+            }
+            Ok(exit)
         }
         None => {
             if !args.json {
                 out::line(words::SIMULATED)?;
             }
-            let Some(place) = StagePlace::new(args.seed.unwrap_or(1), 0, 0) else { return Ok(Exit::CannotTell) };
+            let place = StagePlace::new(args.seed.unwrap_or(1), MONITORS, output);
+            let place = place.with_context(|| {
+                format!("the simulated stage has mains and wedge 1 to {MONITORS}. Name one of these")
+            })?;
             let (names, wish) = (place.names(), wish.or_for(&place.microphones()));
-            follow(QuietSweep::new(place, wish).ok_or_else(unfit)?, &names, args, Some(STAGE_STEP))
+            let sweep = QuietSweep::new(place, wish).ok_or_else(unfit)?;
+            follow(sweep, &names, args, Some(STAGE_STEP)).map(|(exit, _)| exit)
         }
     }
 }
@@ -66,7 +91,7 @@ fn follow<P: Place>(
     names: &[String],
     args: &MarginArgs,
     pace: Option<Duration>,
-) -> anyhow::Result<Exit> {
+) -> anyhow::Result<(Exit, Option<Arc<QuietResult>>)> {
     let end = EndRequest::watch()?;
     let mut hands = Hands::new(pace.is_some())?;
     if !args.json {
@@ -92,13 +117,13 @@ fn follow<P: Place>(
     }
     tell(&hands, &sweep, args.json, &mut shown)?;
     drop(hands);
-    results(&sweep, names, args)
+    Ok((results(&sweep, names, args)?, sweep.result().cloned()))
 }
 
 /// The step, where it is another.
 fn tell<P: Place>(hands: &Hands, sweep: &QuietSweep<P>, json: bool, shown: &mut Option<String>) -> io::Result<()> {
     let step = sweep.step();
-    let next = quiet_step(&step, sweep.wish().opened);
+    let next = quiet_step(&step, sweep.wish());
     if shown.as_ref() == Some(&next.sentence) {
         return Ok(());
     }
@@ -113,7 +138,7 @@ fn tell<P: Place>(hands: &Hands, sweep: &QuietSweep<P>, json: bool, shown: &mut 
 }
 
 fn results<P: Place>(sweep: &QuietSweep<P>, names: &[String], args: &MarginArgs) -> anyhow::Result<Exit> {
-    let wanted = Db::new(args.spare.unwrap_or(sweeps::USUAL_SPARE.get()));
+    let wanted = wanted(args);
     let Some(result) = sweep.result() else { return Ok(Exit::CannotTell) };
     let equaliser = args.eq.equaliser();
     if args.json {
@@ -140,6 +165,10 @@ fn results<P: Place>(sweep: &QuietSweep<P>, names: &[String], args: &MarginArgs)
         Some(least) if least < wanted => Exit::Findings,
         Some(_) => Exit::Fine,
     })
+}
+
+fn wanted(args: &MarginArgs) -> Db {
+    Db::new(args.spare.unwrap_or(sweeps::USUAL_SPARE.get()))
 }
 
 /// Where answers come from.

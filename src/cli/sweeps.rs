@@ -1,10 +1,11 @@
-//! `margin` and `seats` of recordings: what a quiet sweep tells of a loop, and of what a place in the hall hears.
+//! `margin`, `seats` and `delay` of recordings: what a quiet sweep tells of a loop, of what a place in the hall hears, and of
+//! how late a second loudspeaker has to play there.
 //!
 //! Of two recordings of the same moment on: what was sent, and what was captured, a microphone each channel. Edge cases: a
 //! capture that is unfit is refused with its reason and ends with 2; a loop without its spare, or a seat that hears badly,
 //! ends with 1.
 
-use super::args::{MarginArgs, SeatsArgs};
+use super::args::{DelayArgs, MarginArgs, SeatsArgs};
 use super::{Exit, out, quiet};
 use crate::engine::sweep::{self, Clocks, Refusal, Setup};
 use crate::units::Db;
@@ -74,6 +75,21 @@ pub fn seats(args: &SeatsArgs) -> anyhow::Result<Exit> {
         });
     }
     caution(args.files.json)?;
+    Ok(end)
+}
+
+pub fn delay(args: &DelayArgs) -> anyhow::Result<Exit> {
+    let found = sweep::delays(&args.sent, &args.mains, &args.second, clocks(args.one_device))?;
+    let mut end = Exit::Fine;
+    for (index, channel) in found.iter().enumerate() {
+        let number = index + 1;
+        end = end.and(match channel {
+            Ok(apart) if args.json => out::json(&sweeps::delay_record(number, apart)).map(|()| Exit::Fine)?,
+            Ok(apart) => lines(&sweeps::delay_lines(number, apart)).map(|()| Exit::Fine)?,
+            Err(refusal) => refused("delay", number, *refusal, args.json)?,
+        });
+    }
+    caution(args.json)?;
     Ok(end)
 }
 

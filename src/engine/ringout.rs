@@ -7,6 +7,7 @@
 use thiserror::Error;
 
 use super::hall::Hall;
+use crate::coach::ringout::same_tone;
 pub use crate::coach::ringout::{
     Band, Change, Cut, Equaliser, Grab, Microphone, Microphones, Output, OutputPlan, OutputResult, Place, RingAdvice,
     RingAnswer, RingOut, RingOutPlan, RingStep, RingWish, SPARE_FOR_CHOIR, SPARE_FOR_VOICES,
@@ -65,6 +66,15 @@ const DEEPEST: Db = Db::new(-12.0);
 /// A band is meant if what was typed lies this near to it (printed and exact frequencies differ by less).
 const MEANT: f64 = 0.03;
 
+/// How an output stands, with its books.
+#[derive(Clone, Debug)]
+pub struct Ended {
+    pub result: OutputResult,
+    pub cuts: Vec<Cut>,
+    /// What rang, the first tone first, each once.
+    pub rang: Vec<Hertz>,
+}
+
 /// How the desk stands, and what was done to it.
 pub struct RingOutDesk<H> {
     hall: H,
@@ -106,6 +116,21 @@ impl<H: Hall> RingOutDesk<H> {
 
     pub fn coach(&self) -> &RingOut {
         &self.coach
+    }
+
+    /// Output by output.
+    pub fn ended(&self) -> Vec<Ended> {
+        let ended = |(at, result): (usize, OutputResult)| {
+            let books = self.coach.books(at);
+            let mut rang: Vec<Hertz> = Vec::new();
+            for onset in books.iter().flat_map(|books| &books.onsets) {
+                if !rang.iter().any(|known| same_tone(*known, onset.frequency)) {
+                    rang.push(onset.frequency);
+                }
+            }
+            Ended { result, cuts: books.map_or(Vec::new(), |books| books.cuts.cuts().to_vec()), rang }
+        };
+        self.coach.results().enumerate().map(ended).collect()
     }
 
     pub fn hall(&self) -> &H {
@@ -266,8 +291,8 @@ impl<H: Hall> RingOutDesk<H> {
     fn output(&self, output: Output) -> Result<Db, OrderError> {
         let found = self.outputs.iter().find(|(known, _)| *known == output);
         found.map(|(_, at)| *at).ok_or_else(|| {
-            let names: Vec<String> = self.outputs.iter().map(|(output, _)| typed(*output)).collect();
-            OrderError::NoOutput(typed(output), names.join(", "))
+            let names: Vec<String> = self.outputs.iter().map(|(output, _)| output.word()).collect();
+            OrderError::NoOutput(output.word(), names.join(", "))
         })
     }
 
@@ -405,14 +430,6 @@ impl<H: Hall> RingOutDesk<H> {
 
 fn fader(to: Db) -> Result<Db, OrderError> {
     if to.get() >= FADER.0 && to.get() <= FADER.1 { Ok(to) } else { Err(OrderError::FaderEnd(to.get())) }
-}
-
-/// As it is typed: "mains", "wedge 2".
-fn typed(output: Output) -> String {
-    match output {
-        Output::Mains => "mains".into(),
-        Output::Wedge(number) => format!("wedge {number}"),
-    }
 }
 
 fn hertz(frequency: Hertz) -> String {

@@ -17,6 +17,8 @@ use crate::dsp::equaliser::Graphic;
 use crate::measure::cuts::Desk;
 pub use crate::measure::cuts::{Cut, Cuts};
 use crate::measure::decay::Room;
+pub use crate::measure::delay::Apart;
+use crate::measure::impulse::Impulse;
 use crate::measure::margin::LoopGain;
 pub use crate::measure::margin::{Margin, Ring};
 pub use crate::measure::speech::Rating;
@@ -25,7 +27,7 @@ use crate::measure::sweep::{BandNoise, Inverse, Taken};
 pub use crate::measure::sweep::{Clocks, Refusal};
 use crate::source::file::{FileError, FileSource};
 use crate::source::{Flow, Source};
-use crate::units::{Db, Hertz, SampleRate, Seconds};
+use crate::units::{Db, Dbfs, Hertz, SampleRate, Seconds};
 
 /// Kept between a fader and its ring where nobody says more.
 pub const SPARE: Db = Db::new(6.0);
@@ -187,6 +189,21 @@ pub fn seats(sent: &Path, captured: &Path, clocks: Clocks) -> Result<Vec<Result<
     })
 }
 
+/// How much later the mains arrive than a second loudspeaker, at each captured microphone: both captures begin when the
+/// sweep does.
+pub fn delays(
+    sent: &Path,
+    mains: &Path,
+    second: &Path,
+    clocks: Clocks,
+) -> Result<Vec<Result<Apart, Refusal>>, SweepError> {
+    let heard = |captured| each(sent, captured, clocks, &|_, taken| Ok(taken.response));
+    let apart = |(mains, second): (Result<Impulse, Refusal>, Result<Impulse, Refusal>)| {
+        Apart::new(&mains?, &second?).ok_or(Refusal::NoSignal { level: Dbfs::SILENCE })
+    };
+    Ok(heard(mains)?.into_iter().zip(heard(second)?).map(apart).collect())
+}
+
 /// Every captured channel against what was sent, over all cores.
 fn each<T: Send>(
     sent: &Path,
@@ -234,7 +251,6 @@ fn read(path: &Path) -> Result<(Vec<Vec<f32>>, SampleRate), SweepError> {
 mod tests {
     use super::*;
     use crate::measure::sweep::Sweep;
-    use crate::units::{Dbfs, Hertz};
 
     fn write(path: &Path, rate: u32, channels: &[Vec<f32>]) {
         let spec = hound::WavSpec {

@@ -11,10 +11,10 @@ use std::time::{Duration, Instant};
 
 use super::hall::{Hall, LiveHall, Overheard, StageHall};
 use super::quiet::{LivePlace, Place, QuietAnswer, QuietResult, QuietStep, QuietSweep, QuietWish, StagePlace};
-use super::ringout::{Microphone, Order, RingAdvice, RingAnswer, RingOutDesk, RingOutPlan};
+use super::ringout::{Ended, Microphone, Order, RingAdvice, RingAnswer, RingOutDesk, RingOutPlan};
 use super::running::lock;
 use super::show::{Alert, Attending, RoomNow, ShowDesk};
-use crate::coach::ringout::{Cut, Equaliser, OutputResult, RingWish};
+use crate::coach::ringout::{Cut, Equaliser, RingWish};
 use crate::detectors::Ring;
 use crate::units::{ChannelId, Db, Seconds};
 
@@ -71,7 +71,7 @@ pub struct Picture {
 
 #[derive(Clone, Debug)]
 pub enum Told {
-    RingOut { advice: RingAdvice, target: Option<Db>, results: Vec<(OutputResult, Vec<Cut>)> },
+    RingOut { advice: RingAdvice, target: Option<Db>, results: Vec<Ended> },
     Quiet { step: QuietStep, result: Option<Arc<QuietResult>> },
     Show { alert: Option<Alert>, room: Option<RoomNow>, counts: (u32, u32) },
 }
@@ -117,11 +117,11 @@ impl<H: Hall> Watched for RingOutDesk<H> {
         let advice = *coach.advice();
         let outputs = &coach.plan().outputs;
         let at_hand = outputs.iter().position(|plan| Some(plan.output) == advice.output);
-        let cuts = |output| coach.books(output).map_or(Vec::new(), |books| books.cuts.cuts().to_vec());
-        let results = coach.results().enumerate().map(|(output, result)| (result, cuts(output))).collect();
-        let told = Told::RingOut { advice, target: coach.plan().target, results };
         let equaliser = at_hand.map_or(Equaliser::ThirdOctave, |output| outputs[output].equaliser);
-        Picture { cuts: at_hand.map_or(Vec::new(), cuts), ..picture(self.hall(), self.now(), told, equaliser) }
+        let results = self.ended();
+        let cuts = at_hand.and_then(|at| results.get(at)).map_or(Vec::new(), |ended| ended.cuts.clone());
+        let told = Told::RingOut { advice, target: coach.plan().target, results };
+        Picture { cuts, ..picture(self.hall(), self.now(), told, equaliser) }
     }
 }
 
@@ -211,7 +211,7 @@ pub fn watched(moment: &Moment, place: Where) -> Result<(Box<dyn Watched + Send>
                 Ok((Box::new(RingOutDesk::new(hall, plan, names.len())), names))
             }
             Moment::Quiet(wish) => {
-                let place = StagePlace::new(seed, MONITORS, 0).ok_or_else(none)?;
+                let place = StagePlace::new(seed, MONITORS, wish.output).ok_or_else(none)?;
                 let names = place.names();
                 let wish = wish.clone().or_for(&place.microphones());
                 Ok((Box::new(QuietSweep::new(place, wish).ok_or_else(none)?), names))

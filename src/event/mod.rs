@@ -58,6 +58,7 @@
 //! are kept. Cells may be separated by `,`, `;` or tabs, numbers may have a decimal comma, the text may be
 //! UTF-8 or, with a byte-order mark, UTF-16.
 //!
+//! What the hall taught on other evenings stands in `venue-notes.toml`, beside `venue.toml` (`venue_notes.rs`).
 //! `log.jsonl` tells what happened (`log.rs`). `linecheck.csv` holds the ticks of the last line check (`ticks.rs`).
 //!
 //! Edge cases: everything wrong in both files is told at once, with file, line, column and what was expected
@@ -82,6 +83,7 @@ mod sound;
 mod table;
 mod text;
 mod ticks;
+mod venue_notes;
 mod when;
 mod words;
 
@@ -97,6 +99,7 @@ pub use recording::Consent;
 pub use settings::{Desk, Settings, Song};
 pub use sound::Sound;
 pub use ticks::{Tick, read_ticks, write_ticks};
+pub use venue_notes::{Note, NotedCut, NotedKnob, NotedLoop, NotedSeat, VenueNotes, Way};
 pub use when::{Date, Doors, clock};
 pub use words::{Column, Connection, Listening};
 

@@ -338,8 +338,29 @@ fn either(choices: &[String]) -> String {
     }
 }
 
+/// Each table of a list.
+pub(super) fn listed<T>(
+    reader: &mut Reader,
+    of: &dyn TableLike,
+    key: &str,
+    mut read: impl FnMut(&mut Reader, &dyn TableLike) -> Option<T>,
+) -> Vec<T> {
+    let Some(item) = of.get(key) else { return Vec::new() };
+    let Some(all) = tables(item) else {
+        reader.wrong(item, key, "a list", &format!("a line [[{key}]] above each"));
+        return Vec::new();
+    };
+    let mut found = Vec::new();
+    for (index, table) in all.into_iter().enumerate() {
+        reader.within = format!("{key} {}, ", index + 1);
+        found.extend(read(reader, table));
+    }
+    reader.within.clear();
+    found
+}
+
 /// `[[key]]` tables, or inline tables in an array.
-pub(super) fn tables(item: &Item) -> Option<Vec<&dyn TableLike>> {
+fn tables(item: &Item) -> Option<Vec<&dyn TableLike>> {
     match item {
         Item::ArrayOfTables(tables) => Some(tables.iter().map(|table| table as &dyn TableLike).collect()),
         Item::Value(Value::Array(array)) => {

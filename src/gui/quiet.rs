@@ -9,9 +9,10 @@ use eframe::egui::{
 use super::spectrum::octave_lines;
 use super::step::{self, Words};
 use super::theme::{GAP, Look, TARGET, bold};
-use crate::engine::quiet::{Opened, QuietAnswer, QuietResult, QuietStep};
-use crate::engine::ringout::RingWish;
+use crate::engine::quiet::{QuietAnswer, QuietResult, QuietStep, QuietWish};
+use crate::engine::ringout::{Output, RingWish};
 use crate::view::quiet::{LoopGraph, quiet_headline, quiet_lines, quiet_step, quiet_then};
+use crate::view::ringout::output_name;
 use crate::view::safe_sweep::SWEEP_CAUTIONS;
 use crate::view::{Reply, labels, sweeps};
 
@@ -19,13 +20,17 @@ use crate::view::{Reply, labels, sweeps};
 pub struct Shown<'a> {
     pub step: &'a QuietStep,
     pub result: Option<&'a QuietResult>,
-    pub at: Opened,
+    pub wish: &'a QuietWish,
     pub names: &'a [String],
+    /// What is said beside the result.
+    pub more: &'a [String],
 }
 
 pub enum Pressed {
     Answer(QuietAnswer),
     Again,
+    /// The loop of another loudspeaker.
+    Another(Output),
     RingOut,
 }
 
@@ -53,7 +58,7 @@ pub fn keys(context: &Context, step: &QuietStep) -> Option<QuietAnswer> {
 }
 
 pub fn page(ui: &mut Ui, look: Look, shown: &Shown, wish: &RingWish) -> Option<Pressed> {
-    let next = quiet_step(shown.step, shown.at);
+    let next = quiet_step(shown.step, shown.wish);
     let wanted = wish.target.unwrap_or(sweeps::USUAL_SPARE);
     let headline = shown.result.map_or_else(|| next.sentence.clone(), |result| quiet_headline(result, wanted));
     let then = shown.result.map_or_else(|| next.then.clone(), |result| quiet_then(result, wanted));
@@ -114,7 +119,10 @@ fn bar(ui: &mut Ui, look: Look, share: f64) {
 fn over(ui: &mut Ui, look: Look, result: Option<&QuietResult>, shown: &Shown, wish: &RingWish) -> Option<Pressed> {
     let mut pressed = None;
     ui.horizontal_wrapped(|ui| {
-        for (label, what) in [(labels::QUIET_AGAIN, Pressed::Again), (labels::AGAIN, Pressed::RingOut)] {
+        let others = wish.outputs.iter().filter(|output| **output != shown.wish.output);
+        let another = |output: &Output| (labels::quietly_another(&output_name(*output)), Pressed::Another(*output));
+        let again = [(labels::QUIET_AGAIN.to_owned(), Pressed::Again), (labels::AGAIN.to_owned(), Pressed::RingOut)];
+        for (label, what) in others.map(another).chain(again) {
             let label = RichText::new(label).font(look.strong());
             if ui.add(Button::new(label).min_size(vec2(TARGET * 3.0, TARGET))).clicked() {
                 pressed = Some(what);
@@ -132,6 +140,9 @@ fn over(ui: &mut Ui, look: Look, result: Option<&QuietResult>, shown: &Shown, wi
         for line in quiet_lines(result, wish.target.unwrap_or(sweeps::USUAL_SPARE), wish.equaliser, shown.names, false)
         {
             ui.label(RichText::new(line).font(look.strong()));
+        }
+        for line in shown.more {
+            ui.label(RichText::new(line).color(look.palette().quiet));
         }
     });
     pressed

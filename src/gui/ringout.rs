@@ -9,21 +9,33 @@ use super::quiet;
 use super::spectrum::spectrum;
 use super::step::{self, Words};
 use super::theme::{GAP, Look, TARGET, bold};
-use crate::engine::quiet::{Opened, QuietWish};
-use crate::engine::ringout::{Cut, Equaliser, Order, Output, OutputResult, RingAdvice, RingAnswer, RingStep, RingWish};
+use crate::engine::quiet::{Opened, QuietResult, QuietWish};
+use crate::engine::ringout::{Ended, Equaliser, Order, Output, RingAdvice, RingAnswer, RingStep, RingWish};
 use crate::engine::watched::{Moment, Picture, Say, Told, WatchLink};
+use crate::event::{Date, Note, VenueNotes};
+use crate::units::Hertz;
 use crate::view::hall::{self, WANTED};
 use crate::view::ringout::{RING_CAUTIONS, cut_label, output_name, result_lines, ring_step};
-use crate::view::{Arrow, NextStep, Reply, labels};
+use crate::view::venue_notes::{TO_CONFIRM, known_lines, noted_cuts, notes_lines, ring_out_notes, sweep_notes};
+use crate::view::{Arrow, NextStep, Reply, labels, sweeps};
 
 /// The monitors that can be named.
 const WEDGES: u8 = 3;
+/// Of each output, of other evenings.
+const RINGS: usize = 3;
 
-#[derive(Default)]
 pub struct RingOutPage {
     wish: RingWish,
     /// A quiet sweep stands at the desk's main output, not at a return.
     at_main: bool,
+    /// The quiet sweep that was begun last.
+    quiet: QuietWish,
+    /// What is noted of the hall.
+    notes: VenueNotes,
+    /// Why notes can't be read or kept, or where they are.
+    kept: Option<String>,
+    /// What was found is kept already, or is nothing to keep.
+    is_kept: bool,
     /// Once it has begun; an error tells why it could not.
     link: Option<Result<Box<dyn WatchLink>, String>>,
 }
@@ -34,14 +46,63 @@ pub enum Asked {
     Say(Say),
 }
 
+impl Default for RingOutPage {
+    fn default() -> Self {
+        Self {
+            wish: RingWish::default(),
+            at_main: false,
+            quiet: QuietWish::usual(Opened::AtReturn),
+            notes: VenueNotes::default(),
+            kept: None,
+            is_kept: false,
+            link: None,
+        }
+    }
+}
+
 impl RingOutPage {
     pub fn wish(&self) -> &RingWish {
         &self.wish
     }
 
-    /// It has begun, or can't.
-    pub fn begun(&mut self, link: Result<Box<dyn WatchLink>, String>) {
+    /// It has begun, or can't; what is found in a real hall is to be kept.
+    pub fn begun(&mut self, moment: &Moment, real: bool, link: Result<Box<dyn WatchLink>, String>) {
+        if let Moment::Quiet(wish) = moment {
+            self.quiet = wish.clone();
+        }
+        (self.is_kept, self.kept) = (!real, None);
         self.link = Some(link);
+    }
+
+    /// What is noted of the hall, or why that can't be told.
+    pub fn recall(&mut self, notes: Result<VenueNotes, String>) {
+        (self.notes, self.kept) = match notes {
+            Ok(notes) => (notes, None),
+            Err(why) => (VenueNotes::default(), Some(why)),
+        };
+    }
+
+    /// What was found, once, when all of it is.
+    pub fn to_keep(&mut self, names: &[String]) -> Option<Vec<Note>> {
+        let picture = self.link.as_ref()?.as_ref().ok().filter(|_| !self.is_kept)?.picture();
+        let found = match picture.told {
+            Told::Quiet { result: Some(result), .. } => {
+                let cuts_for = (self.wish.equaliser, self.wish.target.unwrap_or(sweeps::USUAL_SPARE));
+                let loop_of = (self.quiet.opened, self.quiet.output);
+                sweep_notes(&result, loop_of, names, cuts_for, Date::today())
+            }
+            Told::RingOut { advice: RingAdvice { step: RingStep::Over, .. }, results, .. } => {
+                ring_out_notes(&results, Date::today())
+            }
+            _ => return None,
+        };
+        self.is_kept = true;
+        (!found.is_empty()).then_some(found)
+    }
+
+    /// Where it was kept, or why it was not.
+    pub fn is_kept(&mut self, told: String) {
+        self.kept = Some(told);
     }
 
     /// Another input is heard: what was begun there is over.
@@ -73,7 +134,7 @@ impl RingOutPage {
         }
         let advice = self.advice().filter(|advice| advice.step != RingStep::Over);
         let Some(advice) = advice else {
-            let quietly = pressed(Key::Q).then(|| self.quietly());
+            let quietly = pressed(Key::Q).then(|| self.quietly(self.first()));
             return quietly.or_else(|| pressed(Key::Space).then(|| self.ringing_out()));
         };
         let yes = if matches!(advice.step, RingStep::Cautions | RingStep::AskDull) {
@@ -102,16 +163,17 @@ impl RingOutPage {
                 let picture = link.picture();
                 match &picture.told {
                     Told::Quiet { step, result } => {
-                        let sweep =
-                            quiet::Shown { step, result: result.as_deref(), at: self.opened(), names: link.names() };
+                        let (result, names) = (result.as_deref(), link.names());
+                        let sweep = quiet::Shown { step, result, wish: &self.quiet, names, more: &self.more(result) };
                         let pressed = quiet::page(ui, look, &sweep, &self.wish)?;
                         Some(match pressed {
                             quiet::Pressed::Answer(answer) => Asked::Say(Say::Quiet(answer)),
-                            quiet::Pressed::Again => self.quietly(),
+                            quiet::Pressed::Again => self.quietly(self.quiet.output),
+                            quiet::Pressed::Another(output) => self.quietly(output),
                             quiet::Pressed::RingOut => self.ringing_out(),
                         })
                     }
-                    Told::RingOut { .. } | Told::Show { .. } => going(ui, look, link.as_ref(), &self.wish),
+                    Told::RingOut { .. } | Told::Show { .. } => self.going(ui, look, link.as_ref()),
                 }
             }
             Some(Err(_)) | None => self.wishes(ui, look),
@@ -119,15 +181,25 @@ impl RingOutPage {
     }
 
     fn ringing_out(&self) -> Asked {
-        Asked::Begin(Moment::RingOut(self.wish.clone()))
+        let RingWish { outputs, equaliser, .. } = &self.wish;
+        let noted = outputs.iter().flat_map(|output| noted_cuts(&self.notes, *output, *equaliser)).collect();
+        Asked::Begin(Moment::RingOut(RingWish { noted, ..self.wish.clone() }))
     }
 
-    fn quietly(&self) -> Asked {
-        Asked::Begin(Moment::Quiet(QuietWish::usual(self.opened())))
+    fn quietly(&self, output: Output) -> Asked {
+        let opened = if self.at_main { Opened::AtMainOut } else { Opened::AtReturn };
+        Asked::Begin(Moment::Quiet(QuietWish { output, ..QuietWish::usual(opened) }))
     }
 
-    const fn opened(&self) -> Opened {
-        if self.at_main { Opened::AtMainOut } else { Opened::AtReturn }
+    fn first(&self) -> Output {
+        self.wish.outputs.first().copied().unwrap_or(Output::Mains)
+    }
+
+    /// What a quiet result has in common with the notes, and where it was kept.
+    fn more(&self, result: Option<&QuietResult>) -> Vec<String> {
+        let rings: Vec<Hertz> = result.map_or(Vec::new(), |result| result.first_rings().collect());
+        let known = known_lines(&self.notes, self.quiet.output, &rings);
+        known.into_iter().chain(self.kept.clone()).collect()
     }
 
     /// What the desk has, and what is wanted.
@@ -197,37 +269,47 @@ impl RingOutPage {
                 begin = offer(labels::BEGIN);
                 quietly = offer(labels::QUIETLY);
             });
+            ui.add_space(GAP);
+            for line in notes_lines(&self.notes, RINGS).into_iter().chain(self.kept.clone()) {
+                ui.label(RichText::new(line).color(look.palette().quiet));
+            }
         });
-        if quietly { Some(self.quietly()) } else { begin.then(|| self.ringing_out()) }
+        if quietly { Some(self.quietly(self.first())) } else { begin.then(|| self.ringing_out()) }
     }
-}
 
-/// The step, the spectrum, what can be answered; at the end the results.
-fn going(ui: &mut Ui, look: Look, link: &dyn WatchLink, wish: &RingWish) -> Option<Asked> {
-    let (picture, names) = (&link.picture(), link.names());
-    let Told::RingOut { advice, results, .. } = &picture.told else { return None };
-    let mut next = ring_step(advice, names);
-    if let Some(why) = picture.refused.as_ref().or(picture.over.as_ref().and_then(Option::as_ref)) {
-        next.proof.clone_from(why);
-    }
-    let palette = look.palette();
-    let tone = if advice.why.ring.is_some() { palette.high } else { palette.text };
-    let headline = hall::ring_headline(advice);
-    step::next_step(ui, look, &Words { headline: &headline, then: &next.then, next: &next }, tone);
-    ui.add_space(GAP / 2.0);
-    if advice.step == RingStep::Over || picture.over.is_some() {
-        return over(ui, look, results, names, wish);
-    }
-    if advice.step == RingStep::Cautions {
-        for caution in RING_CAUTIONS {
-            ui.label(RichText::new(caution).font(look.strong()));
+    /// The step, the spectrum, what can be answered; at the end the results.
+    fn going(&self, ui: &mut Ui, look: Look, link: &dyn WatchLink) -> Option<Asked> {
+        let (picture, names) = (&link.picture(), link.names());
+        let Told::RingOut { advice, results, .. } = &picture.told else { return None };
+        let mut next = ring_step(advice, names);
+        if let Some(why) = picture.refused.as_ref().or(picture.over.as_ref().and_then(Option::as_ref)) {
+            next.proof.clone_from(why);
         }
+        let palette = look.palette();
+        let tone = if advice.why.ring.is_some() { palette.high } else { palette.text };
+        let headline = hall::ring_headline(advice);
+        step::next_step(ui, look, &Words { headline: &headline, then: &next.then, next: &next }, tone);
+        ui.add_space(GAP / 2.0);
+        if advice.step == RingStep::Over || picture.over.is_some() {
+            return over(ui, look, results, names, self.kept.as_ref()).then(|| self.ringing_out());
+        }
+        if advice.step == RingStep::Cautions {
+            for caution in RING_CAUTIONS {
+                ui.label(RichText::new(caution).font(look.strong()));
+            }
+        }
+        if let RingStep::Prepare { noted: 1.. } = advice.step {
+            let noted = noted_cuts(&self.notes, advice.output.unwrap_or(Output::Mains), self.wish.equaliser);
+            let noted: Vec<String> = noted.iter().map(|cut| cut_label(cut, names)).collect();
+            ui.label(RichText::new(noted.join("   ")).font(look.strong()));
+            ui.label(RichText::new(TO_CONFIRM).color(palette.quiet));
+        }
+        let under = EguiPanel::bottom("ringout").resizable(false).show_separator_line(false);
+        let under = under.frame(eframe::egui::Frame::NONE.fill(palette.ground));
+        let asked = under.show(ui, |ui| controls(ui, look, picture, advice, next.reply, names)).inner;
+        spectrum(ui, look, picture, advice.output.unwrap_or(Output::Mains));
+        asked
     }
-    let under = EguiPanel::bottom("ringout").resizable(false).show_separator_line(false);
-    let under = under.frame(eframe::egui::Frame::NONE.fill(palette.ground));
-    let asked = under.show(ui, |ui| controls(ui, look, picture, advice, next.reply, names)).inner;
-    spectrum(ui, look, picture, advice.output.unwrap_or(Output::Mains));
-    asked
 }
 
 /// The cuts so far, and what can be answered.
@@ -280,24 +362,21 @@ fn controls(
     asked
 }
 
-/// How each output stands.
-fn over(
-    ui: &mut Ui,
-    look: Look,
-    results: &[(OutputResult, Vec<Cut>)],
-    names: &[String],
-    wish: &RingWish,
-) -> Option<Asked> {
+/// How each output stands; whether it is to begin again.
+fn over(ui: &mut Ui, look: Look, results: &[Ended], names: &[String], kept: Option<&String>) -> bool {
     let mut again = false;
     ScrollArea::vertical().id_salt("results").show(ui, |ui| {
-        for (result, cuts) in results {
-            for line in result_lines(result, cuts, names) {
+        for ended in results {
+            for line in result_lines(ended, names) {
                 ui.label(RichText::new(line.trim_start()).font(look.strong()));
             }
             ui.add_space(GAP / 2.0);
         }
+        if let Some(kept) = kept {
+            ui.label(RichText::new(kept).color(look.palette().quiet));
+        }
         let label = RichText::new(labels::AGAIN).font(look.strong());
         again = ui.add(Button::new(label).min_size(vec2(TARGET * 3.0, TARGET))).clicked();
     });
-    again.then(|| Asked::Begin(Moment::RingOut(wish.clone())))
+    again
 }

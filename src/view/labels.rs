@@ -19,6 +19,10 @@ pub const QUIET_WAY: &str = "A quiet sweep plays";
 pub const AT_A_RETURN: &str = "into a spare return";
 pub const AT_THE_MAIN: &str = "into the loudspeakers, the desk's main output into the laptop";
 pub const QUIET_AGAIN: &str = "Measure again  Q";
+/// "Measure Wedge 1".
+pub fn quietly_another(output: &str) -> String {
+    format!("Measure {output}")
+}
 pub const STOP_ANY: &str = "STOP  any key";
 pub const AGAIN: &str = "Ring out again  Space";
 pub const STOP: &str = "STOP  Esc";

@@ -37,6 +37,7 @@ mod takes;
 mod takes_report;
 mod together;
 mod trail;
+pub mod venue_notes;
 pub mod words;
 
 pub use crate::coach::Need;

@@ -5,17 +5,18 @@
 use serde_json::{Value, json};
 
 use super::numbers::{self, span, thousandths};
-use super::ringout::{frequency, microphone};
+use super::ringout::{frequency, microphone, output_name};
 use super::safe_sweep::{no_sweep, no_sweep_kind};
 use super::sentence::{Arrow, NextStep, Reply};
 use super::sweeps;
-use crate::coach::ringout::Equaliser;
-use crate::engine::quiet::{Opened, PlaceError, QuietResult, QuietStep, Which};
+use crate::coach::ringout::{Equaliser, Output};
+use crate::engine::quiet::{Opened, PlaceError, QuietResult, QuietStep, QuietWish, Which};
 use crate::engine::sweep::Ring;
 use crate::units::{Db, Hertz, Seconds};
 
 /// The next step.
-pub fn quiet_step(step: &QuietStep, opened: Opened) -> NextStep {
+pub fn quiet_step(step: &QuietStep, wish: &QuietWish) -> NextStep {
+    let opened = wish.opened;
     let (reply, sentence, then): (Reply, String, String) = match step {
         QuietStep::Loopback => (
             Reply::Done,
@@ -25,9 +26,19 @@ pub fn quiet_step(step: &QuietStep, opened: Opened) -> NextStep {
         QuietStep::Cautions => (
             Reply::YesNo,
             "It will sound, softly. Is everyone safe?".into(),
-            match opened {
-                Opened::AtReturn => "the laptop plays into a spare return; microphones off the main mix".into(),
-                Opened::AtMainOut => "the laptop's output to the loudspeakers, the desk's output to the laptop".into(),
+            match (opened, wish.output) {
+                (Opened::AtReturn, Output::Mains) => {
+                    "the laptop plays into a spare return; microphones off the main mix".into()
+                }
+                (Opened::AtReturn, wedge) => {
+                    format!("the laptop plays into a spare return on {} only; microphones off it", output_name(wedge))
+                }
+                (Opened::AtMainOut, Output::Mains) => {
+                    "the laptop's output to the loudspeakers, the desk's output to the laptop".into()
+                }
+                (Opened::AtMainOut, wedge) => {
+                    format!("the laptop's output to {}, the desk's output for it to the laptop", output_name(wedge))
+                }
             },
         ),
         QuietStep::Tap { rise } => (

@@ -10,10 +10,11 @@ use super::sentence::{Arrow, NextStep, Reply};
 use super::words::{problem_and_fix, unseen};
 use crate::coach::Unseen;
 use crate::coach::ringout::{
-    Band, Change, Cure, Cut, End, Grab, Haste, Microphones, Output, OutputResult, Place, RingAdvice, RingStep, RingWhy,
-    ShowAction, ShowAdvice, WORTH_IT,
+    Band, Change, Cure, Cut, End, Grab, Haste, Microphones, Output, Place, RingAdvice, RingStep, RingWhy, ShowAction,
+    ShowAdvice, WORTH_IT,
 };
 use crate::detectors::Ring;
+use crate::engine::ringout::Ended;
 use crate::units::{ChannelId, Db, Hertz, Seconds};
 
 /// Shown before anything sounds; they want a yes where loudspeakers are real.
@@ -30,7 +31,7 @@ pub const RINGOUT_STEP_KEYS: &str = "\
 ring_step, whenever the next step changes: time_s, output, step, then, proof, frequency_hz, level_dbfs, \
 growth_db_per_s, fader_db and held_db (from the show mark), bought_db, bands
 
-output, at the end: output, end, held_db, bought_db, left_at_db, check_again, cuts (each with place, frequency_hz, q, \
+output, at the end: output, end, held_db, bought_db, left_at_db, check_again, rang_hz (all that rang, the first first), cuts (each with place, frequency_hz, q, \
 depth_db), advice. What is not known is null.";
 
 /// "Mains", "Wedge 2".
@@ -360,7 +361,8 @@ const fn hint(cure: Cure) -> &'static str {
 }
 
 /// How an output ended, line by line: the end, what it gives, its cuts, what to move.
-pub fn result_lines(result: &OutputResult, cuts: &[Cut], names: &[String]) -> Vec<String> {
+pub fn result_lines(ended: &Ended, names: &[String]) -> Vec<String> {
+    let Ended { result, cuts, .. } = ended;
     let name = output_name(result.output);
     let Some(end) = result.end else { return vec![format!("{name}: not rung out")] };
     let mut lines = vec![format!("{name}: {}", end_words(end))];
@@ -400,7 +402,8 @@ pub fn ring_step_record(at: Seconds, advice: &RingAdvice, next: &NextStep) -> Va
 }
 
 /// An output at the end.
-pub fn output_record(result: &OutputResult, cuts: &[Cut]) -> Value {
+pub fn output_record(ended: &Ended) -> Value {
+    let Ended { result, cuts, rang } = ended;
     let db = |db: Option<Db>| db.map(|db| rounded(db.get()));
     let cut = |cut: &Cut| {
         let q = match cut.band {
@@ -415,7 +418,8 @@ pub fn output_record(result: &OutputResult, cuts: &[Cut]) -> Value {
     json!({
         "type": "output", "output": output_name(result.output), "end": result.end.map(|end| plain_minus(end_words(end))),
         "held_db": db(result.held), "bought_db": rounded(result.bought.get()), "left_at_db": db(result.left_at),
-        "check_again": result.check_again, "cuts": cuts.iter().map(cut).collect::<Vec<_>>(),
+        "check_again": result.check_again, "rang_hz": rang.iter().map(|ring| rounded(ring.get())).collect::<Vec<_>>(),
+        "cuts": cuts.iter().map(cut).collect::<Vec<_>>(),
         "advice": result.cure.map(cure_words),
     })
 }

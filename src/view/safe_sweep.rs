@@ -11,7 +11,7 @@ use crate::coach::sweep::{NoSweep, Opened};
 pub const SWEEP_CAUTIONS: [&str; 4] = [
     "Everyone out of the hall, or ears covered; nobody at a loudspeaker, no child near one.",
     "Loudspeakers off before any plug is moved; on last, turned down.",
-    "Show microphones not assigned to what is measured; wedges muted.",
+    "Show microphones not assigned to what is measured; every other loudspeaker muted.",
     "One hand at the keyboard: any key stops the sound.",
 ];
 
@@ -19,7 +19,7 @@ pub const SWEEP_CAUTIONS: [&str; 4] = [
 pub fn no_sweep(why: NoSweep, opened: Opened) -> String {
     match why {
         NoSweep::LoopNotOpen(_) if opened == Opened::AtReturn => {
-            "The tap came out of the mains: the loop is closed. Take the microphones off the mains, and tap again"
+            "The tap came out of the loudspeakers: the loop is closed. Take the microphones off that output, and tap again"
                 .into()
         }
         NoSweep::LoopNotOpen(_) => {
@@ -70,6 +70,10 @@ pub fn no_sweep(why: NoSweep, opened: Opened) -> String {
             };
             format!("At the limit ({}{sound}) {stands}. Wait for a quieter hall", numbers::dbfs(level))
         }
+        NoSweep::SoundLost { by } => format!(
+            "{:.0} ms of sound were lost on the way out or in. Close other programs, and measure again",
+            1e3 * by.get().abs()
+        ),
         NoSweep::DeviceLost => "The device was lost while it played. Plug it in again, and start anew".into(),
         NoSweep::Stopped => "Stopped. Nothing plays; start anew when you are ready".into(),
     }
@@ -87,6 +91,7 @@ pub const fn no_sweep_kind(why: NoSweep) -> &'static str {
         NoSweep::Limited { .. } => "limited",
         NoSweep::Moved { .. } => "moved",
         NoSweep::TooSoft { .. } => "too_soft",
+        NoSweep::SoundLost { .. } => "sound_lost",
         NoSweep::DeviceLost => "device_lost",
         NoSweep::Stopped => "stopped",
     }
@@ -116,6 +121,7 @@ mod tests {
             NoSweep::Moved { channel: 0, agreement },
             NoSweep::TooSoft { level, sound: Some(75.0), least: Some((Hertz::new(250.0), Db::new(9.0))) },
             NoSweep::TooSoft { level, sound: None, least: None },
+            NoSweep::SoundLost { by: Seconds::new(-0.021) },
             NoSweep::DeviceLost,
             NoSweep::Stopped,
         ];

@@ -6,10 +6,12 @@
 
 use serde_json::{Value, json};
 
+use super::lengths;
 use super::numbers::{self, span, thousandths};
 use super::ringout::{self, frequency};
 use crate::coach::ringout::{Band, Equaliser};
-use crate::engine::sweep::{Cut, Cuts, Loop, Margin, Rating, Refusal, Ring, SPARE, Seat, Shape};
+use crate::engine::sweep::{Apart, Cut, Cuts, Loop, Margin, Rating, Refusal, Ring, SPARE, Seat, Shape};
+use crate::plan::quantity::Metres;
 use crate::units::{Db, Seconds};
 
 pub const MARGIN_KEYS: &str = "\
@@ -34,6 +36,41 @@ sti_in_noise (with --over-noise), rating, words, fix, octaves (frequency_hz, t20
 signal_to_noise_db; or refused (true) with kind and reason
 
 What is not known is null.";
+
+pub const DELAY_KEYS: &str = "\
+One JSON object a line, each with a `type`:
+
+delay: channel (from 1), mains_later_ms (the mains' sound after the second loudspeaker's, at this place), mains_farther_m \
+(the same as a way at 20 °C), set_ms (from least to most; null: none is wanted); or refused (true) with kind and reason";
+
+/// "Channel 1: the mains arrive 34.2 ms later, 11.7 m farther".
+pub fn delay_lines(channel: usize, apart: &Apart) -> Vec<String> {
+    let ms = |time: Seconds| format!("{:.1}", 1e3 * time.get().abs());
+    let order = if apart.delay.is_some() { "later" } else { "earlier" };
+    let far = if apart.delay.is_some() { "farther" } else { "nearer" };
+    let way = lengths::told(Metres::new(apart.metres.abs()));
+    let mut lines = vec![format!(
+        "Channel {channel}: the mains arrive {} ms {order} than the second loudspeaker, {way} {far}",
+        ms(apart.seconds)
+    )];
+    lines.push(match apart.delay {
+        Some([least, most]) => format!(
+            "  → set the second loudspeaker’s delay to {} to {} ms: the stage is still heard first",
+            ms(least),
+            ms(most)
+        ),
+        None => "  it needs no delay here: the mains are heard first".into(),
+    });
+    lines
+}
+
+pub fn delay_record(channel: usize, apart: &Apart) -> Value {
+    let ms = |time: Seconds| thousandths(1e3 * time.get());
+    json!({
+        "type": "delay", "channel": channel, "mains_later_ms": ms(apart.seconds),
+        "mains_farther_m": thousandths(apart.metres), "set_ms": apart.delay.map(|delay| delay.map(ms)),
+    })
+}
 
 /// "Channel 1: 9.2 dB left before it rings, first at 2.44 kHz"; `marked`: the desk's faders are known.
 pub fn margin_lines(
@@ -214,8 +251,8 @@ pub fn refused(refusal: Refusal) -> String {
             numbers::change(over_sweep)
         ),
         Refusal::Limited { bent } => format!(
-            "what came back does not follow the sweep ({} bent): a limiter, compressor or overdriven stage. Take it out, \
-             and measure quieter",
+            "what came back does not follow the sweep ({} bent): a limiter, compressor or overdriven stage, or sound lost \
+             on a busy laptop. Take it out, close other programs, and measure quieter",
             numbers::change(bent)
         ),
         Refusal::TooNoisy { octave, signal_to_noise } => format!(

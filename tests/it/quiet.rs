@@ -13,7 +13,7 @@ use beforedoors::units::{Db, SampleRate};
 const SEED: u64 = 3;
 
 fn on_the_stage() -> QuietSweep<StagePlace> {
-    let place = StagePlace::new(SEED, 0, 0).expect("a hall");
+    let place = StagePlace::new(SEED, 0, Output::Mains).expect("a hall");
     let wish = QuietWish::usual(Opened::AtReturn).or_for(&place.microphones());
     QuietSweep::new(place, wish).expect("a wish that can be met")
 }
@@ -145,7 +145,7 @@ impl Place for Failing {
 fn a_place_that_fails() {
     let gone = PlaceError::Input("it was unplugged. Plug it in".into());
     for with in [Some(PlaceError::Gap), Some(gone.clone()), None] {
-        let stage = StagePlace::new(SEED, 0, 0).expect("a hall");
+        let stage = StagePlace::new(SEED, 0, Output::Mains).expect("a hall");
         let wish = QuietWish::usual(Opened::AtReturn).or_for(&stage.microphones());
         let place = Failing { stage, with: with.clone(), playing: false, stopped: false };
         let mut sweep = QuietSweep::new(place, wish).expect("a wish that can be met");
@@ -164,7 +164,7 @@ fn a_place_that_fails() {
 fn wishes_that_can_not_be_met() {
     let usual = QuietWish::usual(Opened::AtReturn);
     let rate = SampleRate::new(48_000).expect("a rate");
-    let place = || StagePlace::new(SEED, 0, 0).expect("a hall");
+    let place = || StagePlace::new(SEED, 0, Output::Mains).expect("a hall");
     assert_eq!(place().format().rate, rate);
     let far = usual.clone().or_for(&[beforedoors::units::ChannelId::new(63)]);
     let loud = QuietWish { most: beforedoors::units::Dbfs::new(3.0), ..usual.clone().or_for(&place().microphones()) };

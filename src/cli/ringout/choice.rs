@@ -4,7 +4,9 @@ use clap::{Args as ClapArgs, ValueEnum};
 use thiserror::Error;
 
 use crate::engine::ringout::{Equaliser, Microphone, Output, RingOutPlan, RingWish, SPARE_FOR_CHOIR, SPARE_FOR_VOICES};
+use crate::event::VenueNotes;
 use crate::units::Db;
+use crate::view::venue_notes::noted_cuts;
 
 /// The desk and the wish.
 #[derive(Clone, Debug, ClapArgs)]
@@ -70,28 +72,24 @@ pub enum ChoiceError {
 
 impl DeskArgs {
     /// The plan for these microphones, the one that must work first.
-    pub fn plan(&self, microphones: &[Microphone], live: bool) -> Result<RingOutPlan, ChoiceError> {
+    pub fn plan(&self, microphones: &[Microphone], notes: &VenueNotes, live: bool) -> Result<RingOutPlan, ChoiceError> {
         if microphones.is_empty() {
             return Err(ChoiceError::NoMicrophone);
         }
-        let mut outputs: Vec<Output> = self.outputs.iter().map(|name| output(name)).collect::<Result<_, _>>()?;
+        let mut outputs: Vec<Output> = self.outputs.iter().map(|name| loudspeaker(name)).collect::<Result<_, _>>()?;
         if outputs.is_empty() {
             outputs.push(Output::Mains);
         }
-        let wish =
-            RingWish { equaliser: self.eq.equaliser(), outputs, target: target(&self.target)?, echoing: self.echoing };
+        let (equaliser, target, echoing) = (self.eq.equaliser(), target(&self.target)?, self.echoing);
+        let noted = outputs.iter().flat_map(|output| noted_cuts(notes, *output, equaliser)).collect();
+        let wish = RingWish { equaliser, outputs, target, echoing, noted };
         Ok(RingOutPlan::of(&wish, microphones, live))
     }
 }
 
-fn output(name: &str) -> Result<Output, ChoiceError> {
-    let clean: String = name.to_lowercase().split_whitespace().collect();
-    let number = clean.strip_prefix("wedge").and_then(|number| number.parse().ok()).filter(|number| *number > 0);
-    match (clean.as_str(), number) {
-        ("main" | "mains", _) => Ok(Output::Mains),
-        (_, Some(number)) => Ok(Output::Wedge(number)),
-        _ => Err(ChoiceError::Output(shown(name))),
-    }
+/// Mains, or a wedge.
+pub fn loudspeaker(name: &str) -> Result<Output, ChoiceError> {
+    Output::of(name).ok_or_else(|| ChoiceError::Output(shown(name)))
 }
 
 fn target(text: &str) -> Result<Option<Db>, ChoiceError> {
@@ -125,20 +123,28 @@ mod tests {
 
     #[test]
     fn mains_first_then_the_wedges() {
-        let plan = args(EqArg::ThirtyOne, &["Wedge 2", "wedge1", "mains", "wedge1"], "choir").plan(&ONE, true).unwrap();
+        let plan = args(EqArg::ThirtyOne, &["Wedge 2", "wedge1", "mains", "wedge1"], "choir")
+            .plan(&ONE, &VenueNotes::default(), true)
+            .unwrap();
         let outputs: Vec<Output> = plan.outputs.iter().map(|output| output.output).collect();
         assert_eq!(outputs, [Output::Mains, Output::Wedge(1), Output::Wedge(2)]);
         assert_eq!((plan.target, plan.live), (Some(Db::new(10.0)), true));
-        let plan = args(EqArg::Sweep, &[], "most").plan(&ONE, false).unwrap();
+        let plan = args(EqArg::Sweep, &[], "most").plan(&ONE, &VenueNotes::default(), false).unwrap();
         assert_eq!((plan.outputs.len(), plan.target), (1, None));
         assert_eq!((plan.outputs[0].equaliser, plan.channel_equaliser), (Equaliser::Shelves, Equaliser::Sweep));
-        assert_eq!(args(EqArg::Eight, &[], "7.5 dB").plan(&ONE, false).unwrap().target, Some(Db::new(7.5)));
+        assert_eq!(
+            args(EqArg::Eight, &[], "7.5 dB").plan(&ONE, &VenueNotes::default(), false).unwrap().target,
+            Some(Db::new(7.5))
+        );
     }
 
     #[test]
     fn what_can_not_be_asked_for() {
         let told = |outputs: &[&str], target: &str, microphones: &[Microphone]| {
-            args(EqArg::ThirtyOne, outputs, target).plan(microphones, false).unwrap_err().to_string()
+            args(EqArg::ThirtyOne, outputs, target)
+                .plan(microphones, &VenueNotes::default(), false)
+                .unwrap_err()
+                .to_string()
         };
         assert_eq!(told(&["left"], "voices", &ONE), "“left” is no output. Give mains, wedge1, wedge2 and so on");
         assert_eq!(told(&["wedge0"], "voices", &ONE), "“wedge0” is no output. Give mains, wedge1, wedge2 and so on");

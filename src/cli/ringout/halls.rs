@@ -6,10 +6,12 @@ use super::live::{self, Pace, Telling};
 use crate::cli::Exit;
 use crate::cli::args::RingoutArgs;
 use crate::cli::out::typed_lines;
-use crate::cli::setup;
+use crate::cli::{notes, setup};
 use crate::engine::hall::{Hall, LiveHall, StageHall};
-use crate::engine::ringout::{Microphone, Output, RingOutDesk, RingOutPlan};
+use crate::engine::ringout::{Ended, Microphone, Output, RingOutDesk, RingOutPlan};
+use crate::event::{Date, VenueNotes};
 use crate::units::{ChannelId, SourceKind};
+use crate::view::venue_notes::ring_out_notes;
 
 pub fn run(args: &RingoutArgs) -> anyhow::Result<Exit> {
     match &args.device {
@@ -21,7 +23,7 @@ pub fn run(args: &RingoutArgs) -> anyhow::Result<Exit> {
 fn on_the_stage(args: &RingoutArgs) -> anyhow::Result<Exit> {
     const MONITORS: usize = 3;
     let Some(hall) = StageHall::new(args.seed.unwrap_or(1), MONITORS) else { return Ok(Exit::CannotTell) };
-    let plan = args.desk.plan(&hall.microphones(), false)?;
+    let plan = args.desk.plan(&hall.microphones(), &VenueNotes::default(), false)?;
     let missing =
         plan.outputs.iter().find(|it| matches!(it.output, Output::Wedge(number) if usize::from(number) > MONITORS));
     anyhow::ensure!(
@@ -34,7 +36,7 @@ fn on_the_stage(args: &RingoutArgs) -> anyhow::Result<Exit> {
             "Simulated stage: no device is used. Your hall: beforedoors devices, then beforedoors ringout --device NAME\n"
         );
     }
-    ring_out(hall, plan, &names, args.json)
+    ring_out(hall, plan, &names, args.json).map(|(exit, _)| exit)
 }
 
 fn in_the_hall(args: &RingoutArgs, device: &str) -> anyhow::Result<Exit> {
@@ -46,21 +48,23 @@ fn in_the_hall(args: &RingoutArgs, device: &str) -> anyhow::Result<Exit> {
     if setup.event.is_none() {
         microphones = (0..hall.channels()).map(microphone).collect();
     }
-    let plan = args.desk.plan(&microphones, true)?;
+    let plan = args.desk.plan(&microphones, &notes::of(&setup)?, true)?;
     let name = |number: usize| match setup.name(ChannelId::from_index(number - 1)) {
         "" => format!("channel {number}"),
         name => name.to_owned(),
     };
     let names: Vec<String> = (1..=hall.channels()).map(name).collect();
-    ring_out(hall, plan, &names, args.json)
+    let (exit, ended) = ring_out(hall, plan, &names, args.json)?;
+    notes::keep(&setup, &ring_out_notes(&ended, Date::today()), args.json)?;
+    Ok(exit)
 }
 
-fn ring_out(hall: impl Hall, plan: RingOutPlan, names: &[String], json: bool) -> anyhow::Result<Exit> {
+fn ring_out(hall: impl Hall, plan: RingOutPlan, names: &[String], json: bool) -> anyhow::Result<(Exit, Vec<Ended>)> {
     let pace = if plan.live || io::stdin().is_terminal() { Pace::RealTime } else { Pace::ByTurns };
     let mut desk = RingOutDesk::new(hall, plan, names.len());
     let exit = live::run(&mut desk, &typed_lines()?, &mut io::stdout().lock(), Telling { names, json, pace })?;
     match desk.hall().lost() {
         Some(error) => Err(anyhow::anyhow!(error)),
-        None => Ok(exit),
+        None => Ok((exit, desk.ended())),
     }
 }

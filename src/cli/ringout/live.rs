@@ -186,12 +186,11 @@ fn results<H: Hall>(desk: &RingOutDesk<H>, out: &mut impl Write, telling: Tellin
     if !telling.json {
         writeln!(out)?;
     }
-    for (index, result) in desk.coach().results().enumerate() {
-        let cuts = desk.coach().books(index).map_or(&[][..], |books| books.cuts.cuts());
+    for ended in desk.ended() {
         if telling.json {
-            writeln!(out, "{}", output_record(&result, cuts))?;
+            writeln!(out, "{}", output_record(&ended))?;
         } else {
-            result_lines(&result, cuts, telling.names).iter().try_for_each(|line| writeln!(out, "{line}"))?;
+            result_lines(&ended, telling.names).iter().try_for_each(|line| writeln!(out, "{line}"))?;
         }
     }
     out.flush()?;

@@ -6,7 +6,7 @@ mod files;
 mod halls;
 pub mod live;
 
-pub use choice::{DeskArgs, EqArg};
+pub use choice::{DeskArgs, EqArg, loudspeaker};
 
 use super::Exit;
 use super::args::RingoutArgs;

@@ -21,7 +21,7 @@ mod tones;
 
 pub use advice::{Haste, Microphones, OutputResult, RingAdvice, RingAnswer, RingStep, RingWhy};
 pub use cures::Cure;
-pub use cuts::{Band, Change, Cut, CutList, Grab, NoCut, Remedy};
+pub use cuts::{Band, Change, Cut, CutList, Grab, NoCut, Remedy, same_tone};
 pub use equaliser::{Equaliser, GraphicBand};
 pub use procedure::{RingOut, WORTH_IT};
 pub use setup::{

@@ -16,6 +16,26 @@ pub enum Output {
     Wedge(u8),
 }
 
+impl Output {
+    /// As it is typed and kept: "mains", "wedge 2".
+    pub fn word(self) -> String {
+        match self {
+            Self::Mains => "mains".into(),
+            Self::Wedge(number) => format!("wedge {number}"),
+        }
+    }
+
+    /// Case and blanks make no difference; "main" is as good.
+    pub fn of(word: &str) -> Option<Self> {
+        let clean: String = word.to_lowercase().split_whitespace().collect();
+        let number = clean.strip_prefix("wedge").and_then(|number| number.parse().ok()).filter(|number| *number > 0);
+        match clean.as_str() {
+            "main" | "mains" => Some(Self::Mains),
+            _ => number.map(Self::Wedge),
+        }
+    }
+}
+
 /// On which equaliser.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Place {
@@ -66,12 +86,20 @@ pub struct RingWish {
     /// Wanted above the show mark; `None`: as much as the hall gives.
     pub target: Option<Db>,
     pub echoing: bool,
+    /// Cuts of another evening here.
+    pub noted: Vec<Cut>,
 }
 
 impl Default for RingWish {
     fn default() -> Self {
         let outputs = vec![Output::Mains];
-        Self { equaliser: Equaliser::ThirdOctave, outputs, target: Some(SPARE_FOR_VOICES), echoing: false }
+        Self {
+            equaliser: Equaliser::ThirdOctave,
+            outputs,
+            target: Some(SPARE_FOR_VOICES),
+            echoing: false,
+            noted: Vec::new(),
+        }
     }
 }
 
@@ -160,7 +188,10 @@ impl RingOutPlan {
         let mut outputs = wish.outputs.clone();
         outputs.sort_unstable();
         outputs.dedup();
-        let plan = |output| OutputPlan { output, equaliser, microphones: microphones.to_vec(), noted: Vec::new() };
+        let plan = |output| {
+            let noted = wish.noted.iter().filter(|cut| cut.place == Place::Output(output)).copied().collect();
+            OutputPlan { output, equaliser, microphones: microphones.to_vec(), noted }
+        };
         let plan = Self::new(outputs.into_iter().map(plan).collect(), wish.target);
         Self { channel_equaliser, reverberant: wish.echoing, live, ..plan }
     }

@@ -5,7 +5,7 @@
 //! hides what it hides alone; pauses of a chain that leaves its gain alone lie within 3 dB of each other; 6 dB softer is
 //! the same loop within 1 dB, and where all peaks are off alike by more than half of what is allowed, the chain is.
 
-use super::NoSweep;
+use super::{Loops, NoSweep};
 use crate::measure::margin::LoopGain;
 use crate::measure::pauses::{Steps, hum};
 use crate::measure::sweep::{Inverse, Refusal, Taken, agreement};
@@ -68,10 +68,7 @@ pub(super) fn riding(captured: &[Vec<f32>], inverse: &Inverse) -> Result<(), NoS
 }
 
 /// The louder sweep against the softer one.
-pub(super) fn differing(
-    louder: &[Result<(Taken, LoopGain), Refusal>],
-    softer: &[Result<(Taken, LoopGain), Refusal>],
-) -> Result<(), NoSweep> {
+pub(super) fn differing(louder: &Loops, softer: &Loops) -> Result<(), NoSweep> {
     for (channel, pair) in louder.iter().zip(softer).enumerate() {
         let (Ok((_, louder)), Ok((_, softer))) = pair else { continue };
         let off: Vec<Db> =

@@ -8,14 +8,15 @@
 //!
 //! A chirp of 1 s begins at −50 dBFS and goes up by 6 dB, above −40 by 3 dB where no compared meter tells the level, until
 //! every octave from 250 Hz to 4 kHz stands 15 dB over its noise at every microphone that hears it, or the limit is met (dBFS, and dB(A) with a meter).
-//! Then 5 s at that level, and again 6 dB softer: a room that stands still and a straight chain give the same loop at
-//! both, within 1 dB at the five highest peaks. Levels are practice values. No clock, no device, no text.
+//! Then 5 s at that level, and in the same sound again 6 dB softer: a room that stands still and a straight chain give the same
+//! loop at both, within 1 dB at the five highest peaks; what lies between them tells how far the clocks of output and
+//! input are apart. Levels are practice values. No clock, no device, no text.
 
 mod doubts;
 
 use crate::measure::margin::LoopGain;
 use crate::measure::pauses::Steps;
-use crate::measure::sweep::{Agreement, Clocks, Inverse, Refusal, Sweep, Taken};
+use crate::measure::sweep::{Agreement, Clocks, Inverse, Refusal, Sweep, Taken, WIDEST, later};
 use crate::units::{Db, Dbfs, Hertz, SampleRate, Seconds};
 
 /// Where the loop is opened.
@@ -37,13 +38,12 @@ pub struct SweepPlan {
     pub most_sound: f64,
     /// What is recorded after a sweep: the hall's reverberation and a second.
     pub tail: Seconds,
-    pub clocks: Clocks,
 }
 
 impl SweepPlan {
     /// Up to −12 dBFS and 75 dB(A), for a hall that reverberates up to 2 s.
     pub fn usual(rate: SampleRate, opened: Opened) -> Self {
-        Self { rate, opened, most: Dbfs::new(-12.0), most_sound: 75.0, tail: Seconds::new(3.0), clocks: Clocks::Same }
+        Self { rate, opened, most: Dbfs::new(-12.0), most_sound: 75.0, tail: Seconds::new(3.0) }
     }
 }
 
@@ -58,10 +58,9 @@ pub enum SweepStep {
     Chirp {
         level: Dbfs,
     },
-    /// A whole sweep; the second one is softer.
+    /// Two whole sweeps in one sound; the second one is softer.
     Sweep {
         level: Dbfs,
-        second: bool,
     },
     Done(Box<Measured>),
     Refused(NoSweep),
@@ -137,6 +136,10 @@ pub enum NoSweep {
         channel: usize,
         agreement: Agreement,
     },
+    /// The second sweep came so much later (below 0: earlier) than clocks can be apart: sound was lost on the way.
+    SoundLost {
+        by: Seconds,
+    },
     /// The limit is met before the sweep stands out of the noise; `least`: where it does so least, if anywhere.
     TooSoft {
         level: Dbfs,
@@ -152,14 +155,13 @@ pub enum NoSweep {
 #[derive(Clone, Debug)]
 pub struct Measured {
     pub level: Dbfs,
-    /// The louder one, channel by channel.
-    pub channels: Vec<Result<(Taken, LoopGain), Refusal>>,
+    /// Of the louder one.
+    pub channels: Loops,
 }
 
 pub struct SafeSweep {
     plan: SweepPlan,
     step: SweepStep,
-    first: Vec<Result<(Taken, LoopGain), Refusal>>,
 }
 
 /// The first chirp.
@@ -168,9 +170,11 @@ const STEP: Db = Db::new(6.0);
 /// Above this, with no meter, steps are small.
 const UNKNOWN_ABOVE: Dbfs = Dbfs::new(-40.0);
 const SMALL_STEP: Db = Db::new(3.0);
+/// In ppm: over 5 s less than 0.1 of a sample.
+const LEAST_DRIFT: f64 = 0.5;
 const SMALLEST_STEP: Db = Db::new(0.5);
 /// How much softer the second sweep is.
-const SOFTER: Db = Db::new(6.0);
+pub const SOFTER: Db = Db::new(6.0);
 /// Silence before a sweep, in seconds: the noise is looked at there.
 const AHEAD: f64 = 1.0;
 /// Of the chirp.
@@ -183,7 +187,7 @@ impl SafeSweep {
     pub fn new(plan: SweepPlan) -> Option<Self> {
         let sound = plan.rate.get() > 24_000 && plan.most >= SOFTEST && plan.most.get() <= 0.0;
         let lasts = (0.0..=20.0).contains(&plan.tail.get()) && plan.most_sound.is_finite();
-        (sound && lasts).then_some(Self { plan, step: SweepStep::Arm, first: Vec::new() })
+        (sound && lasts).then_some(Self { plan, step: SweepStep::Arm })
     }
 
     pub fn step(&self) -> &SweepStep {
@@ -192,11 +196,19 @@ impl SafeSweep {
 
     /// What to play now; empty when nothing may be played.
     pub fn sent(&self) -> Vec<f32> {
-        let (level, length, tail) = match self.step {
-            SweepStep::Chirp { level } => (level, 1.0, CHIRP_TAIL),
-            SweepStep::Sweep { level, .. } => (level, 5.0, self.plan.tail.get()),
-            _ => return Vec::new(),
-        };
+        match self.step {
+            SweepStep::Chirp { level } => self.piece(level, 1.0, CHIRP_TAIL),
+            SweepStep::Sweep { level } => [self.whole(level), self.whole(level - SOFTER)].concat(),
+            _ => Vec::new(),
+        }
+    }
+
+    fn whole(&self, level: Dbfs) -> Vec<f32> {
+        self.piece(level, 5.0, self.plan.tail.get())
+    }
+
+    /// Silence, a sweep of so many seconds, silence.
+    fn piece(&self, level: Dbfs, length: f64, tail: f64) -> Vec<f32> {
         let (low, high) = (Hertz::new(80.0), Hertz::new(12_000.0));
         let sweep = Sweep::new(low, high, Seconds::new(length), Seconds::new(0.01), level);
         let silence = |seconds: f64| vec![0.0; self.plan.rate.frames(Seconds::new(seconds)).get() as usize];
@@ -233,7 +245,7 @@ impl SafeSweep {
     pub fn heard(&mut self, heard: Heard) {
         let next = match self.step {
             SweepStep::Chirp { level } => self.after_chirp(level, heard),
-            SweepStep::Sweep { level, second } => self.after_sweep(level, second, heard),
+            SweepStep::Sweep { level } => self.after_sweeps(level, heard),
             _ => return,
         };
         self.step = next.unwrap_or_else(SweepStep::Refused);
@@ -254,14 +266,15 @@ impl SafeSweep {
     }
 
     fn after_chirp(&self, level: Dbfs, heard: Heard) -> Result<SweepStep, NoSweep> {
-        let (channels, inverse) = self.take(&heard)?;
+        let inverse = ready(&self.sent(), self.plan.rate)?;
+        let channels = take(&inverse, heard.channels, Clocks::Same)?;
         doubts::riding(heard.channels, &inverse)?;
         disturbed(&channels)?;
         // A microphone that hears it too softly is worth another step; one that does not hear it at all is not.
         let faint = |taken: &Result<Taken, Refusal>| matches!(taken, Err(Refusal::TooNoisy { .. }));
         let (some, all) = (channels.iter().any(Result::is_ok), !channels.iter().any(faint));
         if some && all {
-            return Ok(SweepStep::Sweep { level, second: false });
+            return Ok(SweepStep::Sweep { level });
         }
         let room = self.plan.most - level;
         let loud = heard.sound.filter(|sound| sound.is_finite());
@@ -275,45 +288,77 @@ impl SafeSweep {
             return Ok(SweepStep::Chirp { level: level + step });
         }
         if some {
-            return Ok(SweepStep::Sweep { level, second: false });
+            return Ok(SweepStep::Sweep { level });
         }
         Err(doubts::hidden(&channels, heard.channels, &inverse, level, loud))
     }
 
-    fn after_sweep(&mut self, level: Dbfs, second: bool, heard: Heard) -> Result<SweepStep, NoSweep> {
-        let (channels, inverse) = self.take(&heard)?;
-        // Its pumping looks like somebody talking.
-        doubts::riding(heard.channels, &inverse)?;
-        disturbed(&channels)?;
-        if heard.sound.is_some_and(|sound| sound > self.plan.most_sound) || !channels.iter().any(Result::is_ok) {
-            return Err(doubts::hidden(&channels, heard.channels, &inverse, level, heard.sound));
-        }
-        let with_gain = |taken: Result<Taken, Refusal>| {
-            taken.map(|taken| {
-                let gain = LoopGain::new(&taken.response);
-                (taken, gain)
-            })
-        };
-        let channels: Vec<_> = channels.into_iter().map(with_gain).collect();
-        if !second {
-            self.first = channels;
-            return Ok(SweepStep::Sweep { level: level - SOFTER, second: true });
-        }
-        doubts::differing(&self.first, &channels)?;
-        let level = level + SOFTER;
-        Ok(SweepStep::Done(Box::new(Measured { level, channels: std::mem::take(&mut self.first) })))
-    }
-
-    fn take(&self, heard: &Heard) -> Result<(Vec<Result<Taken, Refusal>>, Inverse), NoSweep> {
-        let sent = self.sent();
-        if heard.channels.is_empty() || heard.channels.iter().any(|channel| channel.len() < sent.len()) {
+    /// Both came in one sound: how far apart they came back tells the clocks apart.
+    fn after_sweeps(&self, level: Dbfs, heard: Heard) -> Result<SweepStep, NoSweep> {
+        let apart = self.whole(level).len();
+        if heard.channels.iter().any(|channel| channel.len() < 2 * apart) {
             return Err(NoSweep::DeviceLost);
         }
-        let unfit = |why| NoSweep::Unfit { channel: 0, why };
-        let inverse = Inverse::new(&sent, self.plan.rate).map_err(unfit)?;
-        let taken = heard.channels.iter().map(|channel| inverse.take(channel, self.plan.clocks)).collect();
-        Ok((taken, inverse))
+        let louder: Vec<Vec<f32>> = heard.channels.iter().map(|channel| channel[..apart].to_vec()).collect();
+        let softer: Vec<Vec<f32>> = heard.channels.iter().map(|channel| channel[apart..].to_vec()).collect();
+        let (inverse, first) = self.after_sweep(level, &louder, heard.sound)?;
+        let (_, second) = self.after_sweep(level - SOFTER, &softer, heard.sound)?;
+        let drift = drift(&first, &second, apart, self.plan.rate)?;
+        doubts::differing(&first, &second)?;
+        let channels = match drift {
+            Some(drift) => with_gains(take(&inverse, &louder, Clocks::Apart(drift))?),
+            None => first,
+        };
+        Ok(SweepStep::Done(Box::new(Measured { level, channels })))
     }
+
+    fn after_sweep(&self, level: Dbfs, captured: &[Vec<f32>], sound: Option<f64>) -> Result<(Inverse, Loops), NoSweep> {
+        let inverse = ready(&self.whole(level), self.plan.rate)?;
+        let channels = take(&inverse, captured, Clocks::Same)?;
+        // Its pumping looks like somebody talking.
+        doubts::riding(captured, &inverse)?;
+        disturbed(&channels)?;
+        if sound.is_some_and(|sound| sound > self.plan.most_sound) || !channels.iter().any(Result::is_ok) {
+            return Err(doubts::hidden(&channels, captured, &inverse, level, sound));
+        }
+        Ok((inverse, with_gains(channels)))
+    }
+}
+
+/// Channel by channel.
+pub type Loops = Vec<Result<(Taken, LoopGain), Refusal>>;
+
+fn ready(sent: &[f32], rate: SampleRate) -> Result<Inverse, NoSweep> {
+    Inverse::new(sent, rate).map_err(|why| NoSweep::Unfit { channel: 0, why })
+}
+
+fn take(inverse: &Inverse, captured: &[Vec<f32>], clocks: Clocks) -> Result<Vec<Result<Taken, Refusal>>, NoSweep> {
+    if captured.is_empty() {
+        return Err(NoSweep::DeviceLost);
+    }
+    Ok(captured.iter().map(|channel| inverse.take(channel, clocks)).collect())
+}
+
+fn with_gains(taken: Vec<Result<Taken, Refusal>>) -> Loops {
+    let with_gain = |taken: Taken| {
+        let gain = LoopGain::new(&taken.response);
+        (taken, gain)
+    };
+    taken.into_iter().map(|taken| taken.map(with_gain)).collect()
+}
+
+/// By how many ppm the clocks are apart, by the middle of all channels; `None`: less than matters.
+fn drift(first: &Loops, second: &Loops, apart: usize, rate: SampleRate) -> Result<Option<f64>, NoSweep> {
+    let pairs = first.iter().zip(second).filter_map(|(first, second)| first.as_ref().ok().zip(second.as_ref().ok()));
+    let mut later: Vec<f64> =
+        pairs.filter_map(|(first, second)| later(&first.0.response, &second.0.response)).collect();
+    later.sort_by(f64::total_cmp);
+    let Some(later) = later.get(later.len() / 2).copied() else { return Ok(None) };
+    let drift = later / apart as f64;
+    if drift.abs() > WIDEST {
+        return Err(NoSweep::SoundLost { by: Seconds::new(later / f64::from(rate.get())) });
+    }
+    Ok(Some(1e6 * drift).filter(|drift| drift.abs() > LEAST_DRIFT))
 }
 
 /// What no louder sweep mends: noise in the hall, and a chain that bends.

@@ -75,6 +75,14 @@ impl StageHall {
         self.stage.inputs().iter().map(|input| input.name.to_owned()).collect()
     }
 
+    /// Of the stage's outputs: the mains, then the monitors.
+    pub const fn number(output: Output) -> usize {
+        match output {
+            Output::Mains => 0,
+            Output::Wedge(number) => number as usize,
+        }
+    }
+
     pub fn into_stage(self) -> Stage {
         self.stage
     }
@@ -105,7 +113,7 @@ impl Hall for StageHall {
     }
 
     fn set_output(&mut self, output: Output, to: Db) {
-        self.stage.set_output_fader(number(output), self.mark + to);
+        self.stage.set_output_fader(Self::number(output), self.mark + to);
     }
 
     fn set_channel(&mut self, channel: ChannelId, to: Db) {
@@ -127,16 +135,8 @@ impl Hall for StageHall {
             Band::Swept { frequency } => EqBand::peak(frequency, SWEPT_Q, depth),
         };
         match place {
-            Place::Output(output) => self.stage.cut(number(output), band),
+            Place::Output(output) => self.stage.cut(Self::number(output), band),
             Place::Channel(channel) => self.stage.cut_channel(channel, band),
         };
-    }
-}
-
-/// The stage's outputs: the mains, then the monitors.
-fn number(output: Output) -> usize {
-    match output {
-        Output::Mains => 0,
-        Output::Wedge(number) => usize::from(number),
     }
 }

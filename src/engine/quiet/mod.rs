@@ -21,7 +21,8 @@ use crate::sink::{Armed, arm};
 use std::sync::Arc;
 
 use crate::block::Format;
-use crate::coach::sweep::{Heard, SafeSweep, SweepStep};
+use crate::coach::ringout::Output;
+use crate::coach::sweep::{Heard, SOFTER, SafeSweep, SweepStep};
 use crate::units::{ChannelId, Db, Dbfs, FrameCount, Seconds};
 use results::Loopback;
 use taps::Taps;
@@ -58,6 +59,8 @@ pub enum PlaceError {
 #[derive(Clone, Debug, PartialEq)]
 pub struct QuietWish {
     pub opened: Opened,
+    /// Whose loop it is.
+    pub output: Output,
     /// Nothing is played louder.
     pub most: Dbfs,
     /// The channels that are measured; at the main output the one that its plug goes into.
@@ -73,7 +76,15 @@ impl QuietWish {
     /// At a return with its fader and the show's at 0, up to −20 dBFS, for all microphones.
     pub fn usual(opened: Opened) -> Self {
         let most = Dbfs::new(-20.0);
-        Self { opened, most, channels: Vec::new(), main_mix: None, return_fader: Db::ZERO, faders: Vec::new() }
+        Self {
+            opened,
+            output: Output::Mains,
+            most,
+            channels: Vec::new(),
+            main_mix: None,
+            return_fader: Db::ZERO,
+            faders: Vec::new(),
+        }
     }
 
     /// Without channels of its own, for these; at the main output for the first alone, into which the desk goes.
@@ -235,8 +246,15 @@ impl<P: Place> QuietSweep<P> {
                 return QuietStep::Countdown { seconds, level: self.level() };
             }
             Phase::Sounding { wanted, which, level } => {
-                let share = self.heard_frames() as f64 / wanted as f64;
-                return QuietStep::Sounding { level, which, share: share.min(1.0) };
+                let share = (self.heard_frames() as f64 / wanted as f64).min(1.0);
+                return match which {
+                    // Both are one sound.
+                    Which::First if share < 0.5 => QuietStep::Sounding { level, which, share: 2.0 * share },
+                    Which::First => {
+                        QuietStep::Sounding { level: level - SOFTER, which: Which::Second, share: 2.0 * share - 1.0 }
+                    }
+                    _ => QuietStep::Sounding { level, which, share },
+                };
             }
             Phase::Asking | Phase::Over => {}
         }
@@ -341,7 +359,7 @@ impl<P: Place> QuietSweep<P> {
 
     fn level(&self) -> Dbfs {
         match *self.safe.step() {
-            SweepStep::Chirp { level } | SweepStep::Sweep { level, .. } => level,
+            SweepStep::Chirp { level } | SweepStep::Sweep { level } => level,
             _ => LOOPBACK_LEVEL,
         }
     }
@@ -355,8 +373,7 @@ impl<P: Place> QuietSweep<P> {
         let rate = self.place.format().rate;
         let (samples, which) = match *self.safe.step() {
             SweepStep::Chirp { .. } => (self.safe.sent(), Which::Chirp),
-            SweepStep::Sweep { second: false, .. } => (self.safe.sent(), Which::First),
-            SweepStep::Sweep { second: true, .. } => (self.safe.sent(), Which::Second),
+            SweepStep::Sweep { .. } => (self.safe.sent(), Which::First),
             _ => (Loopback::signal(rate, LOOPBACK_LEVEL), Which::Loopback),
         };
         let wanted = samples.len() + rate.frames(LATE).get() as usize;

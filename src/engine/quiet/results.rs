@@ -9,7 +9,7 @@ use crate::engine::sweep::{Loop, Loops, Refusal};
 use crate::measure::delay::arrival;
 use crate::measure::margin::LoopGain;
 use crate::measure::sweep::{Clocks, Inverse, Sweep};
-use crate::units::{ChannelId, Db, Dbfs, SampleRate, Seconds};
+use crate::units::{ChannelId, Db, Dbfs, Hertz, SampleRate, Seconds};
 
 /// Loops, channel by channel as they were wished for.
 #[derive(Clone, Debug)]
@@ -47,6 +47,11 @@ impl QuietResult {
     pub fn weakest(&self) -> Option<(ChannelId, &Loop)> {
         let found = self.each().filter_map(|(channel, found)| Some((channel, found.as_ref().ok()?)));
         found.min_by(|a, b| a.1.margin.safe.get().total_cmp(&b.1.margin.safe.get()))
+    }
+
+    /// Where each microphone that was measured would ring first.
+    pub fn first_rings(&self) -> impl Iterator<Item = Hertz> {
+        self.loops.channels.iter().flatten().filter_map(|found| Some(found.margin.next.first()?.frequency))
     }
 
     /// The safe margin of all together, or of the only one.

@@ -10,6 +10,7 @@ use crate::source::stage::{Opening, Stage};
 use crate::units::{ChannelId, Db, Seconds};
 
 const STRETCH: Seconds = Seconds::new(0.1);
+const DOWN: Db = Db::new(-100.0);
 
 pub struct StagePlace {
     stage: Stage,
@@ -17,13 +18,17 @@ pub struct StagePlace {
 }
 
 impl StagePlace {
-    /// The hall of a number, with so many monitors, the mains at their show mark, its `output` (the mains first) opened;
-    /// `None`: it has no such one.
-    pub fn new(seed: u64, monitors: usize, output: usize) -> Option<Self> {
+    /// The hall of a number, with so many monitors, this output at its show mark and opened, the others down; `None`: it
+    /// has no such one.
+    pub fn new(seed: u64, monitors: usize, output: Output) -> Option<Self> {
         let mut hall = StageHall::new(seed, monitors)?;
-        hall.set_output(Output::Mains, Db::ZERO);
+        let wedges = (1..=monitors).filter_map(|number| u8::try_from(number).ok()).map(Output::Wedge);
+        for other in std::iter::once(Output::Mains).chain(wedges) {
+            hall.set_output(other, if other == output { Db::ZERO } else { DOWN });
+        }
+        let number = StageHall::number(output);
         let mut stage = hall.into_stage();
-        if !stage.open_loop(output, Opening::Return { fader: Db::ZERO }) {
+        if !stage.open_loop(number, Opening::Return { fader: Db::ZERO }) {
             return None;
         }
         let format = stage.format();

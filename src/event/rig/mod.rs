@@ -33,10 +33,10 @@ mod words;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use toml_edit::{Document, TableLike};
+use toml_edit::{Document, Item, TableLike};
 
 use super::error::{EventError, EventWarning, Findings, Mistake};
-use super::settings::{Reader, number};
+use super::settings::{Reader, listed, number};
 use super::{Event, Song, save, text};
 use crate::coach::Targets;
 use crate::plan::gear::{Gear, GearKind};
@@ -218,18 +218,11 @@ impl Files<'_> {
         Ok(read.map(|(venue, places)| Hall { path, venue, places }))
     }
 
-    /// A file that events share: where it was said to be, or here, or in the folder above.
+    /// A file that events share.
     fn shared(&self, said: Option<&str>, name: &str) -> Result<Option<(PathBuf, Vec<u8>)>, EventError> {
-        if let Some(said) = said {
-            let path = self.folder.join(said);
-            return Ok(Some((path.clone(), text::read(&path)?)));
-        }
-        for path in [self.folder.join(name), self.folder.join("..").join(name)] {
-            if let Some(bytes) = self.optional(&path)? {
-                return Ok(Some((path, bytes)));
-            }
-        }
-        Ok(None)
+        let Some(path) = shared(self.folder, said, name) else { return Ok(None) };
+        let bytes = text::read(&path)?;
+        Ok(Some((path, bytes)))
     }
 
     fn optional(&self, path: &Path) -> Result<Option<Vec<u8>>, EventError> {
@@ -252,6 +245,25 @@ impl Files<'_> {
         self.warnings.append(&mut findings.warnings);
         answer
     }
+}
+
+/// A file that events share: where it was said to be, or here, or in the folder above.
+fn shared(folder: &Path, said: Option<&str>, name: &str) -> Option<PathBuf> {
+    match said {
+        Some(said) => Some(folder.join(said)),
+        None => [folder.join(name), folder.join("..").join(name)].into_iter().find(|path| path.exists()),
+    }
+}
+
+/// The hall's own folder: that of its `venue.toml`, or the event's where there is none.
+pub(super) fn venue_folder(folder: &Path) -> PathBuf {
+    let said = || {
+        let text = fs::read_to_string(folder.join(super::EVENT_FILE)).ok()?;
+        let event = Document::parse(text).ok()?;
+        event.get("venue").and_then(Item::as_str).map(str::to_owned)
+    };
+    let venue = shared(folder, said().as_deref(), VENUE_FILE);
+    venue.and_then(|path| Some(path.parent()?.to_owned())).unwrap_or_else(|| folder.to_owned())
 }
 
 /// The things of the gear list that wires may name: a lone one by its name, several by name and number too.
@@ -295,8 +307,8 @@ impl Keys {
             show_hours: reader.value(event, "show_hours", "a length", "a number from 0.1 to 24 (hours)", |item| {
                 number(item, 0.1..=24.0)
             }),
-            buses: venue::listed(&mut reader, event, "bus", bus).into_iter().flatten().collect(),
-            accepted: venue::listed(&mut reader, event, "accepted", |reader, table| {
+            buses: listed(&mut reader, event, "bus", bus).into_iter().flatten().collect(),
+            accepted: listed(&mut reader, event, "accepted", |reader, table| {
                 reader.unknown_keys(table, &["about", "what", "because"]);
                 let about = venue::required(reader, table, "about", "what it is about, such as \"wire 6\"");
                 let what = venue::required(reader, table, "what", "the finding's word, such as \"too-hot\"");

@@ -8,7 +8,7 @@ use toml_edit::{Document, TableLike};
 
 use super::patch::Known;
 use crate::event::error::{Doubt, Fault, Findings, quote};
-use crate::event::settings::{Reader, number, tables};
+use crate::event::settings::{Reader, listed, number};
 use crate::event::text::line_column;
 use crate::event::words::{nearest, plain};
 use crate::plan::quantity::{Amperes, Metres, Volts};
@@ -118,27 +118,6 @@ pub fn read(text: &str, findings: &mut Findings) -> (Venue, Vec<Placed>) {
 pub fn figure(reader: &mut Reader, table: &dyn TableLike, key: &str, unit: &str, least: f64, most: f64) -> Option<f64> {
     let expected = format!("a number from {least} to {most} ({unit})");
     reader.value(table, key, "a number in range", &expected, |item| number(item, least..=most))
-}
-
-/// Each table of a list.
-pub fn listed<T>(
-    reader: &mut Reader,
-    of: &dyn TableLike,
-    key: &str,
-    mut read: impl FnMut(&mut Reader, &dyn TableLike) -> Option<T>,
-) -> Vec<T> {
-    let Some(item) = of.get(key) else { return Vec::new() };
-    let Some(all) = tables(item) else {
-        reader.wrong(item, key, "a list", &format!("a line [[{key}]] above each"));
-        return Vec::new();
-    };
-    let mut found = Vec::new();
-    for (index, table) in all.into_iter().enumerate() {
-        reader.within = format!("{key} {}, ", index + 1);
-        found.extend(read(reader, table));
-    }
-    reader.within.clear();
-    found
 }
 
 /// Text that must be there.

@@ -24,7 +24,8 @@ use super::{Panel, View, Wake, doors};
 use crate::engine::session::{Hearing, Link, Pace, Session, Status};
 use crate::engine::watched::{Moment, Picture, Watch, WatchLink, Where};
 use crate::engine::{Connection, Mood, Snapshot};
-use crate::event::{Event, Recent, clock, log};
+use crate::event::{Event, Recent, VenueNotes, clock, log};
+use crate::view::venue_notes::kept;
 use crate::view::{Reply, Setup, labels, lengths};
 
 /// Begins to listen; an error tells how to mend it.
@@ -191,12 +192,15 @@ impl App {
             self.soundcheck.noted = None;
         }
         self.view = view;
+        if view == View::RingOut {
+            self.recall();
+        }
         if view == View::Plan {
             self.plan.enter(self.setup.event.as_ref().map(Event::folder), &self.context);
         }
         if view == View::Show && !self.show.has_begun() {
             let equaliser = self.ringout.wish().equaliser;
-            let link = self.begin(&Moment::Show(equaliser, self.setup.attending(None)));
+            let link = self.begin(&Moment::Show(equaliser, self.setup.attending(None)), self.place());
             self.show.begun(link);
         }
     }
@@ -268,13 +272,15 @@ impl App {
         self.plan.note(noted.or_else(|| self.soundcheck.noted.clone()));
     }
 
-    /// On the device that is heard, or in the simulated hall.
-    fn begin(&mut self, moment: &Moment) -> Result<Box<dyn WatchLink>, String> {
-        let shared = self.soundcheck.link.as_ref().ok().and_then(|link| link.overhear());
-        let place = match shared {
+    /// The device that is heard, or the simulated hall.
+    fn place(&self) -> Where {
+        match self.soundcheck.link.as_ref().ok().and_then(|link| link.overhear()) {
             Some(sound) => Where::Hall { sound, microphones: self.setup.microphones() },
             None => Where::Stage { seed: HALL },
-        };
+        }
+    }
+
+    fn begin(&mut self, moment: &Moment, place: Where) -> Result<Box<dyn WatchLink>, String> {
         let wake = self.wake(self.view);
         (self.world.hall)(moment, place, wake)
     }
@@ -283,10 +289,29 @@ impl App {
         match asked {
             Asked::Say(say) => self.ringout.say(say),
             Asked::Begin(moment) => {
-                let link = self.begin(&moment);
-                self.ringout.begun(link);
+                let place = self.place();
+                let real = matches!(place, Where::Hall { .. });
+                let link = self.begin(&moment, place);
+                self.ringout.begun(&moment, real, link);
             }
         }
+    }
+
+    /// What is noted of the hall.
+    fn recall(&mut self) {
+        let Some(event) = &self.setup.event else { return };
+        let notes = VenueNotes::of(event.folder());
+        self.ringout.recall(notes.map(|(notes, _)| notes).map_err(|error| error.to_string()));
+    }
+
+    /// What was found in the hall belongs to its notes.
+    fn keep_what_was_found(&mut self) {
+        let Some(event) = &self.setup.event else { return };
+        let Some(found) = self.ringout.to_keep(&self.setup.names) else { return };
+        self.ringout.is_kept(match VenueNotes::add(event.folder(), &found) {
+            Ok(path) => kept(&path),
+            Err(error) => error.to_string(),
+        });
     }
 
     fn act(&mut self, action: Action) {
@@ -401,6 +426,7 @@ impl eframe::App for App {
         self.soundcheck.take();
         self.lines.take();
         self.plan.take();
+        self.keep_what_was_found();
         let dropped: Vec<PathBuf> =
             context.input(|input| input.raw.dropped_files.iter().map(|file| file.path().to_owned()).collect());
         if let Some(folder) = dropped.iter().find(|path| path.join("event.toml").is_file()) {

@@ -7,7 +7,7 @@
 //! loudspeaker's range turns the phase much. Taken back, it is looked for again, as the stretch cuts off what is late.
 //! What is then no single pulse was no single sound (two loudspeakers, a wall at hand): the first 5, 10 and 30 ms together
 //! tell it less exactly. A crossover that turns the phase without minimum phase looks like some drift: one sweep cannot
-//! tell them apart, two can ([`between`]). Looked for within ±300 ppm; less than one sweep can tell is 0.
+//! tell them apart, two can ([`later`]). Looked for within ±300 ppm; less than one sweep can tell is 0.
 
 use std::f64::consts::{PI, TAU};
 
@@ -15,8 +15,13 @@ use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 
 use super::recognise::Placed;
+use crate::measure::fourier::{signal, spectrum};
+use crate::measure::impulse::Impulse;
 
-const WIDEST: f64 = 300e-6;
+/// Clocks are never farther apart.
+pub const WIDEST: f64 = 300e-6;
+/// A second sweep is looked for so far from where it should come, in seconds.
+const REACH: f64 = 0.1;
 /// Of the response, before the direct sound, in seconds.
 const BEFORE: f64 = 0.002;
 
@@ -224,10 +229,28 @@ fn thirds(powers: &[f64]) -> Vec<f64> {
     (0..powers.len()).map(mean).collect()
 }
 
-/// Drift from the delays, in samples, of two equal sweeps sent `apart` samples one after the other.
-pub fn between(first: f64, second: f64, apart: f64) -> Option<f64> {
-    let drift = 1e6 * (second - first) / apart;
-    (apart > 0.0 && drift.abs() <= 1e6 * WIDEST).then_some(drift)
+/// How much later the second of two equal sweeps came back, in samples to a hundredth, from their responses: looked for up to
+/// 0.1 s either way in what lies 0.1 s around the first one's direct sound. `None`: one of them holds nothing.
+pub fn later(first: &Impulse, second: &Impulse) -> Option<f64> {
+    let reach = (REACH * f64::from(first.rate.get())) as usize;
+    let begin = first.start()? as isize - first.zero() as isize;
+    let around = |response: &Impulse| -> Vec<f64> {
+        let from = response.zero() as isize + begin - 2 * reach as isize;
+        let at = |n: isize| usize::try_from(from + n).ok().and_then(|n| response.samples().get(n));
+        (0..4 * reach as isize).map(|n| at(n).copied().unwrap_or(0.0)).collect()
+    };
+    let (mut first, second) = (around(first), around(second));
+    // What moves past the ends of the second would count for less.
+    first[..reach].fill(0.0);
+    first[3 * reach..].fill(0.0);
+    let length = (8 * reach).next_power_of_two();
+    let both = spectrum(&second, length).iter().zip(spectrum(&first, length)).map(|(b, a)| b * a.conj()).collect();
+    let alike = signal(both, length);
+    let at = |lag: isize| alike[lag.rem_euclid(length as isize) as usize];
+    let most = (-(reach as isize)..=reach as isize).max_by(|a, b| at(*a).total_cmp(&at(*b)))?;
+    let (before, here, after) = (at(most - 1), at(most), at(most + 1));
+    let bend = before - 2.0 * here + after;
+    (here > 0.0 && bend < 0.0).then(|| most as f64 + 0.5 * (before - after) / bend)
 }
 
 /// The capture as the sending clock would have taken it.
@@ -269,6 +292,7 @@ impl Kernel {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::{Hertz, SampleRate};
 
     /// Against the sine itself.
     #[test]
@@ -282,10 +306,24 @@ mod tests {
         }
     }
 
+    /// A band-limited pulse 43.25 samples later, as 100 ppm make it over 9 s at 48 kHz, and one a whole buffer away.
     #[test]
     fn two_sweeps_tell_it() {
-        assert_eq!(between(100.0, 148.0, 480_000.0), Some(100.0));
-        assert_eq!(between(100.0, 900.0, 480_000.0), None);
-        assert_eq!(between(1.0, 1.0, 0.0), None);
+        let rate = SampleRate::new(48_000).unwrap();
+        let pulse = |place: f64| {
+            let sinc = |n: usize| {
+                let x = 0.4 * PI * (n as f64 - place);
+                if x == 0.0 { 1.0 } else { x.sin() / x }
+            };
+            let samples = (0..48_000).map(sinc).collect();
+            Impulse::new(rate, samples, 1000, Hertz::new(80.0), Hertz::new(9_600.0)).unwrap()
+        };
+        let first = pulse(7_000.0);
+        for apart in [43.25, -43.25, 0.0, 1008.0, -4000.5] {
+            let found = later(&first, &pulse(7_000.0 + apart)).unwrap();
+            assert!((found - apart).abs() < 0.02, "{found} for {apart}");
+        }
+        let nothing = Impulse::new(rate, vec![0.0; 9], 0, Hertz::new(80.0), Hertz::new(9_600.0)).unwrap();
+        assert!(later(&nothing, &first).is_none() && later(&first, &nothing).is_none());
     }
 }

@@ -16,7 +16,7 @@ mod take;
 mod tests;
 
 pub use agreement::{Agreement, agreement};
-pub use drift::between;
+pub use drift::{WIDEST, later};
 pub use quality::{BandNoise, Refusal};
 pub use recognise::Placed;
 pub use take::{Clocks, Inverse, Taken};

@@ -129,3 +129,35 @@ fn what_is_unfit_is_refused_with_its_reason() {
     assert_eq!(none.status.code(), Some(3));
     assert!(String::from_utf8_lossy(&none.stderr).contains("none.wav"));
 }
+
+/// Mains 480 samples (10 ms, 3.432 m) behind the second loudspeaker: 20 to 25 ms are set; the other way round, none.
+#[test]
+fn a_second_loudspeaker_is_delayed() {
+    let folder = tempfile::tempdir().unwrap();
+    let [sent_path, near, far] = ["sent.wav", "near.wav", "far.wav"].map(|name| folder.path().join(name));
+    write_wav(&sent_path, 1, sent().into_iter());
+    write_wav(&near, 1, later(&sent(), 240, 0.1).into_iter());
+    write_wav(&far, 1, later(&sent(), 720, 0.05).into_iter());
+    let run = |mains: &Path, second: &Path, json: &[&str]| {
+        let mut program = beforedoors();
+        program.args(["delay", "--one-device"]).args(json).arg("--sent").arg(&sent_path);
+        program.arg("--mains").arg(mains).arg("--second").arg(second).output().unwrap()
+    };
+    let output = run(&far, &near, &["--json"]);
+    assert_eq!(output.status.code(), Some(0));
+    let line = &json_lines(&output.stdout)[0];
+    let number = |value: &Value| value.as_f64().unwrap_or(f64::NAN);
+    assert!((number(&line["mains_later_ms"]) - 10.0).abs() < 0.05, "{line}");
+    assert!((number(&line["mains_farther_m"]) - 3.432).abs() < 0.02, "{line}");
+    assert!((number(&line["set_ms"][0]) - 20.0).abs() < 0.05 && (number(&line["set_ms"][1]) - 25.0).abs() < 0.05);
+    let told = String::from_utf8(run(&far, &near, &[]).stdout).unwrap();
+    assert!(told.contains("the mains arrive 10.0 ms later") && told.contains("20.0 to 25.0 ms"), "{told}");
+    let output = run(&near, &far, &["--json"]);
+    assert_eq!(json_lines(&output.stdout)[0]["set_ms"], Value::Null);
+    // Nothing came of the second one.
+    let silent = folder.path().join("silent.wav");
+    write_wav(&silent, 1, vec![0.0; sent().len()].into_iter());
+    let output = run(&far, &silent, &["--json"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert_eq!(json_lines(&output.stdout)[0]["kind"], "no_signal");
+}

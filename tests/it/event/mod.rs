@@ -7,3 +7,4 @@ mod files;
 mod mistakes;
 mod save;
 mod sound;
+mod venue_notes;

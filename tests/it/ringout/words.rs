@@ -5,6 +5,7 @@ use beforedoors::coach::ringout::{
     RingStep, RingWhy, ShowAction, ShowAdvice, Urgency,
 };
 use beforedoors::detectors::{Certainty, Ring, Signs};
+use beforedoors::engine::ringout::Ended;
 use beforedoors::units::{ChannelId, Db, Dbfs, Hertz, Seconds};
 use beforedoors::view::ringout::{RING_CAUTIONS, cure_words, cut_label, end_words, result_lines, ring_step, show_step};
 
@@ -300,9 +301,10 @@ fn how_an_output_ended() {
         check_again: true,
         cure: Some(Cure::CloserMicrophone),
     };
-    let cuts = [Cut { place: MAINS, band: graphic(1600.0), depth: Db::new(-3.0) }];
+    let cuts = vec![Cut { place: MAINS, band: graphic(1600.0), depth: Db::new(-3.0) }];
+    let told = |result, cuts| result_lines(&Ended { result, cuts, rang: Vec::new() }, &names());
     assert_eq!(
-        result_lines(&result, &cuts, &names()),
+        told(result, cuts.clone()),
         [
             "Mains: enough bands are cut; more would thin the sound",
             "  quiet up to 4 dB above its show mark; left 2 dB below its show mark",
@@ -313,10 +315,10 @@ fn how_an_output_ended() {
         ]
     );
     let little = OutputResult { bought: Db::new(1.0), cure: None, check_again: false, held: None, ..result };
-    let lines = result_lines(&little, &cuts, &names());
+    let lines = told(little, cuts);
     assert_eq!(lines[2], "  the cuts bought 1 dB: little; moving helps more");
     let open = OutputResult { end: None, ..result };
-    assert_eq!(result_lines(&open, &[], &names()), ["Mains: not rung out"]);
+    assert_eq!(told(open, Vec::new()), ["Mains: not rung out"]);
 }
 
 #[test]

@@ -11,8 +11,8 @@ const STEADY: f64 = -20.0;
 /// Table 4, class 1: length in ms, LAFmax, LASmax and LAE re the steady level; limits above and below of F, of S.
 type Burst = (f64, f64, Option<f64>, f64, [f64; 2], [f64; 2]);
 
-/// To 1 ms (F, LAE) and 2 ms (S), as far as the printed limits were at hand.
-const TABLE: [Burst; 10] = [
+/// The printed limits were at hand to 1 ms (F, LAE) and 2 ms (S); those of 0.5 and 0.25 ms are from memory.
+const TABLE: [Burst; 12] = [
     (1000.0, 0.0, Some(-2.0), 0.0, [0.5, -0.5], [0.5, -0.5]),
     (500.0, -0.1, Some(-4.1), -3.0, [0.5, -0.5], [0.5, -0.5]),
     (200.0, -1.0, Some(-7.4), -7.0, [0.5, -0.5], [0.5, -0.5]),
@@ -23,6 +23,8 @@ const TABLE: [Burst; 10] = [
     (5.0, -14.1, Some(-23.0), -23.0, [1.0, -1.0], [1.0, -2.5]),
     (2.0, -18.0, Some(-27.0), -27.0, [1.0, -1.5], [1.0, -3.0]),
     (1.0, -21.0, None, -30.0, [1.0, -2.0], [0.0, 0.0]),
+    (0.5, -24.0, None, -33.0, [1.0, -2.5], [0.0, 0.0]),
+    (0.25, -27.0, None, -36.0, [1.0, -3.0], [0.0, 0.0]),
 ];
 
 /// A burst of 4 kHz that ends 2 s after the beginning, where a stretch ends.
@@ -45,8 +47,8 @@ fn table_4_within_class_one() {
             let within = |got: f64, printed: f64, [most, least]: [f64; 2], what: &str| {
                 let error = got - steady - printed;
                 assert!((least..=most).contains(&error), "{milliseconds} ms, {what}, {rate}: {error:+.2} dB");
-                // Closer than the class: the printed tenth, and what a short burst has beside 4 kHz.
-                assert!(error.abs() < 0.15, "{milliseconds} ms, {what}, {rate}: {error:+.2} dB");
+                // Closer than the class: the printed tenth. One or two cycles are no longer 4 kHz alone.
+                assert!(error.abs() < 0.15 || milliseconds < 1.0, "{milliseconds} ms, {what}, {rate}: {error:+.2} dB");
             };
             within(readings.laf_max.get(), fast, fast_limits, "F");
             if let Some(slow) = slow {
