@@ -1,122 +1,108 @@
 //! `margin` live: a quiet sweep step by step, with a device or on the simulated stage.
 //!
-//! Typed lines: `yes`, `no`, `stop`; while it sounds, any line stops it. On a terminal any key does, unseen. Exit codes: 0
-//! enough is left, 1 less than wanted, 2 nothing was measured.
+//! Exit codes: 0 enough is left, 1 less than wanted, 2 nothing was measured.
 
-use std::io::{self, Write};
-use std::sync::mpsc::{Receiver, TryRecvError};
-use std::time::{Duration, Instant};
+use serde_json::Value;
 
-use crossterm::event::KeyCode;
-
-use super::args::{MarginArgs, OpenedArg};
-use super::end::EndRequest;
-use super::keys::Keys;
+use super::args::{MarginArgs, OpenedArg, SweepArgs};
+use super::hands::{Asking, follow};
 use super::{Exit, out, setup};
 use crate::engine::quiet::{
-    LivePlace, Opened, Place, QuietAnswer, QuietStep, QuietSweep, QuietWish, StagePlace, TAP, find_output, input,
+    LivePlace, Opened, Place, QuietAnswer, QuietStep, QuietSweep, QuietWish, StagePlace, find_output, input,
 };
-use crate::units::{ChannelId, Db, Dbfs};
+use crate::units::{ChannelId, Db, Dbfs, Seconds};
 use crate::view::quiet::{quiet_headline, quiet_lines, quiet_record, quiet_step, quiet_then};
-use crate::view::safe_sweep::SWEEP_CAUTIONS;
-use crate::view::{numbers, sweeps, words};
-
-/// A step on the simulated stage.
-const STAGE_STEP: Duration = Duration::from_millis(100);
+use crate::view::{NextStep, sweeps, words};
 
 pub fn run(args: &MarginArgs) -> anyhow::Result<Exit> {
     let opened = match args.opened {
         OpenedArg::Return => Opened::AtReturn,
         OpenedArg::Main => Opened::AtMainOut,
     };
-    let usual = QuietWish::usual(opened);
-    let wish = QuietWish {
-        most: args.loudest.map_or(usual.most, Dbfs::new),
-        channels: args.channels.iter().map(|number| ChannelId::new(number - 1)).collect(),
-        main_mix: args.main_mix.map(|number| ChannelId::new(number - 1)),
-        return_fader: Db::new(args.at_return.unwrap_or(0.0)),
-        faders: args.faders.iter().copied().map(Db::new).collect(),
-        ..usual
-    };
-    let unfit = || anyhow::anyhow!("a channel that is not there can't be measured. `devices` tells how many there are");
-    match &args.device {
+    let faders = args.faders.iter().copied().map(Db::new).collect();
+    let wish = QuietWish { faders, ..wish(&args.sweep, &args.channels, opened) };
+    match &args.sweep.device {
         Some(device) => {
             let setup = setup::read(args.event.as_deref())?;
-            let source = input(device)?;
-            let place = LivePlace::new(source, args.output.as_deref().map(find_output).transpose()?);
+            let place = place(device, &args.sweep)?;
             let all: Vec<ChannelId> = (0..place.format().channels).map(ChannelId::from_index).collect();
             let microphones: Vec<ChannelId> = setup.microphones().iter().map(|it| it.channel).collect();
             let wish = wish.or_for(if microphones.is_empty() { &all } else { &microphones });
-            follow(QuietSweep::new(place, wish).ok_or_else(unfit)?, &setup.names, args, None)
+            measured(QuietSweep::new(place, wish), &setup.names, args, false)
         }
         None => {
-            if !args.json {
+            if !args.sweep.json {
                 out::line(words::SIMULATED)?;
             }
-            let Some(place) = StagePlace::new(args.seed.unwrap_or(1), 0, 0) else { return Ok(Exit::CannotTell) };
+            let seed = args.sweep.seed.unwrap_or(1);
+            let Some(place) = StagePlace::new(seed, 0, 0) else { return Ok(Exit::CannotTell) };
             let (names, wish) = (place.names(), wish.or_for(&place.microphones()));
-            follow(QuietSweep::new(place, wish).ok_or_else(unfit)?, &names, args, Some(STAGE_STEP))
+            measured(QuietSweep::new(place, wish), &names, args, true)
         }
     }
 }
 
-/// `pace`: how long a step takes where the sound itself does not take that long.
-fn follow<P: Place>(
-    mut sweep: QuietSweep<P>,
+/// What is asked of a sweep that is made now.
+pub fn wish(args: &SweepArgs, channels: &[u16], opened: Opened) -> QuietWish {
+    let usual = QuietWish::usual(opened);
+    QuietWish {
+        most: args.loudest.map_or(usual.most, Dbfs::new),
+        channels: channels.iter().map(|number| ChannelId::new(number - 1)).collect(),
+        main_mix: args.main_mix.map(|number| ChannelId::new(number - 1)),
+        return_fader: Db::new(args.at_return.unwrap_or(0.0)),
+        ..usual
+    }
+}
+
+/// The device that hears, and the output that plays.
+pub fn place(device: &str, args: &SweepArgs) -> anyhow::Result<impl Place + use<>> {
+    let source = input(device)?;
+    Ok(LivePlace::new(source, args.output.as_deref().map(find_output).transpose()?))
+}
+
+/// Of a wish that can't be met.
+pub fn unfit() -> anyhow::Error {
+    anyhow::anyhow!("a channel that is not there can't be measured. `devices` tells how many there are")
+}
+
+impl<P: Place> Asking for QuietSweep<P> {
+    fn now(&self) -> Seconds {
+        self.now()
+    }
+
+    fn asks(&self) -> QuietStep {
+        self.step()
+    }
+
+    fn next(&self) -> NextStep {
+        quiet_step(&self.step(), self.wish().opened)
+    }
+
+    fn record(&self) -> Value {
+        quiet_record(self.now(), &self.step(), &Asking::next(self))
+    }
+
+    fn go_on(&mut self) -> bool {
+        self.go_on()
+    }
+
+    fn answer(&mut self, answer: QuietAnswer) {
+        self.answer(answer);
+    }
+}
+
+fn measured<P: Place>(
+    sweep: Option<QuietSweep<P>>,
     names: &[String],
     args: &MarginArgs,
-    pace: Option<Duration>,
+    simulated: bool,
 ) -> anyhow::Result<Exit> {
-    let end = EndRequest::watch()?;
-    let mut hands = Hands::new(pace.is_some())?;
-    if !args.json {
-        SWEEP_CAUTIONS.iter().try_for_each(|caution| hands.line(caution))?;
-        hands.line("")?;
-        hands.line(hands.help())?;
-    }
-    let mut shown: Option<String> = None;
-    loop {
-        let began = Instant::now();
-        let step = sweep.step();
-        tell(&hands, &sweep, args.json, &mut shown)?;
-        if !sweep.go_on() {
-            break;
-        }
-        let told_to_end = end.came().then_some(QuietAnswer::Stop);
-        if let Some(answer) = told_to_end.or_else(|| hands.answer(&step)) {
-            sweep.answer(answer);
-        }
-        if let Some(ahead) = pace.and_then(|pace| pace.checked_sub(began.elapsed())) {
-            std::thread::sleep(ahead);
-        }
-    }
-    tell(&hands, &sweep, args.json, &mut shown)?;
-    drop(hands);
-    results(&sweep, names, args)
-}
-
-/// The step, where it is another.
-fn tell<P: Place>(hands: &Hands, sweep: &QuietSweep<P>, json: bool, shown: &mut Option<String>) -> io::Result<()> {
-    let step = sweep.step();
-    let next = quiet_step(&step, sweep.wish().opened);
-    if shown.as_ref() == Some(&next.sentence) {
-        return Ok(());
-    }
-    if json {
-        out::json(&quiet_record(sweep.now(), &step, &next))?;
-    } else {
-        hands.line(&format!("{:>7}    {}", numbers::clock(sweep.now()), next.sentence))?;
-        hands.line(&format!("           {}", next.then))?;
-    }
-    *shown = Some(next.sentence);
-    Ok(())
-}
-
-fn results<P: Place>(sweep: &QuietSweep<P>, names: &[String], args: &MarginArgs) -> anyhow::Result<Exit> {
+    let mut sweep = sweep.ok_or_else(unfit)?;
+    follow(&mut sweep, simulated, args.sweep.json)?;
     let wanted = Db::new(args.spare.unwrap_or(sweeps::USUAL_SPARE.get()));
     let Some(result) = sweep.result() else { return Ok(Exit::CannotTell) };
     let equaliser = args.eq.equaliser();
-    if args.json {
+    if args.sweep.json {
         for (channel, found) in result.each() {
             let number = usize::from(channel.number());
             out::json(&match found {
@@ -140,76 +126,4 @@ fn results<P: Place>(sweep: &QuietSweep<P>, names: &[String], args: &MarginArgs)
         Some(least) if least < wanted => Exit::Findings,
         Some(_) => Exit::Fine,
     })
-}
-
-/// Where answers come from.
-struct Hands {
-    keys: Keys,
-    lines: Option<Receiver<String>>,
-    simulated: bool,
-    /// A yes that was said before the tap came.
-    early: bool,
-}
-
-impl Hands {
-    fn new(simulated: bool) -> io::Result<Self> {
-        let keys = Keys::new();
-        let lines = if keys.are_there() { None } else { Some(out::typed_lines()?) };
-        Ok(Self { keys, lines, simulated, early: false })
-    }
-
-    const fn help(&self) -> &'static str {
-        match self.lines {
-            None => "Y yes, N no; while it sounds, any key stops it.",
-            Some(_) => "Type yes, no or stop; while it sounds, any line stops it.",
-        }
-    }
-
-    fn line(&self, text: &str) -> io::Result<()> {
-        if !self.keys.are_there() {
-            return out::line(text);
-        }
-        let mut out = io::stdout().lock();
-        write!(out, "{text}\r\n")?;
-        out.flush()
-    }
-
-    fn answer(&mut self, step: &QuietStep) -> Option<QuietAnswer> {
-        let no_tap = matches!(step, QuietStep::Tap { rise } if *rise < TAP);
-        let said = match &self.lines {
-            None => key(self.keys.pressed()?, step),
-            Some(_) if self.early && !no_tap => QuietAnswer::Yes,
-            Some(lines) => match lines.try_recv() {
-                Ok(line) => typed(&line, step),
-                Err(TryRecvError::Empty) => return None,
-                // Nobody is there who could stop it.
-                Err(TryRecvError::Disconnected) if self.simulated && (self.early || sounds(step)) => return None,
-                Err(TryRecvError::Disconnected) => QuietAnswer::Stop,
-            },
-        };
-        self.early = said == QuietAnswer::Yes && no_tap;
-        (!self.early).then_some(said)
-    }
-}
-
-fn typed(line: &str, step: &QuietStep) -> QuietAnswer {
-    match line.trim().to_lowercase().as_str() {
-        _ if sounds(step) => QuietAnswer::Stop,
-        "yes" | "y" | "done" | "" => QuietAnswer::Yes,
-        "no" | "n" => QuietAnswer::No,
-        _ => QuietAnswer::Stop,
-    }
-}
-
-fn key(key: KeyCode, step: &QuietStep) -> QuietAnswer {
-    match key {
-        _ if sounds(step) => QuietAnswer::Stop,
-        KeyCode::Char('y' | 'Y' | ' ') | KeyCode::Enter => QuietAnswer::Yes,
-        KeyCode::Char('n' | 'N') => QuietAnswer::No,
-        _ => QuietAnswer::Stop,
-    }
-}
-
-const fn sounds(step: &QuietStep) -> bool {
-    matches!(step, QuietStep::Countdown { .. } | QuietStep::Sounding { .. })
 }

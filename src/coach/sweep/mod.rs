@@ -186,6 +186,11 @@ impl SafeSweep {
         (sound && lasts).then_some(Self { plan, step: SweepStep::Arm, first: Vec::new() })
     }
 
+    /// From the cautions on, by the same plan.
+    pub const fn anew(&self) -> Self {
+        Self { plan: self.plan, step: SweepStep::Arm, first: Vec::new() }
+    }
+
     pub fn step(&self) -> &SweepStep {
         &self.step
     }

@@ -1,4 +1,5 @@
-//! The simulated stage with loudspeakers, its loop opened at a spare return: taps of all microphones come back.
+//! The simulated stage with loudspeakers, its loop opened at a spare return: taps of all microphones come back, or those of
+//! measuring microphones that somebody carries from seat to seat.
 
 use super::{Place, PlaceError};
 use crate::block::{BlockBuf, Format};
@@ -6,29 +7,45 @@ use crate::coach::ringout::Output;
 use crate::engine::hall::{Hall, StageHall};
 use crate::sink::Armed;
 use crate::source::Source;
-use crate::source::stage::{Opening, Stage};
+use crate::source::stage::{MOST_MEASURING, Opening, Stage};
 use crate::units::{ChannelId, Db, Seconds};
 
 const STRETCH: Seconds = Seconds::new(0.1);
 
 pub struct StagePlace {
+    seed: u64,
     stage: Stage,
     block: BlockBuf,
+    /// Where the measuring microphones stand.
+    measured: Vec<(f64, f64)>,
 }
 
 impl StagePlace {
     /// The hall of a number, with so many monitors, the mains at their show mark, its `output` (the mains first) opened;
     /// `None`: it has no such one.
     pub fn new(seed: u64, monitors: usize, output: usize) -> Option<Self> {
-        let mut hall = StageHall::new(seed, monitors)?;
+        Self::of(seed, StageHall::new(seed, monitors)?, output, Vec::new())
+    }
+
+    /// The hall of a number with measuring microphones at these places, as far as there are any, its mains opened.
+    pub fn in_seats(seed: u64, mut measured: Vec<(f64, f64)>) -> Option<Self> {
+        measured.truncate(MOST_MEASURING);
+        Self::of(seed, StageHall::with_measuring(seed, &measured)?, 0, measured)
+    }
+
+    fn of(seed: u64, mut hall: StageHall, output: usize, measured: Vec<(f64, f64)>) -> Option<Self> {
         hall.set_output(Output::Mains, Db::ZERO);
         let mut stage = hall.into_stage();
-        if !stage.open_loop(output, Opening::Return { fader: Db::ZERO }) {
-            return None;
-        }
+        let opened = stage.open_loop(output, Opening::Return { fader: Db::ZERO });
         let format = stage.format();
         let block = BlockBuf::new(format.channels, format.rate.frames(STRETCH).get() as usize);
-        Some(Self { stage, block })
+        opened.then_some(Self { seed, stage, block, measured })
+    }
+
+    /// The measuring microphones' channels: the last ones.
+    pub fn measuring(&self) -> Vec<ChannelId> {
+        let channels = self.stage.inputs().len();
+        (channels - self.measured.len()..channels).map(ChannelId::from_index).collect()
     }
 
     /// What knows the truth.
@@ -66,6 +83,16 @@ impl Place for StagePlace {
 
     fn ask_for_a_tap(&mut self, microphone: ChannelId) {
         self.stage.tap(microphone, Db::ZERO);
+    }
+
+    fn ask_to_put(&mut self, microphone: ChannelId, at: (f64, f64)) {
+        let Some(index) = self.measuring().iter().position(|channel| *channel == microphone) else { return };
+        if std::mem::replace(&mut self.measured[index], at) == at {
+            return;
+        }
+        if let Some(moved) = Self::in_seats(self.seed, self.measured.clone()) {
+            *self = moved;
+        }
     }
 
     fn stop(&mut self) {

@@ -11,6 +11,7 @@ mod names;
 pub mod page;
 mod reasons;
 mod records;
+mod seating;
 mod sheets;
 mod stage;
 mod sums;
@@ -23,6 +24,7 @@ pub use findings::{about, chain, finding_line, headline, refused, unknown, verdi
 pub use names::{end, in_name, lead, lead_of, out_name, plug, thing_kind};
 pub use reasons::{reason, remark};
 pub use records::{PLAN_KEYS, plan_records};
+pub use seating::{EDGE, LEGEND, STROKES, SeatCard, SeatKept, Seating, beside, strokes};
 pub use sheets::{Page, PageKind, pages};
 pub use stage::{StagePlot, Token, TokenKind, stage_plot};
 pub use sums::{computed_lines, sum_line, weakest_stage};
@@ -40,6 +42,8 @@ pub struct Plan {
     pub checked: Checked,
     /// What was doubtful in its files.
     pub warnings: Vec<String>,
+    /// What seats of its hall heard, in the order in which it was found.
+    pub seats: Vec<SeatKept>,
 }
 
 /// How a check ended, for an exit code.
@@ -59,7 +63,7 @@ impl Plan {
 
     pub fn of(rig: Rig, warnings: Vec<String>) -> Self {
         let checked = Checked::of(&rig);
-        Self { rig, checked, warnings }
+        Self { rig, checked, warnings, seats: Vec::new() }
     }
 
     /// An accepted line that dismisses nothing is a finding too.
