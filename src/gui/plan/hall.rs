@@ -1,46 +1,63 @@
 //! The hall from above in the plan's page: stage edge, loudspeakers, a card of strokes for each seat, and its word.
 //!
-//! The audience's side down, metres to scale. What finds no room beside its card is said by the card itself to whoever
+//! The audience's side down; what lies across is drawn up to twice as wide, for a hall is longer than a window is high. What finds no room beside its card is said by the card itself to whoever
 //! points at it or reads the screen aloud.
 
-use eframe::egui::{Align2, Painter, Pos2, Rect, Role, Sense, Shape, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
+use eframe::egui::{
+    Align2, Color32, Painter, Pos2, Rect, RichText, Role, Sense, Shape, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2,
+};
 
 use crate::engine::seat::Rating;
 use crate::gui::theme::{Look, bold, regular};
 use crate::view::plan::{EDGE, LEGEND, STROKES, SeatCard, Seating, beside, strokes};
 
+/// Across over along, at most.
+const WIDER: f64 = 2.0;
+/// Larger text of the window is kept to this here.
+const LARGE: f32 = 1.25;
+
 pub fn hall(ui: &mut Ui, look: Look, seating: &Seating) {
     let palette = look.palette();
     let small = look.small();
-    ui.label(eframe::egui::RichText::new(LEGEND).font(small.clone()).color(palette.quiet));
+    // Large text has room for the hall alone.
+    if look.text <= LARGE {
+        ui.label(RichText::new(LEGEND).font(small.clone()).color(palette.quiet));
+    }
     let room = ui.available_size();
     let (rect, _) = ui.allocate_exact_size(room, Sense::hover());
     let painter = ui.painter_at(rect);
     painter.rect_filled(rect, 8.0, palette.floor);
     let inner = rect.shrink(12.0);
     let [left, right, front, back] = seating.frame;
-    let scale = (f64::from(inner.width()) / (right - left)).min(f64::from(inner.height()) / (front - back));
+    let down = f64::from(inner.height()) / (front - back);
+    let across = (f64::from(inner.width()) / (right - left)).min(WIDER * down);
     let at = |(x, y): (f64, f64)| {
-        pos2(inner.center().x + ((x - (left + right) / 2.0) * scale) as f32, inner.top() + ((front - y) * scale) as f32)
+        let aside = (x - (left + right) / 2.0) * across;
+        pos2(inner.center().x + aside as f32, inner.top() + ((front - y) * down) as f32)
     };
     let (from, to) = (at((left, 0.0)), at((right, 0.0)));
     painter.line_segment([from, to], Stroke::new(3.0, palette.text));
-    painter.text(from - vec2(-4.0, 4.0), Align2::LEFT_BOTTOM, EDGE, small.clone(), palette.quiet);
+    let edge = painter.text(from - vec2(-4.0, 4.0), Align2::LEFT_BOTTOM, EDGE, small.clone(), palette.quiet);
+    let speaker_half = 8.0;
     for centre in seating.speakers.iter().map(|place| at(*place)) {
-        speaker(&painter, centre, 0.5 * small.size, palette.text);
+        speaker(&painter, centre, speaker_half, palette.text);
     }
     let half = (15.0 * look.text.min(1.5)).min(inner.height() / 16.0);
     let placed = || seating.seats.iter().filter_map(|seat| Some((seat, at(seat.at?))));
-    let square = |centre: Pos2| Rect::from_center_size(centre, vec2(2.0 * half, 2.0 * half));
+    let around = |centre: Pos2, half: f32| Rect::from_center_size(centre, vec2(2.0 * half, 2.0 * half));
+    let square = |centre: Pos2| around(centre, half);
     let area = |rect: Rect| [rect.left(), rect.top(), rect.width(), rect.height()].map(f64::from);
     let mut taken: Vec<_> = placed().map(|(_, centre)| area(square(centre))).collect();
+    taken.push(area(edge));
+    taken.extend(seating.speakers.iter().map(|place| area(around(at(*place), speaker_half))));
+    let text = look.text.min(LARGE);
     for (number, (seat, centre)) in placed().enumerate() {
         card(&painter, look, seat, square(centre));
         let response = ui.interact(square(centre), ui.scope_id().with(("seat", number)), Sense::hover());
         let told = format!("{}: {}. {}", seat.name, seat.words, seat.details.join(", "));
         response.widget_info(|| WidgetInfo::labeled(Role::Label, true, &told));
-        let name = painter.layout_no_wrap(seat.name.clone(), bold(16.0 * look.text), palette.text);
-        let word = painter.layout_no_wrap(seat.words.to_owned(), regular(15.0 * look.text), palette.quiet);
+        let name = painter.layout_no_wrap(seat.name.clone(), bold(16.0 * text), palette.text);
+        let word = painter.layout_no_wrap(seat.words.to_owned(), regular(15.0 * text), palette.quiet);
         let size = (name.size().x.max(word.size().x), name.size().y + word.size().y);
         let place = (f64::from(centre.x), f64::from(centre.y));
         let label = beside(place, f64::from(half), (f64::from(size.0), f64::from(size.1)), &taken, area(inner));
@@ -53,7 +70,7 @@ pub fn hall(ui: &mut Ui, look: Look, seating: &Seating) {
     }
 }
 
-fn speaker(painter: &Painter, centre: Pos2, half: f32, color: eframe::egui::Color32) {
+fn speaker(painter: &Painter, centre: Pos2, half: f32, color: Color32) {
     let corners = [(-0.5, -1.0), (0.5, -1.0), (1.1, 1.0), (-1.1, 1.0)].map(|(x, y)| centre + half * vec2(x, y));
     painter.add(Shape::convex_polygon(corners.to_vec(), color, Stroke::NONE));
 }

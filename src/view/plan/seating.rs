@@ -104,7 +104,7 @@ impl Seating {
         let measured = self.seats.iter().filter(|seat| seat.rating.is_some()).count();
         let all = counted(self.seats.len() as u64, "seat", "seats");
         let told = format!("{measured} of {all} measured");
-        let missing = "beforedoors seats --device DESK --channels 5 --event FOLDER measures the others".to_owned();
+        let missing = "beforedoors seats --device DESK --channels 5 --event FOLDER measures them".to_owned();
         let (headline, then) = match self.worst() {
             _ if self.seats.is_empty() => {
                 ("No seats yet".to_owned(), "put [[seat]] with name, x_m and y_m into venue.toml".to_owned())
@@ -144,9 +144,9 @@ impl SeatCard {
 pub type Area = [f64; 4];
 
 /// Where a label of this size finds room beside a shape of half this size: right, left, under or over it, within the drawing
-/// and off what stands already; else to the right all the same.
+/// and off what stands already; else to the right, as far as the drawing goes.
 pub fn beside((x, y): (f64, f64), half: f64, (width, height): (f64, f64), taken: &[Area], within: Area) -> Area {
-    let gap = 1.3 * half;
+    let gap = 1.5 * half;
     let spots = [
         (x + gap, y - height / 2.0),
         (x - gap - width, y - height / 2.0),
@@ -161,7 +161,11 @@ pub fn beside((x, y): (f64, f64), half: f64, (width, height): (f64, f64), taken:
     };
     let areas = spots.map(|(left, top)| [left, top, width, height]);
     let free = |at: &&Area| inside(at) && !taken.iter().any(|other| overlap(*other, **at));
-    *areas.iter().find(free).unwrap_or(&areas[0])
+    let clamped = |at: Area| {
+        let kept = |axis: usize| at[axis].min(within[axis] + within[axis + 2] - at[axis + 2]).max(within[axis]);
+        [kept(0), kept(1), at[2], at[3]]
+    };
+    areas.iter().find(free).copied().unwrap_or_else(|| clamped(areas[0]))
 }
 
 fn overlap(a: Area, b: Area) -> bool {
