@@ -11,9 +11,10 @@ use crate::view::linecheck::LINECHECK_KEYS;
 use crate::view::multitrack::RECORDING_NEWS_KEYS;
 use crate::view::plan::PLAN_KEYS;
 use crate::view::ringout::RINGOUT_STEP_KEYS;
+use crate::view::seats::SEAT_KEYS;
 use crate::view::show::SHOW_STEP_KEYS;
 use crate::view::sound::SOUND_KEYS;
-use crate::view::sweeps::{DELAY_KEYS, MARGIN_KEYS, SEAT_KEYS};
+use crate::view::sweeps::{DELAY_KEYS, MARGIN_KEYS};
 use crate::view::venue_notes::NOTES_KEYS;
 use crate::view::words::{HEARING, LOCAL_RULES};
 use crate::view::{RING_KEYS, TOGETHER_KEYS, records};
@@ -242,22 +243,6 @@ pub struct RingoutArgs {
 }
 
 #[derive(Clone, Debug, ClapArgs)]
-pub struct SweepFiles {
-    /// What was played: one sweep, silence around it
-    #[arg(long, value_name = "WAV")]
-    pub sent: PathBuf,
-    /// What came back, from the same moment on: a microphone each channel
-    #[arg(long, value_name = "WAV")]
-    pub captured: PathBuf,
-    /// One device played and captured, so their clocks are one
-    #[arg(long)]
-    pub one_device: bool,
-    /// Lines for other programs: JSON, one object a line
-    #[arg(long)]
-    pub json: bool,
-}
-
-#[derive(Clone, Debug, ClapArgs)]
 pub struct DelayArgs {
     /// What was played: one sweep, silence around it
     #[arg(long, value_name = "WAV")]
@@ -276,9 +261,9 @@ pub struct DelayArgs {
     pub json: bool,
 }
 
+/// A quiet sweep: from two recordings, or made now.
 #[derive(Clone, Debug, ClapArgs)]
-#[command(after_long_help = MARGIN_KEYS)]
-pub struct MarginArgs {
+pub struct SweepArgs {
     /// What was played: one sweep, silence around it
     #[arg(long, value_name = "WAV", requires = "captured", required_unless_present_any = ["device", "stage"])]
     pub sent: Option<PathBuf>,
@@ -297,30 +282,40 @@ pub struct MarginArgs {
     /// Which simulated hall: the same number gives the same hall
     #[arg(long, value_name = "NUMBER", requires = "stage")]
     pub seed: Option<u64>,
-    /// Where the loop is opened
-    #[arg(long, value_name = "PLACE", default_value = "return", conflicts_with_all = ["sent", "stage"])]
-    pub opened: OpenedArg,
-    /// Whose loop it is: mains, wedge1, wedge2 … [else the mains]
-    #[arg(long, value_name = "NAME", conflicts_with = "sent", value_parser = loudspeaker)]
-    pub loudspeaker: Option<Output>,
     /// The output that plays (its name, a part of it, or its id) [else the system's]
     #[arg(long, value_name = "NAME", requires = "device")]
     pub output: Option<String>,
-    /// The channels that are measured, such as 1,2,5 [else the microphones of the event, else all]
-    #[arg(long, value_name = "CHANNELS", value_delimiter = ',', conflicts_with = "sent", value_parser = clap::value_parser!(u16).range(1..=64))]
-    pub channels: Vec<u16>,
     /// A channel of the device with the main mix, which then proves the loop open
     #[arg(long, value_name = "CHANNEL", requires = "device", value_parser = clap::value_parser!(u16).range(1..=64))]
     pub main_mix: Option<u16>,
     /// Nothing is played louder than this [else -20; -10 at most]
     #[arg(long, value_name = "DBFS", conflicts_with = "sent", allow_negative_numbers = true, value_parser = loudest)]
     pub loudest: Option<f64>,
-    /// The event folder whose input list names the microphones [else this folder, if it is one]
-    #[arg(long, value_name = "FOLDER", requires = "device")]
-    pub event: Option<PathBuf>,
+    /// Where the fader of the return stood that the sweep was played into [else 0]
+    #[arg(long = "return", value_name = "DB", allow_negative_numbers = true, value_parser = fader)]
+    pub at_return: Option<f64>,
     /// Lines for other programs: JSON, one object a line
     #[arg(long)]
     pub json: bool,
+}
+
+#[derive(Clone, Debug, ClapArgs)]
+#[command(after_long_help = MARGIN_KEYS)]
+pub struct MarginArgs {
+    #[command(flatten)]
+    pub sweep: SweepArgs,
+    /// Where the loop is opened
+    #[arg(long, value_name = "PLACE", default_value = "return", conflicts_with_all = ["sent", "stage"])]
+    pub opened: OpenedArg,
+    /// Whose loop it is: mains, wedge1, wedge2 … [else the mains]
+    #[arg(long, value_name = "NAME", conflicts_with = "sent", value_parser = loudspeaker)]
+    pub loudspeaker: Option<Output>,
+    /// The channels that are measured, such as 1,2,5 [else the microphones of the event, else all]
+    #[arg(long, value_name = "CHANNELS", value_delimiter = ',', conflicts_with = "sent", value_parser = clap::value_parser!(u16).range(1..=64))]
+    pub channels: Vec<u16>,
+    /// The event folder whose input list names the microphones [else this folder, if it is one]
+    #[arg(long, value_name = "FOLDER", requires = "device")]
+    pub event: Option<PathBuf>,
     /// The equaliser that cuts are computed for
     #[arg(long, value_name = "KIND", default_value = "31")]
     pub eq: EqArg,
@@ -330,9 +325,6 @@ pub struct MarginArgs {
     /// Where each measured microphone's fader stands in the show, as marked [else 0]
     #[arg(long, value_name = "DB,DB,…", allow_hyphen_values = true, value_delimiter = ',', value_parser = fader)]
     pub faders: Vec<f64>,
-    /// Where the fader of the return stood that the sweep was played into [else 0]
-    #[arg(long = "return", value_name = "DB", allow_negative_numbers = true, value_parser = fader)]
-    pub at_return: Option<f64>,
     /// The same sweep from the computer's output straight into its input, with the same knobs
     #[arg(long, value_name = "WAV")]
     pub loopback: Option<PathBuf>,
@@ -342,10 +334,25 @@ pub struct MarginArgs {
 #[command(after_long_help = SEAT_KEYS)]
 pub struct SeatsArgs {
     #[command(flatten)]
-    pub files: SweepFiles,
-    /// Speech so many decibels over the background; else as in a silent hall
+    pub sweep: SweepArgs,
+    /// The measuring microphones' channels, such as 5 or 5,6: so many seats are measured at once
+    #[arg(long, value_name = "CHANNELS", value_delimiter = ',', conflicts_with = "sent", value_parser = clap::value_parser!(u16).range(1..=64))]
+    pub channels: Vec<u16>,
+    /// A seat, such as "row 12"; once for each, in the order in which they are measured [else those of the event's venue.toml]
+    #[arg(long = "seat", value_name = "NAME")]
+    pub seats: Vec<String>,
+    /// The event folder, whose venue.toml tells the seats and where they are
+    #[arg(long, value_name = "FOLDER", conflicts_with = "stage")]
+    pub event: Option<PathBuf>,
+    /// Speech as it leaves the desk: its RMS while somebody speaks [else -20]
+    #[arg(long, value_name = "DBFS", allow_negative_numbers = true, value_parser = speech)]
+    pub speech: Option<f64>,
+    /// Speech so many decibels over the background, instead of over what was measured
     #[arg(long, value_name = "DB", allow_negative_numbers = true, value_parser = over_noise)]
     pub over_noise: Option<f64>,
+    /// The measuring microphone is the one that the event's [sound] was compared with, its knob untouched
+    #[arg(long, requires = "event")]
+    pub compared: bool,
 }
 
 /// Where a live sweep opens the loop.
@@ -375,6 +382,11 @@ fn spare(text: &str) -> Result<f64, String> {
 /// A fader's mark.
 fn fader(text: &str) -> Result<f64, String> {
     between(text, -90.0, 20.0)
+}
+
+/// RMS of speech.
+fn speech(text: &str) -> Result<f64, String> {
+    between(text, -60.0, 0.0)
 }
 
 /// Decibels of speech over a background.

@@ -10,6 +10,7 @@ mod desk;
 mod devices;
 mod end;
 mod evening;
+mod hands;
 mod keys;
 mod linecheck;
 mod lines;
@@ -20,6 +21,7 @@ mod quiet;
 mod recordings;
 pub mod ringout;
 mod screen;
+mod seats;
 mod setup;
 mod show;
 mod soundcheck;
@@ -81,7 +83,7 @@ pub fn main(window: Window, printer: Printer, takes_printer: TakesPrinter) -> Ex
         Some(Command::Ringout(args)) => ringout::run(&args),
         Some(Command::Show(args)) => show::run(&args),
         Some(Command::Margin(args)) => sweeps::margin(&args),
-        Some(Command::Seats(args)) => sweeps::seats(&args),
+        Some(Command::Seats(args)) => seats::run(&args),
         Some(Command::Delay(args)) => sweeps::delay(&args),
         Some(Command::Notes(args)) => notes::run(&args),
         Some(Command::Plan(args)) => plan::run(&args.what, printer),

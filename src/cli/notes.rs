@@ -2,6 +2,8 @@
 //!
 //! Exit codes: 0 something is noted, 2 nothing is yet.
 
+use std::path::Path;
+
 use anyhow::Context;
 
 use super::args::NotesArgs;
@@ -19,7 +21,7 @@ pub fn run(args: &NotesArgs) -> anyhow::Result<Exit> {
     let event = setup.event.as_ref().context("no event is named. Give its folder with --event FOLDER")?;
     if let Some([channel, stands]) = args.knob.as_deref() {
         let note = knob(&setup, event, channel, stands, args.named.as_deref())?;
-        return keep(&setup, &[note], args.json).map(|()| Exit::Fine);
+        return keep(Some(event.folder()), &[note], args.json).map(|()| Exit::Fine);
     }
     let notes = of(&setup)?;
     let lines = notes_lines(&notes, MOST);
@@ -56,10 +58,10 @@ pub fn of(setup: &Setup) -> anyhow::Result<VenueNotes> {
     Ok(notes)
 }
 
-/// Adds these, where there is an event, and says where they stand.
-pub fn keep(setup: &Setup, notes: &[Note], json: bool) -> anyhow::Result<()> {
-    let Some(event) = setup.event.as_ref().filter(|_| !notes.is_empty()) else { return Ok(()) };
-    let path = VenueNotes::add(event.folder(), notes).context("the notes of this hall can't be kept")?;
+/// Adds these to the notes of this event's hall, where there is an event, and says where they stand.
+pub fn keep(event: Option<&Path>, notes: &[Note], json: bool) -> anyhow::Result<()> {
+    let Some(event) = event.filter(|_| !notes.is_empty()) else { return Ok(()) };
+    let path = VenueNotes::add(event, notes).context("the notes of this hall can't be kept")?;
     let told = kept(&path);
     if json {
         out::note(&told)

@@ -1,11 +1,9 @@
-//! `margin`, `seats` and `delay` of recordings: what a quiet sweep tells of a loop, of what a place in the hall hears, and of
-//! how late a second loudspeaker has to play there.
+//! `margin` and `delay` of recordings: what a quiet sweep tells of a loop, and how late a second loudspeaker has to play.
 //!
 //! Of two recordings of the same moment on: what was sent, and what was captured, a microphone each channel. Edge cases: a
-//! capture that is unfit is refused with its reason and ends with 2; a loop without its spare, or a seat that hears badly,
-//! ends with 1.
+//! capture that is unfit is refused with its reason and ends with 2; a loop without its spare ends with 1.
 
-use super::args::{DelayArgs, MarginArgs, SeatsArgs};
+use super::args::{DelayArgs, MarginArgs};
 use super::{Exit, out, quiet};
 use crate::engine::sweep::{self, Clocks, Refusal, Setup};
 use crate::units::Db;
@@ -13,13 +11,13 @@ use crate::view::sweeps;
 use crate::view::words::HEARING;
 
 pub fn margin(args: &MarginArgs) -> anyhow::Result<Exit> {
-    let (Some(sent), Some(captured)) = (&args.sent, &args.captured) else { return quiet::run(args) };
+    let (Some(sent), Some(captured)) = (&args.sweep.sent, &args.sweep.captured) else { return quiet::run(args) };
     let setup = Setup {
         faders: args.faders.iter().copied().map(Db::new).collect(),
-        at_return: Db::new(args.at_return.unwrap_or(0.0)),
+        at_return: Db::new(args.sweep.at_return.unwrap_or(0.0)),
         loopback: args.loopback.clone(),
     };
-    let found = sweep::loops(sent, captured, clocks(args.one_device), &setup)?;
+    let found = sweep::loops(sent, captured, clocks(args.sweep.one_device), &setup)?;
     let wanted = Db::new(args.spare.unwrap_or(sweeps::USUAL_SPARE.get()));
     let mut end = Exit::Fine;
     for (index, channel) in found.channels.iter().enumerate() {
@@ -28,7 +26,7 @@ pub fn margin(args: &MarginArgs) -> anyhow::Result<Exit> {
             Ok(found) => {
                 let equaliser = args.eq.equaliser();
                 let cuts = found.cuts(equaliser, wanted);
-                if args.json {
+                if args.sweep.json {
                     out::json(&sweeps::margin_record(number, found, wanted, cuts.as_ref()))?;
                 } else {
                     lines(&sweeps::margin_lines(
@@ -42,39 +40,17 @@ pub fn margin(args: &MarginArgs) -> anyhow::Result<Exit> {
                 }
                 if found.margin.safe < wanted { Exit::Findings } else { Exit::Fine }
             }
-            Err(refusal) => refused("margin", number, *refusal, args.json)?,
+            Err(refusal) => refused("margin", number, *refusal, args.sweep.json)?,
         });
     }
     if let Some(together) = &found.together {
-        if args.json {
+        if args.sweep.json {
             out::json(&sweeps::together_record(together, wanted, found.weakest()))?;
         } else {
             lines(&sweeps::together_lines(together, wanted, found.weakest()))?;
         }
     }
-    caution(args.json)?;
-    Ok(end)
-}
-
-pub fn seats(args: &SeatsArgs) -> anyhow::Result<Exit> {
-    let found = sweep::seats(&args.files.sent, &args.files.captured, clocks(args.files.one_device))?;
-    let over_noise = args.over_noise.map(Db::new);
-    let mut end = Exit::Fine;
-    for (index, channel) in found.iter().enumerate() {
-        let number = index + 1;
-        end = end.and(match channel {
-            Ok(seat) => {
-                if args.files.json {
-                    out::json(&sweeps::seat_record(number, seat, over_noise))?;
-                } else {
-                    lines(&sweeps::seat_lines(number, seat, over_noise))?;
-                }
-                if sweeps::fix(seat, over_noise).is_some() { Exit::Findings } else { Exit::Fine }
-            }
-            Err(refusal) => refused("seat", number, *refusal, args.files.json)?,
-        });
-    }
-    caution(args.files.json)?;
+    caution(args.sweep.json)?;
     Ok(end)
 }
 
@@ -93,7 +69,7 @@ pub fn delay(args: &DelayArgs) -> anyhow::Result<Exit> {
     Ok(end)
 }
 
-const fn clocks(one_device: bool) -> Clocks {
+pub const fn clocks(one_device: bool) -> Clocks {
     if one_device { Clocks::Same } else { Clocks::Unknown }
 }
 

@@ -18,6 +18,8 @@ mod replay;
 pub mod ring_recording;
 pub mod ringout;
 mod running;
+pub mod seat;
+pub mod seats;
 pub mod session;
 pub mod show;
 mod snapshot;

@@ -1,7 +1,7 @@
 //! Sweeps from recordings: what was sent and what was captured, as two files of the same moment on.
 //!
 //! In: two recordings of one rate; the first channel of what was sent, every channel of what was captured (a microphone
-//! each). Out: a loop's margin, or a seat's decay and speech transmission, channel by channel, the loop with all
+//! each). Out: a loop's margin, or what a seat hears, channel by channel, the loop with all
 //! those microphones open, and the weakest of them. Faders in dB as they are marked: what was measured at a return is
 //! put to the faders of the show. A channel that is unfit has its [`Refusal`] instead. Recordings over two minutes are
 //! refused: a sweep and its tail are shorter. What a damaged file still holds is used.
@@ -10,19 +10,17 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
+use super::seat::{Seat, Talk};
 use crate::block::BlockBuf;
 use crate::coach::ringout::Equaliser;
 pub use crate::dsp::biquad::Shape;
 use crate::dsp::equaliser::Graphic;
 use crate::measure::cuts::Desk;
 pub use crate::measure::cuts::{Cut, Cuts};
-use crate::measure::decay::Room;
 pub use crate::measure::delay::Apart;
 use crate::measure::impulse::Impulse;
 use crate::measure::margin::LoopGain;
 pub use crate::measure::margin::{Margin, Ring};
-pub use crate::measure::speech::Rating;
-use crate::measure::speech::{Intelligibility, Transfer};
 use crate::measure::sweep::{BandNoise, Inverse, Taken};
 pub use crate::measure::sweep::{Clocks, Refusal};
 use crate::source::file::{FileError, FileSource};
@@ -70,16 +68,6 @@ pub struct Loop {
     pub signal_to_noise: Db,
 }
 
-/// What one place in the hall hears.
-#[derive(Clone, Debug)]
-pub struct Seat {
-    pub room: Room,
-    /// Of the room and the loudspeakers alone.
-    pub speech: Transfer,
-    pub drift_ppm: f64,
-    pub signal_to_noise: Db,
-}
-
 impl Loop {
     /// From a capture; `loopback` takes the computer out, which has to be of the same length.
     pub fn new(taken: Taken, fader: Db, at_return: Db, loopback: Option<&LoopGain>) -> Result<Self, Refusal> {
@@ -117,14 +105,6 @@ const fn desk(equaliser: Equaliser) -> Desk {
         Equaliser::Parametric => Desk::Parametric { bands: 4 },
         Equaliser::Sweep => Desk::SweepableMid { low: Hertz::new(150.0), high: Hertz::new(5_000.0), q: 0.7 },
         Equaliser::Shelves => Desk::Shelves { low: Hertz::new(80.0), high: Hertz::new(12_000.0) },
-    }
-}
-
-impl Seat {
-    /// With speech so far over the background in every octave; `None`: without any background.
-    pub fn heard(&self, over_noise: Option<Db>) -> Intelligibility {
-        let noisy = over_noise.map(|over| self.speech.in_noise([over; 7]));
-        noisy.as_ref().unwrap_or(&self.speech).intelligibility()
     }
 }
 
@@ -180,13 +160,14 @@ pub fn loops(sent: &Path, captured: &Path, clocks: Clocks, setup: &Setup) -> Res
     Ok(Loops::new(channels))
 }
 
-/// Speech transmission without a background: it belongs to the room and the loudspeakers alone.
-pub fn seats(sent: &Path, captured: &Path, clocks: Clocks) -> Result<Vec<Result<Seat, Refusal>>, SweepError> {
-    each(sent, captured, clocks, &|_, taken| {
-        let room = Room::new(&taken.raw).ok_or(Refusal::NotASweep)?;
-        let speech = Transfer::new(&taken.response);
-        Ok(Seat { room, speech, drift_ppm: taken.drift_ppm, signal_to_noise: taken.signal_to_noise })
-    })
+/// What each captured channel's place hears.
+pub fn seats(
+    sent: &Path,
+    captured: &Path,
+    clocks: Clocks,
+    talk: &Talk,
+) -> Result<Vec<Result<Seat, Refusal>>, SweepError> {
+    each(sent, captured, clocks, &|_, taken| Seat::new(&taken, talk))
 }
 
 /// How much later the mains arrive than a second loudspeaker, at each captured microphone: both captures begin when the
@@ -302,11 +283,13 @@ mod tests {
         let setup = Setup { loopback: Some(captured_path.clone()), ..Setup::default() };
         let none = loops(&sent_path, &captured_path, Clocks::Same, &setup).unwrap();
         assert!(none.channels[0].as_ref().unwrap().margin.safe.get().abs() < 0.3);
-        let heard = seats(&sent_path, &captured_path, Clocks::Same).unwrap();
-        let seat = heard[0].as_ref().unwrap();
-        assert!(seat.heard(None).sti > 0.95);
+        let heard = |over_noise| {
+            let talk = Talk { over_noise, ..Talk::default() };
+            seats(&sent_path, &captured_path, Clocks::Same, &talk).unwrap()[0].as_ref().unwrap().heard().sti
+        };
+        assert!(heard(None) > 0.95);
         // At 0 dB over the background every octave transmits half (IEC 60268-16).
-        assert!((seat.heard(Some(Db::ZERO)).sti - 0.5).abs() < 0.02);
+        assert!((heard(Some(Db::ZERO)) - 0.5).abs() < 0.02);
         write(&sent_path, 44_100, &[sent]);
         let error = loops(&sent_path, &captured_path, Clocks::Same, &Setup::default()).unwrap_err();
         assert_eq!(error.to_string(), "what was sent has 44100 Hz, what was captured 48000 Hz. Save both at one rate");

@@ -43,9 +43,7 @@ impl Room {
         let rate = f64::from(response.rate.get());
         let mut octaves = Vec::new();
         for centre in OCTAVES {
-            let edges = [centre / 2f64.sqrt(), centre * 2f64.sqrt()];
-            let reached = edges[0] >= 0.8 * response.low.get() && edges[1] <= 1.05 * response.high.get();
-            if let Some(octave) = Octave::new(centre, response.rate).filter(|_| reached) {
+            if let Some(octave) = Octave::new(centre, response.rate).filter(|_| response.reaches(centre)) {
                 octaves.push((Hertz::new(centre), of_band(response.samples(), start, &octave, rate)));
             }
         }

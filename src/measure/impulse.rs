@@ -37,6 +37,11 @@ impl Impulse {
         start(&self.samples)
     }
 
+    /// Whether the octave around a midband frequency lies within the band, but for a hair.
+    pub(super) fn reaches(&self, centre: f64) -> bool {
+        centre / 2f64.sqrt() >= 0.8 * self.low.get() && centre * 2f64.sqrt() <= 1.05 * self.high.get()
+    }
+
     /// From what was sent to the direct sound.
     pub fn delay(&self) -> Option<Seconds> {
         let start = self.start()? as f64 - self.zero as f64;

@@ -117,8 +117,18 @@ impl Intelligibility {
 
 /// The male voice, as loud as `level` dB(A).
 pub fn voice(level: f64) -> Levels {
-    let weighted: f64 = VOICE.iter().zip(A_WEIGHTING).map(|(voice, a)| power(voice + a)).sum();
-    VOICE.map(|voice| voice + level - 10.0 * weighted.log10())
+    VOICE.map(|voice| voice + level - weighted(&VOICE))
+}
+
+/// The male voice by octave, its RMS without any weighting at `level`.
+pub fn spoken(level: f64) -> Levels {
+    let whole: f64 = VOICE.into_iter().map(power).sum();
+    VOICE.map(|voice| voice + level - 10.0 * whole.log10())
+}
+
+/// All octaves together as the ear weighs them: dB(A) of levels in dB; −∞ of silence.
+pub fn weighted(levels: &Levels) -> f64 {
+    10.0 * levels.iter().zip(A_WEIGHTING).map(|(level, a)| power(level + a)).sum::<f64>().log10()
 }
 
 /// How far under the octave below masking reaches, at that octave's level in dB SPL (Table A.2).
@@ -243,8 +253,11 @@ mod tests {
     #[test]
     fn the_ear() {
         let loud = voice(65.0);
-        let weighted: f64 = loud.iter().zip(A_WEIGHTING).map(|(level, a)| power(level + a)).sum();
-        assert!((10.0 * weighted.log10() - 65.0).abs() < 1e-9);
+        assert!((weighted(&loud) - 65.0).abs() < 1e-9);
+        let whole: f64 = spoken(-20.0).into_iter().map(power).sum();
+        assert!((10.0 * whole.log10() + 20.0).abs() < 1e-9);
+        // By hand: the weighted sum 0.981 over the plain one 2.948.
+        assert!((weighted(&spoken(-20.0)) + 24.777).abs() < 0.001, "{}", weighted(&spoken(-20.0)));
         let whole = Transfer([[1.0; 14]; 7]);
         let heard = whole.heard(&loud, &[f64::NEG_INFINITY; 7]);
         let below = loud[1];

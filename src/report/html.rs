@@ -23,17 +23,24 @@ i{display:inline-block;width:4.2mm;height:4.2mm;border:.4mm solid #000;vertical-
 ul{margin:1mm 0 0;padding-left:5mm;border-top:.3mm solid #000;padding-top:1mm}li{margin:0}\
 svg{display:block;width:100%;height:auto;max-height:190mm}";
 
+/// SVG that belongs to sheets: the stage plot, the hall's seats.
+#[derive(Clone, Copy)]
+pub struct Drawings<'a> {
+    pub plot: &'a str,
+    pub hall: &'a str,
+}
+
 /// One document with these sheets.
-pub fn document(pages: &[Page], plot: &str, letter: bool) -> String {
-    whole(pages, plot, letter, "")
+pub fn document(pages: &[Page], drawings: Drawings, letter: bool) -> String {
+    whole(pages, drawings, letter, "")
 }
 
 /// The same without a new page for each sheet: as few pages as will do.
-pub fn together(pages: &[Page], plot: &str, letter: bool) -> String {
-    whole(pages, plot, letter, " class=\"walk\"")
+pub fn together(pages: &[Page], drawings: Drawings, letter: bool) -> String {
+    whole(pages, drawings, letter, " class=\"walk\"")
 }
 
-fn whole(pages: &[Page], plot: &str, letter: bool, class: &str) -> String {
+fn whole(pages: &[Page], drawings: Drawings, letter: bool, class: &str) -> String {
     let (size, name) = if letter { ("letter", "Letter") } else { ("A4", "A4") };
     let title = pages.first().map_or_else(String::new, |page| escaped(&page.event));
     let mut html = format!(
@@ -41,13 +48,13 @@ fn whole(pages: &[Page], plot: &str, letter: bool, class: &str) -> String {
          <style>@page{{size:{size} portrait;margin:9mm}}{STYLE}</style>\n</head>\n<body data-paper=\"{name}\"{class}>\n"
     );
     for page in pages {
-        sheet(page, plot, &mut html);
+        sheet(page, drawings, &mut html);
     }
     html.push_str("</body>\n</html>\n");
     html
 }
 
-fn sheet(page: &Page, plot: &str, html: &mut String) {
+fn sheet(page: &Page, drawings: Drawings, html: &mut String) {
     // Writing to a string cannot fail.
     let _ = writeln!(
         html,
@@ -59,10 +66,13 @@ fn sheet(page: &Page, plot: &str, html: &mut String) {
     for note in &page.notes {
         let _ = writeln!(html, "<p>{}</p>", escaped(note));
     }
-    if page.kind == PageKind::Stage {
-        html.push_str(plot);
-    } else {
-        table(page, html);
+    match page.kind {
+        PageKind::Stage => html.push_str(drawings.plot),
+        PageKind::Hall => {
+            html.push_str(drawings.hall);
+            table(page, html);
+        }
+        _ => table(page, html),
     }
     if !page.cautions.is_empty() {
         html.push_str("<ul>\n");

@@ -25,6 +25,7 @@ pub mod records;
 mod ringing;
 pub mod ringout;
 pub mod safe_sweep;
+pub mod seats;
 mod sentence;
 mod setup;
 mod shelf;

@@ -12,7 +12,12 @@ use super::sweeps;
 use crate::coach::ringout::{Equaliser, Output};
 use crate::engine::quiet::{Opened, PlaceError, QuietResult, QuietStep, QuietWish, Which};
 use crate::engine::sweep::Ring;
-use crate::units::{Db, Hertz, Seconds};
+use crate::units::{ChannelId, Db, Hertz, Seconds};
+
+/// "Channel 5".
+fn who(channel: Option<ChannelId>) -> String {
+    channel.map_or_else(|| "The input".into(), |channel| format!("Channel {}", channel.number()))
+}
 
 /// The next step.
 pub fn quiet_step(step: &QuietStep, wish: &QuietWish) -> NextStep {
@@ -64,7 +69,7 @@ pub fn quiet_step(step: &QuietStep, wish: &QuietWish) -> NextStep {
         }
         QuietStep::Done => (Reply::Over, "Measured".into(), "microphones and plugs back, faders down first".into()),
         QuietStep::Refused(why) => {
-            let text = no_sweep(*why, opened);
+            let text = no_sweep(*why, opened, &|at| who(wish.channels.get(at).copied()));
             let (what, mend) = text.split_once(". ").unwrap_or((text.as_str(), ""));
             (Reply::Over, what.into(), mend.into())
         }

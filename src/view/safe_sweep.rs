@@ -15,8 +15,8 @@ pub const SWEEP_CAUTIONS: [&str; 4] = [
     "One hand at the keyboard: any key stops the sound.",
 ];
 
-/// Why there is no result, and what to do about it.
-pub fn no_sweep(why: NoSweep, opened: Opened) -> String {
+/// Why there is no result, and what to do about it; `who` names the measured microphones.
+pub fn no_sweep(why: NoSweep, opened: Opened, who: &dyn Fn(usize) -> String) -> String {
     match why {
         NoSweep::LoopNotOpen(_) if opened == Opened::AtReturn => {
             "The tap came out of the loudspeakers: the loop is closed. Take the microphones off that output, and tap again"
@@ -31,32 +31,32 @@ pub fn no_sweep(why: NoSweep, opened: Opened) -> String {
         }
         NoSweep::Unfit { channel, why } => {
             let text = sweeps::refused(why);
-            format!("Channel {}: {text}", channel + 1)
+            format!("{}: {text}", who(channel))
         }
         NoSweep::NotConnected { level } => format!(
             "Nothing arrived, not even at {}. Look whether the output is connected, up, and not muted",
             numbers::dbfs(level)
         ),
         NoSweep::Hum { channel, mains, share } => format!(
-            "Channel {}: {:.0} Hz hum is {:.0} % of the noise and hides the sweep. Find the hum first",
-            channel + 1,
+            "{}: {:.0} Hz hum is {:.0} % of the noise and hides the sweep. Find the hum first",
+            who(channel),
             mains.get(),
             100.0 * share
         ),
         NoSweep::RidesItsLevel { channel, pause } => format!(
-            "Channel {}: this input rides its own level (the pause after lies {} lower). Turn off automatic level and \
+            "{}: this input rides its own level (the pause after lies {} lower). Turn off automatic level and \
              enhancements in the system’s sound settings",
-            channel + 1,
+            who(channel),
             span(pause)
         ),
         NoSweep::Limited { channel, missing } => format!(
-            "Channel {}: the louder sweep gave {} too little: a limiter or compressor. Take it out, and measure again",
-            channel + 1,
+            "{}: the louder sweep gave {} too little: a limiter or compressor. Take it out, and measure again",
+            who(channel),
             span(missing)
         ),
         NoSweep::Moved { channel, agreement } => format!(
-            "Channel {}: the two sweeps differ by {} at {}: a door or a person moved. Keep still, and measure again",
-            channel + 1,
+            "{}: the two sweeps differ by {} at {}: a door or a person moved. Keep still, and measure again",
+            who(channel),
             span(agreement.worst),
             frequency(agreement.at)
         ),
@@ -128,7 +128,7 @@ mod tests {
         let mut kinds: Vec<&str> = all.map(no_sweep_kind).to_vec();
         for why in all {
             for opened in [Opened::AtReturn, Opened::AtMainOut] {
-                let text = no_sweep(why, opened);
+                let text = no_sweep(why, opened, &|channel| format!("Channel {}", channel + 1));
                 assert!(
                     text.split_once(". ").is_some_and(|(wrong, mend)| !wrong.is_empty() && mend.len() > 10),
                     "{text}"

@@ -1,8 +1,7 @@
-//! Sweeps in words and as records: how far a loop is from ringing and what would help, what a seat hears, or why nothing is
-//! told.
+//! Sweeps in words and as records: how far a loop is from ringing and what would help, or why nothing is told.
 //!
-//! A capture that is unfit has its reason in the place of numbers. Levels in dB, times in seconds; numbers in records are
-//! rounded to 0.001, what is not known is null. Speech in words after the rating of IEC 60268-16.
+//! A capture that is unfit has its reason in the place of numbers. Levels in dB; numbers in records are rounded to 0.001, what
+//! is not known is null.
 
 use serde_json::{Value, json};
 
@@ -10,7 +9,7 @@ use super::lengths;
 use super::numbers::{self, span, thousandths};
 use super::ringout::{self, frequency};
 use crate::coach::ringout::{Band, Equaliser};
-use crate::engine::sweep::{Apart, Cut, Cuts, Loop, Margin, Rating, Refusal, Ring, SPARE, Seat, Shape};
+use crate::engine::sweep::{Apart, Cut, Cuts, Loop, Margin, Refusal, Ring, SPARE, Shape};
 use crate::plan::quantity::Metres;
 use crate::units::{Db, Seconds};
 
@@ -25,15 +24,6 @@ highest_fader_db (where that is on the desk, by --faders; this microphone alone 
 cuts_needed (none, enough, move), cuts (frequency_hz, q, depth_db, margin_db after each), buys_db, drift_ppm, \
 signal_to_noise_db; together: weakest_channel (the one that rings first, each alone); or refused (true) with kind and \
 reason
-
-What is not known is null.";
-
-pub const SEAT_KEYS: &str = "\
-One JSON object a line, each with a `type`:
-
-seat: channel (from 1), t20_s, t30_s, edt_s, c50_db (means of 500 Hz and 1 kHz), direct_to_reverberant_db, sti (0 to 1), \
-sti_in_noise (with --over-noise), rating, words, fix, octaves (frequency_hz, t20_s, t30_s, edt_s, c50_db), drift_ppm, \
-signal_to_noise_db; or refused (true) with kind and reason
 
 What is not known is null.";
 
@@ -144,80 +134,8 @@ fn band(cut: &Cut, equaliser: Equaliser) -> String {
     format!("{which} DOWN {}", span(cut.band.gain))
 }
 
-fn quality(signal_to_noise: Db, drift_ppm: f64) -> String {
+pub(super) fn quality(signal_to_noise: Db, drift_ppm: f64) -> String {
     format!("  measured {} over the noise, clocks apart by {drift_ppm:.0} ppm", span(signal_to_noise))
-}
-
-/// "Channel 1: most words, not names".
-pub fn seat_lines(channel: usize, seat: &Seat, over_noise: Option<Db>) -> Vec<String> {
-    let heard = seat.heard(over_noise);
-    let noise = over_noise.map_or(String::new(), |over| format!(", speech {} over the background", span(over)));
-    let decay = seat.room.overall;
-    let seconds = |what: &str, value: Option<Seconds>| {
-        value.map_or_else(|| format!("{what} can’t be told"), |s| format!("{what} {:.2} s", s.get()))
-    };
-    let level = |what: &str, value: Option<Db>| {
-        value.map_or_else(|| format!("{what} can’t be told"), |db| format!("{what} {}", numbers::change(db)))
-    };
-    let mut lines = vec![format!(
-        "Channel {channel}: {} (speech transmission {:.2}, {}{noise})",
-        words(heard.rating()),
-        heard.sti,
-        rating(heard.rating())
-    )];
-    lines.extend(fix(seat, over_noise).map(|fix| format!("  → {fix}")));
-    let times = [seconds("T20", decay.t20), seconds("T30", decay.t30), seconds("early decay", decay.edt)];
-    lines.push(format!("  {}", times.join(", ")));
-    let direct = level("direct over reverberant", seat.room.direct_to_reverberant);
-    lines.push(format!("  {}, {direct}", level("clarity of speech (C50)", decay.c50)));
-    lines.push(quality(seat.signal_to_noise, seat.drift_ppm));
-    lines
-}
-
-/// What a teacher would say of it.
-const fn words(rating: Rating) -> &'static str {
-    match rating {
-        Rating::Excellent => "every word",
-        Rating::Good => "nearly every word, names too",
-        Rating::Fair => "most words, not names",
-        Rating::Poor => "some words, with effort",
-        Rating::Bad => "hardly a word",
-    }
-}
-
-const fn rating(rating: Rating) -> &'static str {
-    match rating {
-        Rating::Excellent => "excellent",
-        Rating::Good => "good",
-        Rating::Fair => "fair",
-        Rating::Poor => "poor",
-        Rating::Bad => "bad",
-    }
-}
-
-/// Half a step of the rating that the background alone takes.
-const BY_NOISE: f64 = 0.08;
-/// Under it the hall is louder than the loudspeaker.
-const CLEAR: Db = Db::new(0.0);
-
-/// The change to make; none where it is good.
-pub fn fix(seat: &Seat, over_noise: Option<Db>) -> Option<&'static str> {
-    let heard = seat.heard(over_noise);
-    if heard.rating() >= Rating::Good {
-        return None;
-    }
-    let quiet = seat.heard(None).sti;
-    let clear = seat.room.overall.c50.is_some_and(|c50| c50 > CLEAR);
-    let direct = seat.room.direct_to_reverberant.is_some_and(|ratio| ratio > CLEAR);
-    Some(if quiet - heard.sti > BY_NOISE {
-        "Less background: close doors and windows, hush, stop fans; then a little louder"
-    } else if !clear && !direct {
-        "More direct sound: a loudspeaker closer to this seat, aimed at it, and the others no louder than needed"
-    } else if !clear {
-        "Less echo: turn down what plays towards bare walls, draw curtains; a full hall helps by itself"
-    } else {
-        "Speak slower and closer to the microphone; the loudspeaker nearer to this seat"
-    })
 }
 
 /// Why nothing is told, and what to do about it.
@@ -322,33 +240,6 @@ fn loop_record(margin: &Margin, wanted: Db) -> Value {
         "first_ring_hz": margin.next.first().map(|ring| thousandths(ring.frequency.get())),
         "next_rings": margin.next.iter().map(ring).collect::<Vec<_>>(),
         "fader_db": finite(margin.safe - wanted), "wanted_db": thousandths(wanted.get()),
-    })
-}
-
-pub fn seat_record(channel: usize, seat: &Seat, over_noise: Option<Db>) -> Value {
-    let seconds = |value: Option<Seconds>| value.map(|s| thousandths(s.get()));
-    let level = |value: Option<Db>| value.map(|db| thousandths(db.get()));
-    let heard = seat.heard(over_noise);
-    let decay = seat.room.overall;
-    let octaves: Vec<Value> = seat
-        .room
-        .octaves
-        .iter()
-        .map(|(centre, decay)| {
-            json!({
-                "frequency_hz": centre.get(), "t20_s": seconds(decay.t20), "t30_s": seconds(decay.t30),
-                "edt_s": seconds(decay.edt), "c50_db": level(decay.c50),
-            })
-        })
-        .collect();
-    json!({
-        "type": "seat", "channel": channel, "t20_s": seconds(decay.t20), "t30_s": seconds(decay.t30),
-        "edt_s": seconds(decay.edt), "c50_db": level(decay.c50),
-        "direct_to_reverberant_db": level(seat.room.direct_to_reverberant),
-        "sti": thousandths(seat.heard(None).sti), "sti_in_noise": over_noise.map(|_| thousandths(heard.sti)),
-        "rating": rating(heard.rating()), "words": words(heard.rating()), "fix": fix(seat, over_noise),
-        "octaves": octaves, "drift_ppm": thousandths(seat.drift_ppm),
-        "signal_to_noise_db": thousandths(seat.signal_to_noise.get()),
     })
 }
 

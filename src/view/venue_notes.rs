@@ -14,6 +14,8 @@ use super::words::plain;
 use crate::coach::ringout::{Band, Cut, Equaliser, Output, Place};
 use crate::engine::quiet::{Opened, QuietResult};
 use crate::engine::ringout::Ended;
+use crate::engine::seat::Seat;
+use crate::engine::seats::{SeatFound, SeatWish};
 use crate::engine::sweep::Cuts;
 use crate::event::{Date, Note, NotedCut, NotedKnob, NotedLoop, NotedSeat, VenueNotes, Way};
 use crate::units::{ChannelId, Db, Hertz};
@@ -248,6 +250,26 @@ pub fn ring_out_notes(ended: &[Ended], date: Option<Date>) -> Vec<Note> {
         })
     };
     told.map(note).collect()
+}
+
+/// Of the seats that were measured.
+pub fn seat_notes(found: &[SeatFound], date: Option<Date>) -> Vec<Note> {
+    let heard = found.iter().filter_map(|found| Some((&found.seat, found.heard.as_ref()?.as_ref().ok()?)));
+    let note = |(seat, heard): (&SeatWish, &Seat)| {
+        let decay = heard.room.overall;
+        Note::Seat(NotedSeat {
+            date,
+            seat: seat.name.clone(),
+            place: seat.at,
+            sti: heard.heard().sti,
+            over_background: heard.over.and_then(|over| over.whole).filter(|over| over.get().is_finite()),
+            t20: decay.t20,
+            t30: decay.t30,
+            edt: decay.edt,
+            c50: decay.c50,
+        })
+    };
+    heard.map(note).collect()
 }
 
 fn outputs(notes: &VenueNotes) -> Vec<Output> {

@@ -30,6 +30,8 @@ mod ringing;
 mod ringout;
 /// The same samples, the same snapshot: ring, file, engine's thread.
 mod same;
+/// What seats hear: the simulated stage against its truth, refusals, the terminal.
+mod seats;
 /// The level in the room: weightings, bursts, bands, promises, calibration, dose, advice.
 mod sound;
 /// The soundcheck on the simulated stage.

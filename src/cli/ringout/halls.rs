@@ -9,7 +9,7 @@ use crate::cli::out::typed_lines;
 use crate::cli::{notes, setup};
 use crate::engine::hall::{Hall, LiveHall, StageHall};
 use crate::engine::ringout::{Ended, Microphone, Output, RingOutDesk, RingOutPlan};
-use crate::event::{Date, VenueNotes};
+use crate::event::{Date, Event, VenueNotes};
 use crate::units::{ChannelId, SourceKind};
 use crate::view::venue_notes::ring_out_notes;
 
@@ -55,7 +55,7 @@ fn in_the_hall(args: &RingoutArgs, device: &str) -> anyhow::Result<Exit> {
     };
     let names: Vec<String> = (1..=hall.channels()).map(name).collect();
     let (exit, ended) = ring_out(hall, plan, &names, args.json)?;
-    notes::keep(&setup, &ring_out_notes(&ended, Date::today()), args.json)?;
+    notes::keep(setup.event.as_ref().map(Event::folder), &ring_out_notes(&ended, Date::today()), args.json)?;
     Ok(exit)
 }
 

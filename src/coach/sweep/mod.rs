@@ -190,6 +190,11 @@ impl SafeSweep {
         (sound && lasts).then_some(Self { plan, step: SweepStep::Arm })
     }
 
+    /// From the cautions on, by the same plan.
+    pub const fn anew(&self) -> Self {
+        Self { plan: self.plan, step: SweepStep::Arm }
+    }
+
     pub fn step(&self) -> &SweepStep {
         &self.step
     }

@@ -36,25 +36,39 @@ impl StageHall {
     /// The school's stage with its gains set, all muted, in a hall that is drawn by `seed`, with so many monitors. Its
     /// performers are quiet.
     pub fn new(seed: u64, monitors: usize) -> Option<Self> {
-        let mut hall = Self::of(seed, monitors, Self::BEFORE, false)?;
-        (0..hall.stage.inputs().len()).for_each(|channel| hall.stage.mute(ChannelId::from_index(channel)));
-        Some(hall)
+        Some(Self::of(seed, monitors, Self::BEFORE, false, &[])?.muted())
+    }
+
+    /// The same without monitors, with measuring microphones at these seats.
+    pub fn with_measuring(seed: u64, seats: &[(f64, f64)]) -> Option<Self> {
+        Some(Self::of(seed, 0, Self::BEFORE, false, seats)?.muted())
+    }
+
+    /// The hall's seats: names, and places in metres.
+    pub fn seats(seed: u64) -> Vec<(String, (f64, f64))> {
+        stage::Hall::drawn(seed, Vec::new(), 0).seats()
+    }
+
+    fn muted(mut self) -> Self {
+        (0..self.stage.inputs().len()).for_each(|channel| self.stage.mute(ChannelId::from_index(channel)));
+        self
     }
 
     /// The same on show night, rung out: they play, all are open, the mains stand at their mark.
     pub fn on_show_night(seed: u64) -> Option<Self> {
-        let mut hall = Self::of(seed, 0, Self::AFTER, true)?;
+        let mut hall = Self::of(seed, 0, Self::AFTER, true, &[])?;
         hall.set_output(Output::Mains, Db::ZERO);
         Some(hall)
     }
 
-    fn of(seed: u64, monitors: usize, left: Db, playing: bool) -> Option<Self> {
+    fn of(seed: u64, monitors: usize, left: Db, playing: bool, measured: &[(f64, f64)]) -> Option<Self> {
         let rate = SampleRate::new(Self::RATE)?;
         let mut stage = Stage::new(StageConfig { playing, ..StageConfig::new(seed, Mood::ShowNight, rate) });
         for channel in (0..stage.inputs().len()).map(ChannelId::from_index) {
             stage.turn_trim(channel, Self::SET - stage.true_show_peak(channel));
         }
         let mut hall = stage::Hall::drawn(seed, stage.microphones(), monitors);
+        hall.microphones.extend(stage.add_measuring(measured));
         for output in &mut hall.outputs {
             output.rings_at = Some(Self::LIMIT);
             output.limit = Self::LOUDSPEAKER_BENDS;

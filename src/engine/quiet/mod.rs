@@ -42,6 +42,9 @@ pub trait Place {
 
     /// On the simulated stage somebody taps it; in a hall the person was asked.
     fn ask_for_a_tap(&mut self, _microphone: ChannelId) {}
+
+    /// On the simulated stage somebody puts it there (metres, as in `venue.toml`); in a hall the person was asked.
+    fn ask_to_put(&mut self, _microphone: ChannelId, _at: (f64, f64)) {}
 }
 
 /// Why a place can't go on.
@@ -215,8 +218,22 @@ impl<P: Place> QuietSweep<P> {
         })
     }
 
-    pub fn place(&self) -> &P {
+    pub const fn place(&self) -> &P {
         &self.place
+    }
+
+    pub const fn place_mut(&mut self) -> &mut P {
+        &mut self.place
+    }
+
+    /// Another sweep in the same place, armed anew, with the first so many of its channels.
+    pub fn begin_anew(&mut self, channels: usize) {
+        self.place.stop();
+        self.safe = self.safe.anew();
+        self.wish.channels.truncate(channels.max(1));
+        (self.phase, self.result, self.refused) = (Phase::Asking, None, None);
+        (self.confirmed, self.sounded, self.nothing) = (false, false, 0);
+        self.forget();
     }
 
     /// By the audio clock.

@@ -8,7 +8,7 @@ use crate::coach::sweep::{Measured, Opened};
 use crate::engine::sweep::{Loop, Loops, Refusal};
 use crate::measure::delay::arrival;
 use crate::measure::margin::LoopGain;
-use crate::measure::sweep::{Clocks, Inverse, Sweep};
+use crate::measure::sweep::{Clocks, Inverse, Sweep, Taken};
 use crate::units::{ChannelId, Db, Dbfs, Hertz, SampleRate, Seconds};
 
 /// Loops, channel by channel as they were wished for.
@@ -19,6 +19,8 @@ pub struct QuietResult {
     pub channels: Vec<ChannelId>,
     /// In the same order.
     pub loops: Loops,
+    /// What they were computed from, in the same order.
+    pub taken: Vec<Result<Taken, Refusal>>,
     /// Of the computer's own output and input, if they were measured.
     pub round_trip: Option<Seconds>,
 }
@@ -26,16 +28,21 @@ pub struct QuietResult {
 impl QuietResult {
     pub(super) fn new(measured: &Measured, wish: &QuietWish, loopback: Option<&Loopback>) -> Self {
         let at_main = wish.opened == Opened::AtMainOut;
-        let of_channel = |(at, taken): (usize, &Result<_, Refusal>)| {
-            let (taken, _): &(crate::measure::sweep::Taken, LoopGain) = taken.as_ref().map_err(|why| *why)?;
+        let taken: Vec<_> = measured
+            .channels
+            .iter()
+            .map(|of| of.as_ref().map(|(taken, _)| taken.clone()).map_err(|why| *why))
+            .collect();
+        let of_channel = |(at, taken): (usize, &Result<Taken, Refusal>)| {
+            let taken = taken.as_ref().map_err(|why| *why)?;
             // The whole loop counts its faders itself.
             let fader = wish.faders.get(at).copied().filter(|_| !at_main).unwrap_or(Db::ZERO);
             let at_return = if at_main { Db::ZERO } else { wish.return_fader };
             Loop::new(taken.clone(), fader, at_return, loopback.map(|loopback| &loopback.gain))
         };
-        let loops = Loops::new(measured.channels.iter().enumerate().map(of_channel).collect());
+        let loops = Loops::new(taken.iter().enumerate().map(of_channel).collect());
         let round_trip = loopback.map(|loopback| loopback.round_trip);
-        Self { level: measured.level, channels: wish.channels.clone(), loops, round_trip }
+        Self { level: measured.level, channels: wish.channels.clone(), loops, taken, round_trip }
     }
 
     /// Channel by channel.

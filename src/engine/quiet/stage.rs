@@ -1,4 +1,5 @@
-//! The simulated stage with loudspeakers, its loop opened at a spare return: taps of all microphones come back.
+//! The simulated stage with loudspeakers, its loop opened at a spare return: taps of all microphones come back, or those of
+//! measuring microphones that somebody carries from seat to seat.
 
 use super::{Place, PlaceError};
 use crate::block::{BlockBuf, Format};
@@ -6,15 +7,18 @@ use crate::coach::ringout::Output;
 use crate::engine::hall::{Hall, StageHall};
 use crate::sink::Armed;
 use crate::source::Source;
-use crate::source::stage::{Opening, Stage};
+use crate::source::stage::{MOST_MEASURING, Opening, Stage};
 use crate::units::{ChannelId, Db, Seconds};
 
 const STRETCH: Seconds = Seconds::new(0.1);
 const DOWN: Db = Db::new(-100.0);
 
 pub struct StagePlace {
+    seed: u64,
     stage: Stage,
     block: BlockBuf,
+    /// Where the measuring microphones stand.
+    measured: Vec<(f64, f64)>,
 }
 
 impl StagePlace {
@@ -23,17 +27,29 @@ impl StagePlace {
     pub fn new(seed: u64, monitors: usize, output: Output) -> Option<Self> {
         let mut hall = StageHall::new(seed, monitors)?;
         let wedges = (1..=monitors).filter_map(|number| u8::try_from(number).ok()).map(Output::Wedge);
-        for other in std::iter::once(Output::Mains).chain(wedges) {
-            hall.set_output(other, if other == output { Db::ZERO } else { DOWN });
-        }
-        let number = StageHall::number(output);
+        std::iter::once(Output::Mains).chain(wedges).for_each(|other| hall.set_output(other, DOWN));
+        Self::of(seed, hall, output, Vec::new())
+    }
+
+    /// The hall of a number with measuring microphones at these places, as far as there are any, its mains opened.
+    pub fn in_seats(seed: u64, mut measured: Vec<(f64, f64)>) -> Option<Self> {
+        measured.truncate(MOST_MEASURING);
+        Self::of(seed, StageHall::with_measuring(seed, &measured)?, Output::Mains, measured)
+    }
+
+    fn of(seed: u64, mut hall: StageHall, output: Output, measured: Vec<(f64, f64)>) -> Option<Self> {
+        hall.set_output(output, Db::ZERO);
         let mut stage = hall.into_stage();
-        if !stage.open_loop(number, Opening::Return { fader: Db::ZERO }) {
-            return None;
-        }
+        let opened = stage.open_loop(StageHall::number(output), Opening::Return { fader: Db::ZERO });
         let format = stage.format();
         let block = BlockBuf::new(format.channels, format.rate.frames(STRETCH).get() as usize);
-        Some(Self { stage, block })
+        opened.then_some(Self { seed, stage, block, measured })
+    }
+
+    /// The measuring microphones' channels: the last ones.
+    pub fn measuring(&self) -> Vec<ChannelId> {
+        let channels = self.stage.inputs().len();
+        (channels - self.measured.len()..channels).map(ChannelId::from_index).collect()
     }
 
     /// What knows the truth.
@@ -71,6 +87,16 @@ impl Place for StagePlace {
 
     fn ask_for_a_tap(&mut self, microphone: ChannelId) {
         self.stage.tap(microphone, Db::ZERO);
+    }
+
+    fn ask_to_put(&mut self, microphone: ChannelId, at: (f64, f64)) {
+        let Some(index) = self.measuring().iter().position(|channel| *channel == microphone) else { return };
+        if std::mem::replace(&mut self.measured[index], at) == at {
+            return;
+        }
+        if let Some(moved) = Self::in_seats(self.seed, self.measured.clone()) {
+            *self = moved;
+        }
     }
 
     fn stop(&mut self) {

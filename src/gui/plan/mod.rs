@@ -5,6 +5,7 @@
 //! patch.csv and files with mistakes are each one sentence and the way on.
 
 mod graph;
+mod hall;
 mod layout;
 mod watch;
 
@@ -17,7 +18,7 @@ use super::step::{self, Words};
 use super::theme::{BAR, GAP, Look, TARGET};
 use crate::event::rig;
 use crate::view::plan::page::{self, Missing};
-use crate::view::plan::{self, CAUTIONS, Drawing, Found, Plan, Spot};
+use crate::view::plan::{self, CAUTIONS, Drawing, Found, Plan, Seating, Spot};
 use graph::Graph;
 use watch::Watch;
 
@@ -37,6 +38,8 @@ pub struct PlanPage {
     /// Where the worked example is made; else beside this person's other documents.
     example: Option<PathBuf>,
     noted: Option<String>,
+    /// The hall's seats are looked at, not the wires.
+    hall: bool,
 }
 
 /// An event's rig, as it was read.
@@ -112,6 +115,9 @@ impl PlanPage {
         if pressed(Key::X) {
             return self.make_the_example();
         }
+        if pressed(Key::H) {
+            self.hall = !self.hall;
+        }
         if pressed(Key::P) {
             self.print(false);
         }
@@ -185,6 +191,12 @@ impl PlanPage {
             Some(Err(missing)) => return without(ui, look, missing),
             None => return without(ui, look, &Missing::NoEvent),
         };
+        if self.hall {
+            let seating = Seating::of(&read.plan);
+            let (headline, next) = seating.step();
+            step::next_step(ui, look, &Words { headline: &headline, then: &next.then, next: &next }, palette.text);
+            return hall::hall(ui, look, &seating);
+        }
         let found = read.found();
         let words = Words { headline: &found.headline, then: &found.next.then, next: &found.next };
         let mark = |painter: &_, rect: eframe::egui::Rect| match found.verdict {
@@ -209,7 +221,10 @@ impl PlanPage {
         let mut made = None;
         match &self.read {
             Some(Ok(read)) => {
-                let many = read.walk.len() > 1;
+                let many = read.walk.len() > 1 && !self.hall;
+                if offer(if self.hall { page::WIRES } else { page::HALL }) {
+                    self.hall = !self.hall;
+                }
                 if many && offer(page::NEXT) {
                     self.step(1);
                 }

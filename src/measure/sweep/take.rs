@@ -11,6 +11,7 @@ use super::drift;
 use super::gate::{self, BEFORE, gate};
 use super::quality::{self, BandNoise, Evidence, Refusal};
 use super::recognise::Placed;
+use crate::measure::background::{Background, background};
 use crate::measure::fourier::{signal, spectrum};
 use crate::measure::impulse::Impulse;
 use crate::units::{Db, Hertz, SampleRate, Seconds};
@@ -38,6 +39,8 @@ pub struct Taken {
     pub noise: Vec<BandNoise>,
     /// Of the whole capture while the sweep goes, re its noise.
     pub signal_to_noise: Db,
+    /// In the pauses around the sweep; `None` without a pause before it.
+    pub background: Option<Background>,
 }
 
 /// The longest response looked at, in seconds after the direct sound.
@@ -81,12 +84,12 @@ impl Inverse {
     }
 
     /// What was captured before the sweep began.
-    pub fn before<'a>(&self, captured: &'a [f32]) -> &'a [f32] {
+    pub fn before<'a, T>(&self, captured: &'a [T]) -> &'a [T] {
         &captured[..self.frame(self.placed.start).min(captured.len())]
     }
 
     /// The last part of what was captured after it ended: as long as the part before.
-    pub fn after<'a>(&self, captured: &'a [f32]) -> &'a [f32] {
+    pub fn after<'a, T>(&self, captured: &'a [T]) -> &'a [T] {
         let length = self.frame(self.placed.start);
         let from = captured.len().saturating_sub(length).max(self.frame(self.placed.end));
         &captured[from.min(captured.len())..]
@@ -128,6 +131,7 @@ impl Inverse {
             drift_ppm: 1e6 * drift,
             noise,
             signal_to_noise: evidence.signal_to_noise,
+            background: background(self.before(&captured), self.after(&captured), self.rate),
         })
     }
 

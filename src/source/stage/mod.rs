@@ -24,8 +24,8 @@ use cast::{Part, SCHOOL_SHOW};
 use dice::Dice;
 use hall::Loudspeakers;
 pub use hall::{
-    BoxRoom, Choice, Computer, Feed, Hall, InPhase, Loudspeaker, MicrophonePlace, Opening, Output, Room, TrueRing,
-    Truth, Yardstick,
+    BoxRoom, Choice, Computer, Feed, Hall, InPhase, Loudspeaker, MOST_MEASURING, MicrophonePlace, Opening, Output,
+    Room, TrueRing, Truth, Yardstick,
 };
 use material::{Material, true_peak};
 use performer::{Pace, Performer};

@@ -11,6 +11,7 @@ mod names;
 pub mod page;
 mod reasons;
 mod records;
+mod seating;
 mod sheets;
 mod stage;
 mod sums;
@@ -23,12 +24,13 @@ pub use findings::{about, chain, finding_line, headline, refused, unknown, verdi
 pub use names::{end, in_name, lead, lead_of, out_name, plug, thing_kind};
 pub use reasons::{reason, remark};
 pub use records::{PLAN_KEYS, plan_records};
+pub use seating::{EDGE, LEGEND, STROKES, SeatCard, Seating, beside, strokes};
 pub use sheets::{Page, PageKind, pages};
 pub use stage::{StagePlot, Token, TokenKind, stage_plot};
 pub use sums::{computed_lines, sum_line, weakest_stage};
 pub use walk::{Found, Spot, all_fits, first, of_spot, tally, walk};
 
-use crate::event::rig;
+use crate::event::{NotedSeat, VenueNotes, rig};
 use crate::plan::checks::Checked;
 use crate::plan::rig::Rig;
 pub use crate::plan::verdict::Verdict;
@@ -40,6 +42,8 @@ pub struct Plan {
     pub checked: Checked,
     /// What was doubtful in its files.
     pub warnings: Vec<String>,
+    /// What seats of its hall heard, in the order in which it was found.
+    pub seats: Vec<NotedSeat>,
 }
 
 /// How a check ended, for an exit code.
@@ -53,13 +57,16 @@ pub enum Outcome {
 impl Plan {
     /// Reads a folder and checks what stands in it.
     pub fn open(folder: &std::path::Path) -> Result<Self, crate::event::EventError> {
-        let (_, rig, warnings) = rig::open(folder)?;
-        Ok(Self::of(rig, warnings.iter().map(ToString::to_string).collect()))
+        let (_, rig, mut warnings) = rig::open(folder)?;
+        let (notes, of_notes) = VenueNotes::of(folder)?;
+        warnings.extend(of_notes);
+        let plan = Self::of(rig, warnings.iter().map(ToString::to_string).collect());
+        Ok(Self { seats: notes.seats, ..plan })
     }
 
     pub fn of(rig: Rig, warnings: Vec<String>) -> Self {
         let checked = Checked::of(&rig);
-        Self { rig, checked, warnings }
+        Self { rig, checked, warnings, seats: Vec::new() }
     }
 
     /// An accepted line that dismisses nothing is a finding too.

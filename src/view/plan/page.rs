@@ -4,6 +4,8 @@ use crate::view::sentence::{Arrow, NextStep, Reply};
 
 pub const NEXT: &str = "Next  ↓";
 pub const BEFORE: &str = "Before  ↑";
+pub const HALL: &str = "Seats  H";
+pub const WIRES: &str = "Wires  H";
 pub const PRINT: &str = "Print on A4  P";
 pub const LETTER: &str = "Print on Letter  L";
 pub const AGAIN: &str = "Read again  R";
@@ -12,7 +14,8 @@ pub const COMPUTED: &str = "Computed";
 pub const NOT_COMPUTED: &str = "Nothing to compute here";
 pub const CAUTIONS: &str = "Cautions";
 
-pub const KEYS: [(&str, &str); 4] = [
+pub const KEYS: [(&str, &str); 5] = [
+    ("H", "in the plan: what the hall’s seats hear, and back to the wires"),
     ("↓ ↑", "in the plan: the next finding, or the one before"),
     ("PgDn PgUp", "in the plan and the line check: more of the picture"),
     ("P L", "in the plan: print the sheets, on A4 or Letter"),

@@ -8,6 +8,7 @@ use super::cautions::Caution;
 use super::findings::{bus_name, channel_name, short_of, verdict_word};
 use super::names::{boxed, end, in_name, lead, lead_of, plug, thing_kind};
 use super::reasons::remark;
+use super::seating::{self, LEGEND};
 use crate::plan::counts;
 use crate::plan::gear::{GearKind, OutPort, Role};
 use crate::plan::loading;
@@ -29,12 +30,21 @@ pub enum PageKind {
     Monitors,
     Power,
     Shortages,
+    Hall,
     Strike,
 }
 
 impl PageKind {
-    pub const ALL: [Self; 7] =
-        [Self::Inputs, Self::Stage, Self::Patch, Self::Monitors, Self::Power, Self::Shortages, Self::Strike];
+    pub const ALL: [Self; 8] = [
+        Self::Inputs,
+        Self::Stage,
+        Self::Patch,
+        Self::Monitors,
+        Self::Power,
+        Self::Hall,
+        Self::Shortages,
+        Self::Strike,
+    ];
 
     /// For file names.
     pub const fn slug(self) -> &'static str {
@@ -45,6 +55,7 @@ impl PageKind {
             Self::Monitors => "monitor-list",
             Self::Power => "power-sheet",
             Self::Shortages => "shortage-list",
+            Self::Hall => "hall",
             Self::Strike => "strike-list",
         }
     }
@@ -57,6 +68,7 @@ impl PageKind {
             Self::Monitors => "Monitor list",
             Self::Power => "Power sheet",
             Self::Shortages => "Shortage list",
+            Self::Hall => "What the seats hear",
             Self::Strike => "Strike list",
         }
     }
@@ -89,6 +101,7 @@ fn page(plan: &Plan, kind: PageKind) -> Page {
         PageKind::Monitors => monitors(plan),
         PageKind::Power => power(plan),
         PageKind::Shortages => shortages(plan),
+        PageKind::Hall => hall(plan),
         PageKind::Strike => strike(plan),
     };
     Page { kind, event: plain(&plan.rig.name), notes, columns, rows, cautions }
@@ -221,6 +234,11 @@ fn stage(plan: &Plan) -> Parts {
     let notes = told.map(|(what, things)| format!("{what}: {}", things.join(", "))).collect();
     let columns = vec!["Mark", "What", "Right of middle, m", "From the front edge, m", "Stand"];
     (notes, columns, rows.collect(), vec![Caution::Rigging])
+}
+
+fn hall(plan: &Plan) -> Parts {
+    let columns = vec!["Seat", "Understood", "Measured"];
+    (vec![LEGEND.into()], columns, seating::rows(plan), Vec::new())
 }
 
 /// Of a metre.

@@ -100,6 +100,34 @@ fn a_seat_that_hears_the_loudspeaker_alone() {
     assert!(lines[0]["fix"].as_str().unwrap().starts_with("Less background"), "{lines:?}");
 }
 
+/// White noise of −60 dBFS in the pauses: an octave f holds f/√2 of 24 kHz, and 0.2 dB that the filter's skirts add; speech
+/// of −20 dBFS has −4.3 dB in the octave of 1 kHz less its whole (IEC 60268-16), and the way takes 20 dB.
+#[test]
+fn speech_over_the_background_of_a_recording() {
+    let noise = |n: usize| {
+        let hashed = (n as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        let hashed = (hashed ^ (hashed >> 31)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        1e-3 * 3f64.sqrt() * ((hashed >> 40) as f64 / f64::from(1 << 23) - 1.0)
+    };
+    let captured: Vec<f64> = later(&sent(), 480, 0.1).iter().enumerate().map(|(n, x)| x + noise(n)).collect();
+    let (lines, _) = said(&["seats", "--json", "--seat", "row 12"], &captured);
+    assert_eq!(lines[0]["seat"], "row 12", "{lines:?}");
+    let over = lines[0]["speech_over_background_db"][3].as_f64().unwrap();
+    let voice: [f64; 7] = [-2.5, 0.5, 0.0, -6.0, -12.0, -18.0, -24.0];
+    let whole = 10.0 * voice.iter().map(|db| 10f64.powf(db / 10.0)).sum::<f64>().log10();
+    let background = -60.0 + 10.0 * (1000.0 / 2f64.sqrt() / 24_000.0 * std::f64::consts::FRAC_PI_3).log10();
+    let expected = -6.0 - whole - 20.0 - 20.0 - background;
+    assert!((over - expected).abs() < 1.0, "{over} {expected}");
+    let number = |lines: &[Value], key: &str| lines[0][key].as_f64().unwrap_or(f64::NAN);
+    assert!(number(&lines, "sti_in_noise") < number(&lines, "sti"), "{lines:?}");
+    let (louder, _) = said(&["seats", "--json", "--speech", "-10"], &captured);
+    let key = "speech_over_background_overall_db";
+    assert!((number(&louder, key) - number(&lines, key) - 10.0).abs() < 0.01, "{louder:?}");
+    // One channel, two names.
+    let (none, code) = said(&["seats", "--json", "--seat", "row 1", "--seat", "row 2"], &captured);
+    assert!(none.is_empty() && code == Some(3));
+}
+
 /// Nothing is measured of what can't be trusted.
 #[test]
 fn what_is_unfit_is_refused_with_its_reason() {

@@ -456,7 +456,7 @@ fn without_loudspeakers_the_controls_are_still() {
     stage.mute(ChannelId::new(9));
     assert_eq!((stage.output_fader(7), stage.fader(ChannelId::new(9))), (Db::ZERO, Db::ZERO));
     // A hall without anything in it, and one whose microphone is not on the stage.
-    let nobody = MicrophonePlace { channel: ChannelId::new(40), place: (0.0, 1.0, 1.5) };
+    let nobody = MicrophonePlace { channel: ChannelId::new(40), place: (0.0, 1.0, 1.5), measures: false };
     for hall in [
         Hall { outputs: Vec::new(), microphones: Vec::new(), ..Hall::drawn(1, Vec::new(), 0) },
         Hall::drawn(2, vec![nobody], 1),
@@ -482,7 +482,7 @@ fn nonsense_makes_no_noise() {
         let hall = Hall {
             seed: 1,
             room: Room::Box(BoxRoom { size: [value, 5.0, value], t60: if value == 0.0 { value } else { 0.5 } }),
-            microphones: vec![MicrophonePlace { channel, place: (value, value, value) }],
+            microphones: vec![MicrophonePlace { channel, place: (value, value, value), measures: false }],
             outputs: vec![Output {
                 name: "",
                 feed: Feed::Sends(vec![(channel, Db::new(value.min(0.0)))]),

@@ -151,9 +151,10 @@ fn every_view_is_drawn_for_whoever_wants_to_look() {
     for (width, height) in [(1280.0, 800.0), (1920.0, 1080.0)] {
         for (bright, text) in [(false, 1.0), (true, 1.0), (false, 2.0), (true, 2.0)] {
             let at = || (width, height, Look { bright, text, ..Look::default() });
-            let views: [(&str, Harness<App>); 17] = [
+            let views: [(&str, Harness<App>); 18] = [
                 ("plan", example(at())),
                 ("plan-made", made(at())),
+                ("plan-hall", pressed(example(at()), &[Key::H])),
                 ("plan-why", pressed(example(at()), &[Key::W])),
                 ("linecheck", lines(at())),
                 ("soundcheck", soundcheck(at())),

@@ -30,7 +30,12 @@ impl Stage {
     pub fn microphones(&self) -> Vec<MicrophonePlace> {
         let inputs = self.inputs.iter().enumerate().filter(|(_, input)| input.microphone);
         let place = |input: &StageInput| (input.place.0, input.place.1, 1.5);
-        inputs.map(|(at, input)| MicrophonePlace { channel: ChannelId::from_index(at), place: place(input) }).collect()
+        let microphone = |(at, input): (usize, &StageInput)| MicrophonePlace {
+            channel: ChannelId::from_index(at),
+            place: place(input),
+            measures: false,
+        };
+        inputs.map(microphone).collect()
     }
 
     /// The outputs' names.

@@ -79,7 +79,8 @@ impl Loudspeakers {
             let flat = OutputSetting { bands: Vec::new(), fader: Db::ZERO };
             let mut outputs = vec![OutputSetting { fader: OFF, ..flat.clone() }; buses.len()];
             outputs[index] = flat;
-            let settings = settings(&microphones, &buses, |_| Curve::default(), |at| (trims[at], Db::ZERO, true));
+            let mixed = |at: usize| !hall.microphones[heard[at].0].measures;
+            let settings = settings(&microphones, &buses, |_| Curve::default(), |at| (trims[at], Db::ZERO, mixed(at)));
             let shared = Arc::new(paths);
             let margin = Truth::new(Arc::clone(&shared), settings, outputs).margin();
             paths = Arc::into_inner(shared).unwrap_or_else(|| unreachable!("the truth above is gone"));
@@ -144,6 +145,14 @@ impl Loudspeakers {
             self.at = 0;
             self.convolver.process(&self.sent, &mut self.back);
         }
+    }
+
+    /// From an output's feed to a channel before its trim, with the output flat.
+    pub fn response(&self, output: usize, channel: ChannelId) -> Option<Vec<f64>> {
+        let microphone = self.microphones.iter().position(|at| *at == channel.index())?;
+        let gain = self.buses.get(output)?.fader.at().ratio();
+        let response = self.paths.responses.get(output)?.get(microphone)?;
+        Some(response.iter().map(|sample| gain * f64::from(*sample)).collect())
     }
 
     /// `trim` of a channel, once it has glided there.

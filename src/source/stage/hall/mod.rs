@@ -11,6 +11,7 @@ mod controls;
 mod desk;
 mod loudspeakers;
 mod matrix;
+mod measuring;
 mod opened;
 mod paths;
 mod room;
@@ -20,6 +21,7 @@ pub use best::{Choice, Yardstick};
 use loudspeakers::Heard;
 pub use loudspeakers::Loudspeakers;
 use matrix::MAX_OUTPUTS;
+pub use measuring::MOST_MEASURING;
 pub use opened::{Computer, Opening};
 pub use room::BoxRoom;
 use room::Placed;
@@ -58,6 +60,8 @@ pub type Place = (f64, f64, f64);
 pub struct MicrophonePlace {
     pub channel: ChannelId,
     pub place: Place,
+    /// It hears a seat and is in no mix, so it never rings.
+    pub measures: bool,
 }
 
 /// An output of the desk and its loudspeakers.
@@ -91,6 +95,10 @@ pub struct Loudspeaker {
     /// Towards the audience, or back to the stage as a monitor.
     pub to_audience: bool,
 }
+
+/// From the stage's edge to the first row, and from row to row, metres.
+const FIRST_ROW: f64 = 2.0;
+const ROW: f64 = 0.9;
 
 impl Hall {
     /// A school's hall for these microphones, drawn by the seed: a room of 50 to 3500 m³ that reverberates for
@@ -132,6 +140,21 @@ impl Hall {
             (0..3).map(|axis| (from[axis] - ear[axis]).powi(2)).sum::<f64>().sqrt()
         };
         self.outputs.get(output)?.loudspeakers.iter().map(away).min_by(f64::total_cmp)
+    }
+
+    /// Rows of seats before the stage, 0.9 m apart: the first, the middle and the last one's middle, and the last one's end
+    /// at a wall, by their names.
+    pub fn seats(&self) -> Vec<(String, (f64, f64))> {
+        let Room::Box(room) = &self.room else { return Vec::new() };
+        let [width, length, _] = room.plausible().size;
+        let deep = length - edge(length);
+        let rows = (((deep - FIRST_ROW - 1.0) / ROW).max(0.0) as usize) + 1;
+        let y = |row: usize| -(FIRST_ROW.min(0.8 * deep) + ROW * (row - 1) as f64);
+        let mut middles = vec![1, rows.div_ceil(2), rows];
+        middles.dedup();
+        let mut seats: Vec<_> = middles.into_iter().map(|row| (format!("row {row}"), (0.0, y(row)))).collect();
+        seats.push((format!("row {rows} at the wall"), (0.8 - width / 2.0, y(rows))));
+        seats
     }
 
     fn responses(&self, rate: SampleRate) -> Vec<Vec<Vec<f32>>> {
@@ -185,10 +208,15 @@ fn colour(dice: &mut Dice) -> Vec<EqBand> {
     bands
 }
 
+/// From the wall behind the stage to its front edge.
+fn edge(length: f64) -> f64 {
+    (0.35 * length).min(6.5)
+}
+
 /// From the stage's metres to the room's, kept clear of the walls. The stage is at one end.
 fn placed(room: &BoxRoom, (x, y, z): Place, aim: [f64; 3]) -> Placed {
     let [width, length, height] = room.size;
-    let edge = (0.35 * length).min(6.5);
+    let edge = edge(length);
     let keep = |at: f64, side: f64, clear: f64| at.min(side - clear).max(clear);
     Placed { place: [keep(width / 2.0 + x, width, 0.4), keep(edge - y, length, 0.4), keep(z, height, 0.25)], aim }
 }
@@ -201,7 +229,11 @@ mod tests {
     #[test]
     fn halls_are_plausible() {
         let places = |count: u16| {
-            let place = |n: u16| MicrophonePlace { channel: ChannelId::new(n), place: (f64::from(n) - 1.0, 1.0, 1.5) };
+            let place = |n: u16| MicrophonePlace {
+                channel: ChannelId::new(n),
+                place: (f64::from(n) - 1.0, 1.0, 1.5),
+                measures: false,
+            };
             (0..count).map(place).collect()
         };
         for seed in 0..200 {
