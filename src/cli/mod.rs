@@ -16,6 +16,7 @@ mod lines;
 mod out;
 mod plan;
 mod quiet;
+mod ready;
 mod recordings;
 pub mod ringout;
 mod screen;
