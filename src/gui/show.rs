@@ -79,11 +79,12 @@ impl ShowPage {
             self.song = self.song.saturating_sub(1);
         }
         let looks = self.look.is_some();
-        if pressed(Key::R) {
-            return Some(if looks { ShowWish::Say(Say::Look(LookSay::Again)) } else { ShowWish::Ready });
-        }
         let picture = self.link.as_ref()?.as_ref().ok()?.picture();
         let Told::Show { alert, .. } = picture.told else { return None };
+        // What wants a hand comes before a last look.
+        if (looks || alert.is_none()) && pressed(Key::R) {
+            return Some(if looks { ShowWish::Say(Say::Look(LookSay::Again)) } else { ShowWish::Ready });
+        }
         if looks {
             let answer = |mended| Some(ShowWish::Say(Say::Look(LookSay::Answer(mended))));
             return if pressed(Key::Escape) {
@@ -210,8 +211,9 @@ fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink) -> Option<S
         if urgency.is_some() {
             offer(labels::DONE, ShowWish::Say(Say::Show(true)));
             offer(labels::LEAVE, ShowWish::Say(Say::Show(false)));
+        } else {
+            offer(labels::READY, ShowWish::Ready);
         }
-        offer(labels::READY, ShowWish::Ready);
         if picture.has_a_desk {
             offer(labels::MAINS_DOWN, ShowWish::Say(Say::Mains(Db::new(-1.0))));
             offer(labels::MAINS_UP, ShowWish::Say(Say::Mains(Db::new(1.0))));
