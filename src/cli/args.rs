@@ -10,6 +10,7 @@ use crate::engine::ringout::Output;
 use crate::view::linecheck::LINECHECK_KEYS;
 use crate::view::multitrack::RECORDING_NEWS_KEYS;
 use crate::view::plan::PLAN_KEYS;
+use crate::view::ready::READY_KEYS;
 use crate::view::ringout::RINGOUT_STEP_KEYS;
 use crate::view::seats::SEAT_KEYS;
 use crate::view::show::SHOW_STEP_KEYS;
@@ -425,8 +426,14 @@ pub struct ShowArgs {
     /// Record all channels that may be recorded into this folder while listening
     #[arg(long, value_name = "FOLDER", requires = "device")]
     pub record: Option<PathBuf>,
+    /// The last look before doors: 20 s of quiet against the stored soundcheck, then "Ready" or one thing to do
+    #[arg(long, conflicts_with_all = ["compare", "room_mic"])]
+    pub ready: bool,
+    /// What has gone wrong on the simulated stage since, as often as you like, such as dead:3 or hum50:7
+    #[arg(long, value_name = "FAULT", value_parser = fault, requires = "ready", conflicts_with = "device")]
+    pub fault: Vec<Fault>,
     /// Lines for other programs: JSON, one object a line
-    #[arg(long, long_help = format!("{SHOW_STEP_KEYS}\n\n{SOUND_KEYS}\n\n{RECORDING_NEWS_KEYS}"))]
+    #[arg(long, long_help = format!("{SHOW_STEP_KEYS}\n\n{READY_KEYS}\n\n{SOUND_KEYS}\n\n{RECORDING_NEWS_KEYS}"))]
     pub json: bool,
 }
 

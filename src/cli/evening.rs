@@ -22,6 +22,9 @@ use crate::view::{NextStep, Setup, journal, multitrack, numbers};
 pub struct Evening {
     log: Option<Log>,
     names: Vec<String>,
+    /// The programme, and how many of its songs have begun.
+    songs: Vec<String>,
+    begun: usize,
     recording: Option<Recording>,
     /// Entries of the show's watch that are in the log.
     entries: u64,
@@ -54,14 +57,15 @@ impl News {
 impl Evening {
     pub fn of(setup: &Setup) -> io::Result<Self> {
         let log = setup.event.as_ref().map(|event| Log::open(event.folder())).transpose()?;
-        Ok(Self { log, names: setup.names.clone(), ..Self::default() })
+        let songs = setup.songs().iter().map(|song| song.name.clone()).collect();
+        Ok(Self { log, names: setup.names.clone(), songs, ..Self::default() })
     }
 
     /// A recording has begun.
     pub fn keep(&mut self, recording: Recording, consent: &Consent) -> News {
         let (file, tracks, barred) = (&recording.file, &recording.tracks, &consent.barred);
         if let Some(log) = &self.log {
-            log.add(&journal::recording_began(self.at, log.folder(), file, tracks, barred));
+            self.write(journal::recording_began(self.at, log.folder(), file, tracks, barred));
         }
         let text = multitrack::began(file, tracks.len(), barred, &self.names);
         let record = multitrack::began_record(self.at, file, tracks, barred, &text);
@@ -73,11 +77,11 @@ impl Evening {
     pub fn follow(&mut self, at: Seconds, missed: Seconds, lost: Option<&str>) -> Vec<News> {
         self.at = at;
         if lost != self.lost.as_deref() {
-            self.write(&journal::device(at, lost));
+            self.write(journal::device(at, lost));
             self.lost = lost.map(str::to_owned);
         }
         if missed > self.missed {
-            self.write(&journal::gap(at, missed - self.missed));
+            self.write(journal::gap(at, missed - self.missed));
             self.missed = missed;
         }
         let news = self.recording.as_mut().map(Recording::news).unwrap_or_default();
@@ -87,7 +91,7 @@ impl Evening {
     /// What the show has asked for since.
     pub fn watch(&mut self, watch: &ShowWatch) {
         for entry in watch.logged_since(self.entries) {
-            self.write(&journal::asked(entry, &self.names));
+            self.write(journal::asked(entry, &self.names));
         }
         self.entries = watch.entries();
     }
@@ -95,7 +99,7 @@ impl Evening {
     /// Something other than a ring wants a hand.
     pub fn alert(&self, alert: &Alert, next: &NextStep) {
         if !matches!(alert, Alert::Ring(_)) {
-            self.write(&journal::alert(self.at, alert, next));
+            self.write(journal::alert(self.at, alert, next));
         }
     }
 
@@ -107,14 +111,24 @@ impl Evening {
     /// What it asked for last is done or left; before it is told so.
     pub fn answer(&self, watch: &ShowWatch, alert: Option<&Alert>, done: bool) {
         if let Some(alert) = alert.filter(|alert| !matches!(alert, Alert::Ring(_))) {
-            self.write(&journal::alert_answered(self.at, alert, done));
+            self.write(journal::alert_answered(self.at, alert, done));
         } else if let Some(entry) = watch.open_question() {
-            self.write(&journal::answered(self.at, entry, done, &self.names));
+            self.write(journal::answered(self.at, entry, done, &self.names));
         }
     }
 
     pub fn mark(&self, text: &str) {
-        self.write(&journal::mark(self.at, text));
+        self.write(journal::mark(self.at, text));
+    }
+
+    /// The next song of the programme begins; after its last one more is nobody's.
+    pub fn song_begins(&mut self) {
+        self.begun = (self.begun + 1).min(self.songs.len() + 1);
+    }
+
+    /// The song at hand; `None` before the first.
+    pub fn song(&self) -> Option<&str> {
+        self.songs.get(self.begun.checked_sub(1)?).map(String::as_str)
     }
 
     pub const fn has_log(&self) -> bool {
@@ -142,7 +156,7 @@ impl Evening {
             .into_iter()
             .map(|event| {
                 if let Some(log) = &self.log {
-                    log.add(&journal::recording(self.at, log.folder(), &event));
+                    self.write(journal::recording(self.at, log.folder(), &event));
                 }
                 let (text, record) = (multitrack::told(&event), multitrack::news_record(self.at, &event));
                 News { at: self.at, text, record, is_alert: multitrack::is_alert(&event) }
@@ -150,9 +164,10 @@ impl Evening {
             .collect()
     }
 
-    fn write(&self, entry: &Entry) {
+    /// Within the song that is sung.
+    fn write(&self, entry: Entry) {
         if let Some(log) = &self.log {
-            log.add(entry);
+            log.add(&Entry { song: self.song().map(str::to_owned), ..entry });
         }
     }
 }
@@ -190,4 +205,28 @@ fn until<T>(question: &str, usual: &str, understand: impl Fn(&str) -> Option<T>)
 pub fn plan(folder: &Path, stem: &str, consent: &Consent) -> RecordPlan {
     let (folder, stem) = (folder.to_owned(), stem.to_owned());
     RecordPlan { folder, stem, barred: consent.barred.clone(), mark: multitrack::mark }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::event::Event;
+
+    #[test]
+    fn the_log_tells_the_song_of_each_line() {
+        let folder = tempfile::tempdir().unwrap();
+        let songs = "version = 1\nname = \"C\"\n[[song]]\nname = \"Opening\"\n[[song]]\nname = \"Finale\"\n";
+        std::fs::write(folder.path().join("event.toml"), songs).unwrap();
+        let mut evening = Evening::of(&Setup::of(Event::open(folder.path()).unwrap().0)).unwrap();
+        for song in [None, Some("Opening"), Some("Finale"), None, None] {
+            assert_eq!(evening.song(), song);
+            evening.mark("here");
+            evening.song_begins();
+        }
+        evening.end();
+        let text = std::fs::read_to_string(folder.path().join("log.jsonl")).unwrap();
+        let lines = text.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+        let songs: Vec<Value> = lines.map(|line| line["song"].clone()).collect();
+        assert_eq!(songs, [Value::Null, "Opening".into(), "Finale".into(), Value::Null, Value::Null]);
+    }
 }

@@ -18,6 +18,7 @@ mod notes;
 mod out;
 mod plan;
 mod quiet;
+mod ready;
 mod recordings;
 pub mod ringout;
 mod screen;

@@ -11,12 +11,12 @@ use super::args::ShowArgs;
 use super::end::EndRequest;
 use super::evening::{self, Evening};
 use super::out::{self, typed_lines};
-use super::{Exit, compare, setup};
+use super::{Exit, compare, ready, setup};
 use crate::engine::hall::{Hall, LiveHall, StageHall};
 use crate::engine::show::{Alert, Attending, ShowDesk};
 use crate::units::{ChannelId, Db, Seconds};
 use crate::view::hall::SHOW_HELP;
-use crate::view::show::{room_line, show_record, show_step, so_far};
+use crate::view::show::{self, room_line, show_record, show_step, so_far};
 use crate::view::sound::{dose_record, exposure_lines, sound_lines, sound_record};
 use crate::view::{labels, multitrack, numbers, words};
 
@@ -25,6 +25,9 @@ const FRAME: Duration = Duration::from_millis(100);
 const LEVELS: Seconds = Seconds::new(1.0);
 
 pub fn run(args: &ShowArgs) -> anyhow::Result<Exit> {
+    if args.ready {
+        return ready::run(args);
+    }
     let equaliser = args.eq.equaliser();
     let room = args.room_mic.map(|number| ChannelId::new(number - 1));
     match &args.device {
@@ -139,7 +142,13 @@ fn hear<H: Hall>(desk: &mut ShowDesk<H>, evening: &mut Evening, line: &str, out:
             desk.answer(done);
         }
         "ignore" | "i" => desk.ignore(),
-        "song" | "s" => desk.song_begins(),
+        "song" | "s" => {
+            desk.song_begins();
+            evening.song_begins();
+            if let Some(song) = evening.song() {
+                out::note(&show::song_begins(song));
+            }
+        }
         "sound" => match desk.room() {
             Some(room) => {
                 let lines = sound_lines(room.readings(), room.calibration());

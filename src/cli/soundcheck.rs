@@ -89,6 +89,10 @@ pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
     }
     evening.end().iter().try_for_each(|news| news.tell(args.json))?;
     let snapshot = session.snapshot();
+    match setup.keep_soundcheck(&snapshot, session.source(), staged) {
+        Ok(kept) => kept.iter().for_each(|kept| out::note(kept)),
+        Err(error) => out::note(&format!("{}: {error}", words::SOUNDCHECK_NOT_KEPT)),
+    }
     if let Status::Lost(why) = session.status() {
         out::note(&format!("beforedoors: {why}"));
     }

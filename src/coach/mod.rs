@@ -5,6 +5,7 @@
 mod advice;
 mod decision;
 pub mod linecheck;
+pub mod ready;
 mod reference;
 pub mod ringout;
 pub mod show;

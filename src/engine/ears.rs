@@ -32,7 +32,7 @@ pub enum Status {
 }
 
 pub(super) enum Ears {
-    Stage { stage: Box<Stage>, helped: bool, began: Instant },
+    Stage { stage: Box<Stage>, seed: u64, helped: bool, began: Instant },
     Live(Box<Returning>),
     Overheard { source: Overheard, names: Vec<Name> },
 }
@@ -41,8 +41,8 @@ const BLOCK: Seconds = Seconds::new(0.02);
 const LIVE_BLOCK: Seconds = Seconds::new(0.5);
 
 impl Ears {
-    pub fn on_the_stage(stage: Stage, helped: bool) -> Self {
-        Self::Stage { stage: Box::new(stage), helped, began: Instant::now() }
+    pub fn on_the_stage(stage: Stage, seed: u64, helped: bool) -> Self {
+        Self::Stage { stage: Box::new(stage), seed, helped, began: Instant::now() }
     }
 
     /// By name; `None`: the system's usual input.
@@ -87,6 +87,15 @@ impl Ears {
                 (1..=source.format().channels).map(|line| format!("{} {line}", source.name())).collect()
             }
             Self::Overheard { names, .. } => names.clone(),
+        }
+    }
+
+    /// What is heard, by name.
+    pub fn source(&self) -> String {
+        match self {
+            Self::Stage { seed, .. } => stage_name(*seed),
+            Self::Live(source) => source.name().to_owned(),
+            Self::Overheard { .. } => String::new(),
         }
     }
 
@@ -143,6 +152,11 @@ impl Ears {
     pub const fn is_helped(&self) -> bool {
         matches!(self, Self::Stage { helped: true, .. })
     }
+}
+
+/// The simulated stage, of which there are many.
+pub fn stage_name(seed: u64) -> String {
+    format!("simulated stage {seed}")
 }
 
 /// The system's usual input, or the first that it offers.

@@ -6,10 +6,11 @@
 use super::snapshot::{InputStatus, Snapshot};
 use crate::block::Block;
 use crate::block::Format;
+use crate::coach::ready::{Keeper, Was};
 use crate::coach::{Answer, Connection, Input, Request, Soundcheck};
 use crate::detectors::{Detectors, Expected, Finding};
 use crate::meters::{LoudnessLayout, Meters, Readings};
-use crate::units::{ChannelId, Seconds, SourceKind};
+use crate::units::{ChannelId, Db, Seconds, SourceKind};
 
 /// Meters, detectors and the soundcheck's coach on one stream.
 pub struct Pipeline {
@@ -23,6 +24,7 @@ pub struct Pipeline {
 struct Watch {
     detectors: Detectors,
     coach: Soundcheck,
+    keepers: Vec<Keeper>,
     requests: Vec<Request>,
     wanted_pair: Option<(ChannelId, ChannelId)>,
 }
@@ -61,8 +63,10 @@ impl Pipeline {
             findings: Vec::with_capacity(Snapshot::FINDINGS + 1),
             findings_total: 0,
             lost_frames: 0,
+            lines: vec![Was::default(); format.channels],
         };
-        let watch = Watch { detectors, coach, requests: Vec::with_capacity(16), wanted_pair: None };
+        let keepers = vec![Keeper::default(); format.channels];
+        let watch = Watch { detectors, coach, keepers, requests: Vec::with_capacity(16), wanted_pair: None };
         Self { format, meters, watch, snapshot }
     }
 
@@ -106,6 +110,13 @@ impl Pipeline {
         self.watch.carry_out(&mut self.meters);
     }
 
+    /// Where the knobs of the simulated stage stand; of a desk nobody knows.
+    pub fn tell_knobs(&mut self, knobs: impl Iterator<Item = Db>) {
+        for (line, knob) in self.snapshot.lines.iter_mut().zip(knobs) {
+            line.knob = Some(knob);
+        }
+    }
+
     pub fn snapshot(&self) -> &Snapshot {
         &self.snapshot
     }
@@ -136,6 +147,9 @@ impl Pipeline {
                 status.tops = watch.detectors.tops(line);
             }
         }
+        for (line, keeper) in snapshot.lines.iter_mut().zip(&watch.keepers) {
+            *line = Was { knob: line.knob, ..keeper.was() };
+        }
         snapshot.advice = *watch.coach.advice();
     }
 
@@ -151,6 +165,11 @@ impl Watch {
     fn observe(&mut self, readings: &Readings) {
         self.detectors.observe(readings);
         if readings.frame_complete {
+            let detectors = &self.detectors;
+            let quiet = detectors.channels().all(|line| !detectors.heard(line).activity.active_now);
+            for (line, keeper) in detectors.channels().zip(&mut self.keepers) {
+                keeper.observe(detectors.heard(line), quiet);
+            }
             self.coach.observe(&self.detectors, readings.at.at(readings.rate));
             self.collect_requests();
             self.wanted_pair = self.detectors.wanted_pair(readings.frames);
@@ -167,8 +186,10 @@ impl Watch {
                 Request::Restart(line) => {
                     self.detectors.restart(line);
                     meters.restart_activity(line);
+                    self.keepers[line.index()].turned();
                 }
                 Request::RestartAll => {
+                    self.keepers.iter_mut().for_each(Keeper::anew);
                     for line in self.detectors.channels() {
                         self.detectors.restart(line);
                         meters.restart_activity(line);
@@ -179,6 +200,7 @@ impl Watch {
                 Request::Retarget(line, expected) => {
                     self.detectors.retarget(line, expected);
                     meters.restart_activity(line);
+                    self.keepers[line.index()].turned();
                 }
             }
         }

@@ -17,23 +17,35 @@ const LITTLE: Seconds = Seconds::new(1800.0);
 #[derive(Debug, Default)]
 pub struct Power {
     asked: Option<Instant>,
-    left: Option<Seconds>,
+    /// `None`: it is plugged in, or has no battery.
+    battery: Option<Option<Seconds>>,
 }
 
 impl Power {
     /// What is left, where it is little.
     pub fn little(&mut self) -> Option<Seconds> {
+        self.battery()?.filter(|left| *left < LITTLE)
+    }
+
+    /// Where it runs on its battery: how long it will, if that is known.
+    pub fn battery(&mut self) -> Option<Option<Seconds>> {
         if self.asked.is_none_or(|asked| asked.elapsed() >= EVERY) {
             self.asked = Some(Instant::now());
-            self.left = left().filter(|left| *left < LITTLE);
+            self.battery = battery();
         }
-        self.left
+        self.battery
+    }
+
+    /// Asked anew at once: somebody may just have plugged it in.
+    pub const fn ask_again(&mut self) {
+        self.asked = None;
     }
 }
 
-fn left() -> Option<Seconds> {
+fn battery() -> Option<Option<Seconds>> {
     let batteries = Manager::new().ok()?.batteries().ok()?.flatten();
-    let discharging = batteries.filter(|battery| battery.state() == State::Discharging);
-    let times = discharging.filter_map(|battery| battery.time_to_empty());
-    times.map(|time| Seconds::new(f64::from(time.get::<second>()))).reduce(|a, b| a + b)
+    let discharging: Vec<_> = batteries.filter(|battery| battery.state() == State::Discharging).collect();
+    let times = discharging.iter().filter_map(|battery| battery.time_to_empty());
+    let left = times.map(|time| Seconds::new(f64::from(time.get::<second>()))).reduce(|a, b| a + b);
+    (!discharging.is_empty()).then_some(left)
 }

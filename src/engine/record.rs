@@ -2,4 +2,4 @@
 //!
 //! A soundcheck's session and a live hall begin one with `record`, at any moment; dropping or ending the `Recording` ends it.
 
-pub use crate::sink::record::{Cause, Gap, RecordError, RecordEvent, RecordPlan, Recording, Stop};
+pub use crate::sink::record::{Cause, Gap, RecordError, RecordEvent, RecordPlan, Recording, Stop, room};

@@ -295,7 +295,7 @@ mod tests {
     /// Two panics are new beginnings, told in a state, on sound that goes on; the third ends it, in words.
     #[test]
     fn a_panic_is_a_new_beginning_and_the_third_is_the_end() {
-        let ears = Ears::on_the_stage(Stage::new(StageConfig::new(1, Mood::Normal, rate())), false);
+        let ears = Ears::on_the_stage(Stage::new(StageConfig::new(1, Mood::Normal, rate())), 1, false);
         let work = Fragile { picture: (0, 0), at: Seconds::ZERO };
         let (woken, wakes) = mpsc::channel();
         let wake = Box::new(move |picture: &(u64, u32), status: &Status| {

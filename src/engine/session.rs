@@ -68,6 +68,14 @@ pub trait Link {
     fn status(&self) -> Status;
     fn send(&self, command: Command) -> bool;
     fn names(&self) -> &[Name];
+    /// What is heard, by name.
+    fn source(&self) -> &str {
+        ""
+    }
+    /// Whether the system may fall asleep meanwhile, as far as is known yet.
+    fn may_sleep(&self) -> bool {
+        false
+    }
     fn format(&self) -> Format;
     /// A second listener on the same sound; `None` where there is no device to be shared.
     fn overhear(&self) -> Option<Overheard>;
@@ -88,6 +96,7 @@ pub struct Session {
     overhearing: Option<Shared<Overhearing>>,
     recorder: Shared<Recorder>,
     names: Vec<Name>,
+    source: String,
     format: Format,
     may_sleep: Arc<AtomicBool>,
 }
@@ -95,6 +104,8 @@ pub struct Session {
 type Shared<T> = Arc<Mutex<Option<T>>>;
 
 const STAGE_RATE: u32 = 48_000;
+/// At the end of a soundcheck with a helper.
+const QUIET: Seconds = Seconds::new(12.0);
 /// For the last picture.
 const PATIENCE: Duration = Duration::from_secs(3);
 
@@ -128,7 +139,7 @@ impl Session {
         connection: Connection,
         wake: Option<Waker>,
     ) -> Result<Self, SessionError> {
-        let (format, names, may_sleep) = (ears.format(), ears.names(), ears.may_sleep());
+        let (format, names, source, may_sleep) = (ears.format(), ears.names(), ears.source(), ears.may_sleep());
         let inputs = inputs.unwrap_or_else(|| usual_inputs(&mut ears));
         let pipeline = Pipeline::new(format, &inputs, connection);
         let overhearing = ears.is_live().then(Shared::default);
@@ -138,11 +149,12 @@ impl Session {
             inputs,
             connection,
             hand,
+            quiet_since: None,
             overhearing: overhearing.clone(),
             recorder: Arc::clone(&recorder),
         };
         let running = Running::start("engine", work, ears, wake)?;
-        Ok(Self { running, overhearing, recorder, names, format, may_sleep })
+        Ok(Self { running, overhearing, recorder, names, source, format, may_sleep })
     }
 
     /// Records what is heard from now on, until the recording or the session ends; the one before this ends.
@@ -151,11 +163,6 @@ impl Session {
         let before = lock(&self.recorder).replace(recorder);
         drop(before);
         Ok(recording)
-    }
-
-    /// Whether the system may fall asleep while the device is heard, as far as is known yet.
-    pub fn may_sleep(&self) -> bool {
-        self.may_sleep.load(Relaxed)
     }
 
     /// Every change of the next step, in order, with its time on the audio clock.
@@ -186,6 +193,14 @@ impl Link for Session {
         &self.names
     }
 
+    fn source(&self) -> &str {
+        &self.source
+    }
+
+    fn may_sleep(&self) -> bool {
+        self.may_sleep.load(Relaxed)
+    }
+
     fn format(&self) -> Format {
         self.format
     }
@@ -206,7 +221,7 @@ fn open(hearing: &Hearing) -> Result<(Ears, Option<Stagehand>), SessionError> {
                 Pace::RealTime => None,
                 Pace::Helped(skill) => Some(Stagehand::new(*seed, *skill)),
             };
-            (Ears::on_the_stage(Stage::new(StageConfig::new(*seed, *mood, rate)), hand.is_some()), hand)
+            (Ears::on_the_stage(Stage::new(StageConfig::new(*seed, *mood, rate)), *seed, hand.is_some()), hand)
         }
         Hearing::Live { device } => (Ears::on_a_device(device.as_deref())?, None),
     })
@@ -226,6 +241,8 @@ struct Soundchecking {
     inputs: Vec<Input>,
     connection: Connection,
     hand: Option<Stagehand>,
+    /// When the helper asked everybody to be quiet, all being set.
+    quiet_since: Option<Seconds>,
     overhearing: Option<Shared<Overhearing>>,
     recorder: Shared<Recorder>,
 }
@@ -259,15 +276,28 @@ impl Work for Soundchecking {
     }
 
     fn look_after(&mut self, ears: &mut Ears) {
+        if let Some(stage) = ears.stage() {
+            let knobs = (0..stage.inputs().len()).map(|input| stage.trim(ChannelId::from_index(input)));
+            self.pipeline.tell_knobs(knobs);
+        }
         if let (Some(hand), Some(stage)) = (&mut self.hand, ears.stage())
             && let Some(answer) = hand.look(self.pipeline.snapshot(), stage)
         {
             self.pipeline.answer(answer);
         }
+        if self.hand.is_some()
+            && self.pipeline.coach().is_over()
+            && self.quiet_since.is_none()
+            && let Some(stage) = ears.stage()
+        {
+            (0..stage.inputs().len()).for_each(|input| stage.ask_quiet(ChannelId::from_index(input)));
+            self.quiet_since = Some(self.at());
+        }
     }
 
+    /// A quiet stage tells every line's floor.
     fn is_over(&self) -> bool {
-        self.pipeline.coach().is_over()
+        self.pipeline.coach().is_over() && self.quiet_since.is_some_and(|since| self.at() - since >= QUIET)
     }
 
     fn finish(&mut self) {

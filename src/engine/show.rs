@@ -5,9 +5,12 @@
 //! Where the desk can be moved from here, "done" carries out what is asked for, and the mains can be moved for practice.
 //! Faders in dB from their show marks. Edge cases: nothing is asked for while nothing rings.
 
+pub use super::ears::stage_name;
 pub use super::hall::Attending;
-use super::hall::{Attention, Hall, Room};
+use super::hall::{Attention, Ears, Hall, Room};
 use super::power::Power;
+use crate::coach::ready::LastLook;
+pub use crate::coach::ready::{Baseline, Folder, Laptop, LookFor, ReadyAdvice, ReadyStep, Trouble, Was};
 pub use crate::coach::ringout::{CutList, Equaliser, Output, ShowAction, ShowAdvice, ShowEntry, ShowWatch, Urgency};
 pub use crate::coach::show::Alert;
 use crate::coach::show::Alerts;
@@ -33,6 +36,7 @@ pub struct ShowDesk<H> {
     /// Of the recording, as the face tells it, and of the battery.
     told: [Option<Alert>; 2],
     power: Option<Power>,
+    laptop: Laptop,
     mains: Db,
     channels: Vec<Db>,
     now: Seconds,
@@ -47,6 +51,7 @@ impl<H: Hall> ShowDesk<H> {
             alerts: Alerts::default(),
             told: [None; 2],
             power: None,
+            laptop: Laptop::default(),
             mains: Db::ZERO,
             channels: vec![Db::ZERO; channels],
             now: Seconds::ZERO,
@@ -96,6 +101,59 @@ impl<H: Hall> ShowDesk<H> {
         self
     }
 
+    /// The last look before doors begins.
+    pub fn look(&mut self, mut to: LookFor) {
+        self.laptop = to.laptop;
+        // The simulated stage has a list of its own.
+        let own = self.hall.line_inputs();
+        if !own.is_empty() {
+            to.inputs = own;
+        }
+        if let Some(ears) = self.hall.ears_mut() {
+            ears.look(Some(to));
+        }
+    }
+
+    /// It is over.
+    pub fn end_look(&mut self) {
+        if let Some(ears) = self.hall.ears_mut() {
+            ears.look(None);
+        }
+    }
+
+    /// What it asks for.
+    pub fn ready(&self) -> Option<&ReadyAdvice> {
+        self.hall.ears().and_then(Ears::last_look).map(LastLook::advice)
+    }
+
+    /// What is known of the laptop now, its battery aside.
+    pub const fn tell_laptop(&mut self, laptop: Laptop) {
+        self.laptop = laptop;
+    }
+
+    /// It was put right (`true`; on the simulated stage somebody does that now), or is left as it is.
+    pub fn answer_look(&mut self, mended: bool) {
+        let channel = self.ready().and_then(|advice| advice.channel);
+        if !mended {
+            self.with_look(LastLook::leave);
+        } else if let Some(channel) = channel {
+            self.hall.mend(channel);
+        }
+        self.power.iter_mut().for_each(Power::ask_again);
+    }
+
+    /// A whole look anew.
+    pub fn look_again(&mut self) {
+        self.power.iter_mut().for_each(Power::ask_again);
+        self.with_look(LastLook::again);
+    }
+
+    fn with_look(&mut self, what: impl FnOnce(&mut LastLook)) {
+        if let Some(look) = self.hall.ears_mut().and_then(Ears::last_look_mut) {
+            what(look);
+        }
+    }
+
     /// Another song.
     pub fn song_begins(&mut self) {
         self.alerts.song_begins();
@@ -124,6 +182,10 @@ impl<H: Hall> ShowDesk<H> {
         self.now = now;
         self.watch.observe(rings, now);
         self.told[1] = self.power.as_mut().and_then(Power::little).map(|left| Alert::Battery { left });
+        if self.ready().is_some() {
+            let laptop = Laptop { battery: self.power.as_mut().and_then(Power::battery), ..self.laptop };
+            self.with_look(|look| look.tell(laptop));
+        }
         let ring = Some(Alert::Ring(*self.watch.advice()));
         let lost = self.hall.lost().map(|_| Alert::DeviceLost);
         let beside = self.told.into_iter().chain([ring, lost]).flatten();

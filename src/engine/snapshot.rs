@@ -1,5 +1,6 @@
 //! What a face sees: the newest readings, findings, states and the one next step, as plain values.
 
+use crate::coach::ready::Was;
 use crate::coach::{Advice, ChannelState, Need};
 use crate::detectors::{Finding, Heard, Tops};
 use crate::meters::Readings;
@@ -20,6 +21,8 @@ pub struct Snapshot {
     pub findings_total: u64,
     /// Frames that the source lost.
     pub lost_frames: u64,
+    /// How each line of the source would be left.
+    pub lines: Vec<Was>,
 }
 
 /// One input: its state and its numbers.

@@ -13,7 +13,7 @@ use super::hall::{Hall, LiveHall, Overheard, StageHall};
 use super::quiet::{LivePlace, Place, QuietAnswer, QuietResult, QuietStep, QuietSweep, QuietWish, StagePlace};
 use super::ringout::{Ended, Microphone, Order, RingAdvice, RingAnswer, RingOutDesk, RingOutPlan};
 use super::running::lock;
-use super::show::{Alert, Attending, RoomNow, ShowDesk};
+use super::show::{Alert, Attending, LookFor, ReadyAdvice, RoomNow, ShowDesk};
 use crate::coach::ringout::{Cut, Equaliser, RingWish};
 use crate::detectors::Ring;
 use crate::units::{ChannelId, Db, Seconds};
@@ -32,12 +32,14 @@ pub enum Moment {
 pub enum Where {
     /// A simulated hall.
     Stage { seed: u64 },
+    /// The simulated stage before doors, as its soundcheck left the knobs; nobody plays.
+    QuietStage { seed: u64, knobs: Vec<Option<Db>> },
     /// The real one; its microphones by channel, none where the lines are not known to be microphones' own.
     Hall { sound: Overheard, microphones: Vec<Microphone> },
 }
 
 /// What the person says or moves.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Say {
     Ring(RingAnswer),
     Order(Order),
@@ -46,6 +48,18 @@ pub enum Say {
     Show(bool),
     /// On the simulated stage, in the show: the mains, by so much.
     Mains(Db),
+    /// In the show: the last look before doors.
+    Look(LookSay),
+}
+
+/// What is said of the last look.
+#[derive(Clone, Debug, PartialEq)]
+pub enum LookSay {
+    Begin(Box<LookFor>),
+    Again,
+    /// Put right, or (`false`) left.
+    Answer(bool),
+    End,
 }
 
 /// The newest state; latest wins.
@@ -73,7 +87,7 @@ pub struct Picture {
 pub enum Told {
     RingOut { advice: RingAdvice, target: Option<Db>, results: Vec<Ended> },
     Quiet { step: QuietStep, result: Option<Arc<QuietResult>> },
-    Show { alert: Option<Alert>, room: Option<RoomNow>, counts: (u32, u32) },
+    Show { alert: Option<Alert>, room: Option<RoomNow>, counts: (u32, u32), ready: Option<ReadyAdvice> },
 }
 
 /// What a face has of it.
@@ -103,7 +117,7 @@ impl<H: Hall> Watched for RingOutDesk<H> {
         match say {
             Say::Ring(answer) => self.answer(answer),
             Say::Order(order) => self.obey(order).map_err(|error| error.to_string())?,
-            Say::Quiet(_) | Say::Show(_) | Say::Mains(_) => {}
+            Say::Quiet(_) | Say::Show(_) | Say::Mains(_) | Say::Look(_) => {}
         }
         Ok(())
     }
@@ -134,6 +148,10 @@ impl<H: Hall> Watched for ShowDesk<H> {
         match say {
             Say::Show(done) => self.answer(done),
             Say::Mains(by) if self.hall().has_a_desk() => self.move_mains(by),
+            Say::Look(LookSay::Begin(to)) => self.look(*to),
+            Say::Look(LookSay::Again) => self.look_again(),
+            Say::Look(LookSay::Answer(mended)) => self.answer_look(mended),
+            Say::Look(LookSay::End) => self.end_look(),
             Say::Mains(_) | Say::Ring(_) | Say::Order(_) | Say::Quiet(_) => {}
         }
         Ok(())
@@ -145,7 +163,8 @@ impl<H: Hall> Watched for ShowDesk<H> {
 
     fn picture(&self) -> Picture {
         let watch = self.watch();
-        let told = Told::Show { alert: self.alert().copied(), room: self.room_now(), counts: self.counts() };
+        let (alert, room, counts) = (self.alert().copied(), self.room_now(), self.counts());
+        let told = Told::Show { alert, room, counts, ready: self.ready().copied() };
         let cuts = watch.cuts().cuts().to_vec();
         Picture { cuts, ..picture(self.hall(), self.now(), told, watch.equaliser()) }
     }
@@ -223,6 +242,11 @@ pub fn watched(moment: &Moment, place: Where) -> Result<(Box<dyn Watched + Send>
                 Ok((Box::new(desk), names))
             }
         },
+        Where::QuietStage { seed, knobs } => {
+            let hall = StageHall::before_doors(seed, knobs, &[]).ok_or_else(none)?;
+            let names = hall.names();
+            Ok((Box::new(ShowDesk::new(hall, Equaliser::ThirdOctave, names.len(), true)), names))
+        }
         Where::Hall { sound, microphones } => match moment {
             Moment::RingOut(wish) => {
                 let hall = LiveHall::of(sound);
@@ -266,7 +290,7 @@ const FRAME: Duration = Duration::from_millis(100);
 impl Watch {
     /// `wake` is called from the thread with each new picture.
     pub fn start(moment: &Moment, place: Where, mut wake: Box<dyn FnMut(&Picture) + Send>) -> Result<Self, String> {
-        let paced = matches!(place, Where::Stage { .. });
+        let paced = matches!(place, Where::Stage { .. } | Where::QuietStage { .. });
         let (watched, names) = watched(moment, place)?;
         let picture = Arc::new(Mutex::new(watched.picture()));
         let (say, heard) = sync_channel(WAITING);

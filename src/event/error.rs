@@ -98,6 +98,8 @@ pub enum Fault {
     Newer(i64),
     #[error("not readable as TOML: {0}. Expected lines such as name = \"Spring concert\"")]
     Syntax(String),
+    #[error("damaged: {0}. Mend it by hand, or delete the file and repeat the soundcheck, which writes it anew")]
+    Damaged(String),
     #[error(
         "byte {offset} is 0x{byte:02X}, which is not UTF-8 text. Save the file again as UTF-8 (spreadsheets: “CSV UTF-8”)"
     )]

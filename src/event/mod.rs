@@ -59,13 +59,14 @@
 //! UTF-8 or, with a byte-order mark, UTF-16.
 //!
 //! What the hall taught on other evenings stands in `venue-notes.toml`, beside `venue.toml` (`venue_notes.rs`).
-//! `log.jsonl` tells what happened (`log.rs`). `linecheck.csv` holds the ticks of the last line check (`ticks.rs`).
+//! `soundcheck.toml` holds how the last soundcheck left each line (`checked.rs`). `log.jsonl` tells what happened (`log.rs`). `linecheck.csv` holds the ticks of the last line check (`ticks.rs`).
 //!
 //! Edge cases: everything wrong in both files is told at once, with file, line, column and what was expected
 //! ([`EventError::Mistakes`]); what is merely doubtful is an [`EventWarning`]. Nothing is written that could
 //! not be read back, and nothing over a file that somebody changed meanwhile.
 
 pub mod carried;
+mod checked;
 mod error;
 mod inputs;
 mod list;
@@ -90,6 +91,7 @@ mod words;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+pub use checked::{Checked, keep_checked, read_checked};
 pub use error::{Doubt, EventError, EventWarning, Fault, Mistake, Spot};
 pub use inputs::{Input, inputs_text, parse_inputs, read_inputs, write_inputs};
 pub use list::{Change, List};

@@ -70,6 +70,11 @@ pub fn clock() -> String {
     Local::now().format("%H:%M").to_string()
 }
 
+/// As TOML writes it, without a zone.
+pub(super) fn now_date_time() -> String {
+    Local::now().format("%Y-%m-%dT%H:%M:%S").to_string()
+}
+
 pub(super) fn now_text() -> String {
     Local::now().to_rfc3339_opts(SecondsFormat::Secs, false)
 }

@@ -5,24 +5,47 @@ use eframe::egui::{Button, Context, Key, LayerId, Modifiers, Order, Rect, RichTe
 
 use super::step::{self, Words};
 use super::theme::{GAP, Look, TARGET, bold};
-use crate::engine::show::Urgency;
-use crate::engine::watched::{Say, Told, WatchLink};
+use crate::engine::show::{ReadyStep, Urgency};
+use crate::engine::watched::{LookSay, Say, Told, WatchLink};
+use crate::event::Checked;
 use crate::units::Db;
 use crate::view::hall::{self, SongLine};
+use crate::view::ready::{self, ready_headline, ready_step};
 use crate::view::show::{room_line, show_headline, show_step, so_far, urgency};
-use crate::view::{Setup, labels};
+use crate::view::{Setup, labels, who};
 
 #[derive(Default)]
 pub struct ShowPage {
     /// Once it has begun; an error tells why it could not.
     link: Option<Result<Box<dyn WatchLink>, String>>,
+    /// The last look before doors, while it goes on.
+    look: Option<Looking>,
     song: usize,
+}
+
+/// What a last look is held against.
+pub struct Looking {
+    pub before: Checked,
+    pub device: String,
+}
+
+/// What is wished for on this page.
+pub enum ShowWish {
+    Say(Say),
+    Ready,
+    /// The last look is over.
+    ToTheShow,
 }
 
 /// Width of the dashed border, and the length of a dash.
 const BORDER: (f32, f32) = (12.0, 44.0);
 
 impl ShowPage {
+    /// The song at hand.
+    pub fn song(&self, setup: &Setup) -> Option<String> {
+        setup.songs().get(self.song).map(|song| song.name.clone())
+    }
+
     pub const fn has_begun(&self) -> bool {
         self.link.is_some()
     }
@@ -32,7 +55,12 @@ impl ShowPage {
     }
 
     pub fn end(&mut self) {
-        self.link = None;
+        (self.link, self.look) = (None, None);
+    }
+
+    /// A last look has begun, or is over.
+    pub fn look(&mut self, look: Option<Looking>) {
+        self.look = look;
     }
 
     pub fn say(&self, say: Say) {
@@ -41,7 +69,7 @@ impl ShowPage {
         }
     }
 
-    pub fn keys(&mut self, context: &Context, setup: &Setup) -> Option<Say> {
+    pub fn keys(&mut self, context: &Context, setup: &Setup) -> Option<ShowWish> {
         let pressed = |key| context.input_mut(|input| input.consume_key(Modifiers::NONE, key));
         let songs = setup.songs().len();
         if pressed(Key::ArrowDown) || pressed(Key::PageDown) {
@@ -50,26 +78,41 @@ impl ShowPage {
         if pressed(Key::ArrowUp) || pressed(Key::PageUp) {
             self.song = self.song.saturating_sub(1);
         }
+        let looks = self.look.is_some();
         let picture = self.link.as_ref()?.as_ref().ok()?.picture();
         let Told::Show { alert, .. } = picture.told else { return None };
+        // What wants a hand comes before a last look.
+        if (looks || alert.is_none()) && pressed(Key::R) {
+            return Some(if looks { ShowWish::Say(Say::Look(LookSay::Again)) } else { ShowWish::Ready });
+        }
+        if looks {
+            let answer = |mended| Some(ShowWish::Say(Say::Look(LookSay::Answer(mended))));
+            return if pressed(Key::Escape) {
+                Some(ShowWish::ToTheShow)
+            } else if pressed(Key::Space) {
+                answer(true)
+            } else {
+                pressed(Key::S).then(|| answer(false)).flatten()
+            };
+        }
         if picture.has_a_desk {
             for (key, by) in [(Key::ArrowLeft, -1.0), (Key::ArrowRight, 1.0)] {
                 if pressed(key) {
-                    return Some(Say::Mains(Db::new(by)));
+                    return Some(ShowWish::Say(Say::Mains(Db::new(by))));
                 }
             }
         }
         if alert.is_none() {
             None
         } else if pressed(Key::Space) {
-            Some(Say::Show(true))
+            Some(ShowWish::Say(Say::Show(true)))
         } else {
-            pressed(Key::S).then_some(Say::Show(false))
+            pressed(Key::S).then_some(ShowWish::Say(Say::Show(false)))
         }
     }
 
     /// `clock`: the hall's own, "19:42".
-    pub fn ui(&mut self, ui: &mut Ui, look: Look, setup: &Setup, clock: &str) -> Option<Say> {
+    pub fn ui(&mut self, ui: &mut Ui, look: Look, setup: &Setup, clock: &str) -> Option<ShowWish> {
         let palette = look.palette();
         let tall = ui.ctx().content_rect().height();
         ui.horizontal(|ui| {
@@ -84,7 +127,10 @@ impl ShowPage {
         });
         ui.add_space(tall * 0.06);
         match self.link.as_ref()? {
-            Ok(link) => now(ui, look, setup, link.as_ref()),
+            Ok(link) => match &self.look {
+                Some(looking) => last_look(ui, look, setup, link.as_ref(), (looking, clock)),
+                None => now(ui, look, setup, link.as_ref()),
+            },
             Err(why) => {
                 ui.label(why);
                 None
@@ -93,10 +139,51 @@ impl ShowPage {
     }
 }
 
+/// The last look before doors.
+fn last_look(
+    ui: &mut Ui,
+    look: Look,
+    setup: &Setup,
+    link: &dyn WatchLink,
+    (looking, clock): (&Looking, &str),
+) -> Option<ShowWish> {
+    let Told::Show { ready, .. } = link.picture().told else { return None };
+    let advice = ready?;
+    let own = link.names();
+    let names = if own.is_empty() { &setup.names } else { own };
+    let next =
+        ready_step(&advice, &ready::Look { names, setup, before: &looking.before, device: &looking.device, clock });
+    let headline = ready_headline(&advice, setup.minutes_left());
+    let palette = look.palette();
+    let then = if advice.channel.is_some() {
+        format!("{}: {}", who(advice.channel, names), next.then)
+    } else {
+        next.then.clone()
+    };
+    step::next_step(ui, look, &Words { headline: &headline, then: &then, next: &next }, palette.text);
+    let mut wish = None;
+    ui.add_space(GAP);
+    ui.horizontal_wrapped(|ui| {
+        let mut offer = |label: &str, asked: ShowWish| {
+            let button = Button::new(RichText::new(label).font(look.strong()));
+            if ui.add(button.min_size(vec2(TARGET * 2.0, TARGET))).clicked() {
+                wish = Some(asked);
+            }
+        };
+        if matches!(advice.step, ReadyStep::Do(_)) {
+            offer(labels::DONE, ShowWish::Say(Say::Look(LookSay::Answer(true))));
+            offer(labels::LEAVE, ShowWish::Say(Say::Look(LookSay::Answer(false))));
+        }
+        offer(labels::LOOK_AGAIN, ShowWish::Say(Say::Look(LookSay::Again)));
+        offer(labels::TO_THE_SHOW, ShowWish::ToTheShow);
+    });
+    wish
+}
+
 /// The one line, and what answers it.
-fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink) -> Option<Say> {
+fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink) -> Option<ShowWish> {
     let picture = link.picture();
-    let Told::Show { alert, room, counts } = &picture.told else { return None };
+    let Told::Show { alert, room, counts, .. } = &picture.told else { return None };
     let alert = alert.as_ref();
     let palette = look.palette();
     let own = link.names();
@@ -115,19 +202,21 @@ fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink) -> Option<S
     let mut said = None;
     ui.add_space(GAP);
     ui.horizontal_wrapped(|ui| {
-        let mut offer = |label: &str, say: Say| {
+        let mut offer = |label: &str, wish: ShowWish| {
             let button = Button::new(RichText::new(label).font(look.strong()));
             if ui.add(button.min_size(vec2(TARGET * 2.0, TARGET))).clicked() {
-                said = Some(say);
+                said = Some(wish);
             }
         };
         if urgency.is_some() {
-            offer(labels::DONE, Say::Show(true));
-            offer(labels::LEAVE, Say::Show(false));
+            offer(labels::DONE, ShowWish::Say(Say::Show(true)));
+            offer(labels::LEAVE, ShowWish::Say(Say::Show(false)));
+        } else {
+            offer(labels::READY, ShowWish::Ready);
         }
         if picture.has_a_desk {
-            offer(labels::MAINS_DOWN, Say::Mains(Db::new(-1.0)));
-            offer(labels::MAINS_UP, Say::Mains(Db::new(1.0)));
+            offer(labels::MAINS_DOWN, ShowWish::Say(Say::Mains(Db::new(-1.0))));
+            offer(labels::MAINS_UP, ShowWish::Say(Say::Mains(Db::new(1.0))));
         }
     });
     ui.with_layout(eframe::egui::Layout::bottom_up(eframe::egui::Align::LEFT), |ui| {

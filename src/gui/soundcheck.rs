@@ -29,6 +29,8 @@ pub struct Soundcheck {
     pub heard_inputs: Option<Vec<Input>>,
     turned: Db,
     step: Option<(Step, Option<ChannelId>)>,
+    /// All became set, and nobody was told of it yet.
+    just_over: bool,
     table: bool,
 }
 
@@ -54,6 +56,7 @@ impl Soundcheck {
             heard_inputs: setup.inputs.clone(),
             turned: Db::ZERO,
             step: None,
+            just_over: false,
             table: false,
         };
         soundcheck.name_the_lines(setup);
@@ -108,8 +111,29 @@ impl Soundcheck {
         let step = Some((snapshot.advice.step, snapshot.advice.channel));
         if self.step != step {
             (self.step, self.noted, self.turned) = (step, None, Db::ZERO);
+            self.just_over = snapshot.advice.step == Step::AllSet;
         }
         self.snapshot = Some(snapshot);
+    }
+
+    /// Whether all became set since it was last asked.
+    pub const fn takes_end(&mut self) -> bool {
+        std::mem::replace(&mut self.just_over, false)
+    }
+
+    /// Keeps how the lines stand now in the event.
+    pub fn store(&mut self, setup: &Setup) {
+        let (Ok(link), Some(snapshot)) = (&self.link, &self.snapshot) else { return };
+        match setup.keep_soundcheck(snapshot, link.source(), self.is_staged()) {
+            Ok(None) => {}
+            Ok(kept) => self.noted = kept.map(str::to_owned),
+            Err(error) => self.noted = Some(format!("{}: {error}", words::SOUNDCHECK_NOT_KEPT)),
+        }
+    }
+
+    /// What is heard, by name.
+    pub fn source(&self) -> &str {
+        self.link.as_ref().map_or("", |link| link.source())
     }
 
     pub fn at_hand(&self) -> Option<ChannelId> {

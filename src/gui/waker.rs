@@ -16,6 +16,7 @@ use super::past::SharedPast;
 use crate::engine::Snapshot;
 use crate::engine::linecheck::LineSnapshot;
 use crate::engine::session::Status;
+use crate::engine::show::ReadyStep;
 use crate::engine::watched::{Picture, Told};
 
 /// Between two pictures for who wants less movement.
@@ -103,8 +104,13 @@ impl Wake {
             // A result is millions of numbers, and never changes.
             Told::Quiet { step, result } => format!("{step:?} {}", result.is_some()),
             // A level that wanders by less than a decibel is nothing new.
-            Told::Show { alert, room, counts } => {
-                format!("{alert:?} {counts:?} {:?}", room.map(|room| room.quarter.get().round()))
+            Told::Show { alert, room, counts, ready } => {
+                // Of a last look the seconds that are left, while it listens.
+                let looks = ready.map(|ready| {
+                    let heard = if ready.step == ReadyStep::Listen { ready.heard.get() as u64 } else { 0 };
+                    (format!("{:?} {:?}", ready.step, ready.channel), heard, ready.left, ready.more, ready.unknown)
+                });
+                format!("{alert:?} {counts:?} {:?} {looks:?}", room.map(|room| room.quarter.get().round()))
             }
             told => format!("{told:?}"),
         };

@@ -30,6 +30,10 @@ pub const UNDO: &str = "Last cut back  B";
 pub const CANNOT: &str = "Can’t be done  L";
 pub const DONE: &str = "Done  Space";
 pub const LEAVE: &str = "Leave it  S";
+pub const READY: &str = "Ready?  R";
+pub const LOOK_AGAIN: &str = "Look again  R";
+pub const TO_THE_SHOW: &str = "To the show  Esc";
+pub const NO_SOUNDCHECK: &str = "No soundcheck of this event is stored yet: make one first";
 pub const MARK: &str = "Mark this  M";
 pub const NO_ROOM_MICROPHONE: &str = "No microphone in the room is named: --room-mic CHANNEL";
 pub const MARKED: &str = "Marked in the event’s log";
@@ -53,12 +57,13 @@ pub const FEET: &str = "Feet beside metres  G";
 pub const METRES: &str = "Metres alone  G";
 
 /// The keys, for the help.
-pub const KEYS: [(&str, &str); 20] = [
+pub const KEYS: [(&str, &str); 21] = [
     ("Space", "done, or yes"),
     ("S", "skip this step, or leave it"),
     ("N", "no; never"),
     ("L", "the knob is at its limit"),
     ("Q", "in the ring-out: measure quietly"),
+    ("R", "in the show: ready? The last look before doors"),
     ("B", "back: the last cut, or the view before"),
     ("M", "mark this moment"),
     ("Esc", "stop; close what is open"),

@@ -20,6 +20,7 @@ pub mod multitrack;
 pub mod numbers;
 pub mod plan;
 pub mod quiet;
+pub mod ready;
 pub mod recordings;
 pub mod records;
 mod ringing;

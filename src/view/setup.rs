@@ -1,13 +1,14 @@
 //! What an event tells a face: inputs, names, connection, device, the desk's words.
 
 use super::sentence::DeskWords;
-use super::words::plain;
+use super::words::{self, plain};
 use crate::engine::linecheck::{LineInput, LinePlan, Wire};
 use crate::engine::ringout::Microphone;
 use crate::engine::show::Attending;
+use crate::engine::show::{Baseline, Laptop, LookFor};
 use crate::engine::sound::Calibration;
-use crate::engine::{Connection, Input};
-use crate::event::{self, Consent, Date, Event, EventError, Listening, Song};
+use crate::engine::{ChannelState, Connection, Input, Snapshot, Step};
+use crate::event::{self, Checked, Consent, Date, Event, EventError, Listening, Song};
 use crate::units::{ChannelId, SourceKind};
 
 /// What the event tells.
@@ -119,6 +120,45 @@ impl Setup {
         let Some(event) = &mut self.event else { return Ok(()) };
         event.settings.recording = Some(consent.clone());
         event.save()
+    }
+
+    /// How a soundcheck left the lines; the event keeps it. Once all is set that is all of them, before then those that are
+    /// set. Nothing is kept without an event, or of what told nothing. Says what was kept.
+    pub fn keep_soundcheck(
+        &self,
+        snapshot: &Snapshot,
+        source: &str,
+        staged: bool,
+    ) -> Result<Option<&'static str>, EventError> {
+        let Some(event) = &self.event else { return Ok(None) };
+        let all = snapshot.advice.step == Step::AllSet;
+        let by_line = matches!(self.connection, None | Some(Connection::Usb)) || staged;
+        let is_set = |input: usize| snapshot.inputs.get(input).is_some_and(|input| input.state == ChannelState::Set);
+        let known = |line: usize| all || by_line && is_set(line);
+        let left = Baseline { device: source.to_owned(), rate: snapshot.readings.rate, lines: snapshot.lines.clone() };
+        if !left.tells() || !(0..left.lines.len()).any(known) {
+            return Ok(None);
+        }
+        let quiet = left.lines.iter().any(|line| line.heard && line.floor.is_some());
+        event::keep_checked(event.folder(), left, staged, known)?;
+        Ok(Some(if quiet { words::SOUNDCHECK_KEPT } else { words::KEPT_WITHOUT_QUIET }))
+    }
+
+    /// How the last soundcheck left the lines, where one was stored.
+    pub fn stored_soundcheck(&self, staged: bool) -> Result<Option<Checked>, EventError> {
+        self.event.as_ref().map_or(Ok(None), |event| event::read_checked(event.folder(), staged))
+    }
+
+    /// What a last look looks for on this device.
+    pub fn look_for(&self, before: &Checked, device: &str, laptop: Laptop) -> LookFor {
+        let inputs = self.line_plan(before.left.lines.len()).inputs;
+        LookFor { before: before.left.clone(), device: device.to_owned(), inputs, laptop }
+    }
+
+    /// The doors are on another day by this laptop's clock, or hours away.
+    pub fn odd_clock(&self) -> bool {
+        let doors = self.event.as_ref().and_then(|event| event.settings.doors);
+        doors.is_some_and(|doors| doors.minutes_left().is_none())
     }
 
     /// Whether the desk's words were never told.

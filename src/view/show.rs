@@ -134,6 +134,11 @@ pub fn room_line(room: &RoomNow) -> String {
     format!("{stands} dB(A) over the last 15 min, {limit} at most · ± {plus_minus:.0} dB, no legal meter")
 }
 
+/// The next of the programme.
+pub fn song_begins(song: &str) -> String {
+    format!("now: {song}")
+}
+
 /// "nothing so far", "2 alerts so far, 1 more only counted".
 pub fn so_far(shown: u32, held: u32) -> String {
     let told = hall::show_so_far(shown as usize);

@@ -38,6 +38,12 @@ pub const MAY_SLEEP: &str = "This system does not let its sleep be held off. Swi
 
 pub const BACK: &str = "The device is back; what was missed is a gap";
 
+/// Of a soundcheck that is over.
+pub const SOUNDCHECK_KEPT: &str = "Stored in the event for the last look before doors";
+pub const KEPT_WITHOUT_QUIET: &str =
+    "Stored in the event. Ten quiet seconds on stage would tell each line’s floor as well, for the last look";
+pub const SOUNDCHECK_NOT_KEPT: &str = "This soundcheck is not stored";
+
 /// Said at once when a key was taken.
 pub const NOTED: &str = "Noted; one moment";
 pub const ASKED: &str = "Asked; it comes in a few seconds";

@@ -22,6 +22,8 @@ mod plan;
 /// The README: its commands, and the first run that it shows against the program.
 mod quiet;
 mod readme;
+/// The last look before doors: stored soundchecks, simulated stages, the terminal, words.
+mod ready;
 /// Recording while listening, the log, the folder that carries the program.
 mod recording;
 /// Rings: found in loops with known truth, not found in notes; bad input; the published features beside them.

@@ -4,7 +4,7 @@
 //! into the event folder as they come. Exit codes: 0 every line is right, 1 something is left, 2 nothing could be told,
 //! or something was skipped, 3 bad input.
 
-mod faults;
+pub mod faults;
 mod screen;
 mod typed;
 

@@ -18,7 +18,7 @@ use crate::detectors::{Detectors, Expected, Heard, Tops};
 use crate::units::{ChannelId, Db, Dbfs, Seconds, SourceKind};
 
 pub use order::most_urgent;
-use order::turn_of;
+pub(super) use order::turn_of;
 
 /// How the laptop hears the desk.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -164,7 +164,7 @@ pub fn most_urgent(steps: impl Iterator<Item = (ChannelId, SourceKind, Step)>) -
 }
 
 /// Voices first, since children tire and leave; then playback, then the rest; drums last.
-pub(super) fn turn_of(kind: SourceKind) -> u8 {
+pub fn turn_of(kind: SourceKind) -> u8 {
     match kind {
         SourceKind::Speech => 0,
         SourceKind::SoloVocal | SourceKind::Headset => 1,

@@ -1,5 +1,7 @@
 //! A real hall, heard through a device; its desk is moved by hand.
 
+use std::sync::atomic::Ordering::Relaxed;
+
 use super::ears::Ears;
 use super::{FRAME, Hall};
 use crate::block::BlockBuf;
@@ -8,7 +10,7 @@ use crate::detectors::Ring;
 use crate::sink::record::{self, RecordError, RecordPlan, Recorder, Recording};
 use crate::source::live::{self, LiveConfig, LiveError, Returning};
 use crate::source::{Flow, Source};
-use crate::units::{ChannelId, Db, FrameCount, Hertz, Seconds};
+use crate::units::{ChannelId, Db, FrameCount, Hertz, SampleRate, Seconds};
 
 /// Each waits 20 ms at most.
 const READS: usize = 25;
@@ -26,6 +28,16 @@ impl LiveHall {
     /// A device by name, a part of it, or its id.
     pub fn open(device: &str) -> Result<Self, LiveError> {
         Ok(Self::of(Returning::open(&live::find(device)?, LiveConfig::default())?))
+    }
+
+    /// The device's name.
+    pub fn name(&self) -> &str {
+        self.source.name()
+    }
+
+    /// Whether the system may fall asleep meanwhile, as far as is known yet.
+    pub fn may_sleep(&self) -> bool {
+        self.source.may_sleep().load(Relaxed)
     }
 }
 
@@ -49,6 +61,10 @@ impl<S: Source> LiveHall<S> {
             recorder.take(&self.block.as_block());
         }
         self.ears.hear(&self.block);
+    }
+
+    pub fn rate(&self) -> SampleRate {
+        self.ears.format().rate
     }
 
     pub fn channels(&self) -> usize {

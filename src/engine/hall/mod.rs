@@ -15,6 +15,7 @@ pub use live::LiveHall;
 pub use overheard::{Overheard, Overhearing, overhear};
 pub use stage::StageHall;
 
+use crate::coach::linecheck::LineInput;
 use crate::coach::ringout::{Band, Output, Place};
 use crate::detectors::Ring;
 use crate::units::{ChannelId, Db, Hertz, Seconds};
@@ -69,6 +70,14 @@ pub trait Hall {
 
     fn attention_mut(&mut self) -> Option<&mut Attention> {
         self.ears_mut().and_then(Ears::attention_mut)
+    }
+
+    /// On the simulated stage: someone puts a line right, its knob where the soundcheck left it.
+    fn mend(&mut self, _: ChannelId) {}
+
+    /// On the simulated stage: its own list.
+    fn line_inputs(&self) -> Vec<LineInput> {
+        Vec::new()
     }
 
     /// Whether the desk can be moved from here; else orders are for the person's own hands.

@@ -3,11 +3,12 @@
 use super::ears::Ears;
 use super::{FRAME, Hall};
 use crate::block::BlockBuf;
+use crate::coach::linecheck::LineInput;
 use crate::coach::ringout::{Band, Microphone, Output, Place};
 use crate::detectors::Ring;
 use crate::dsp::biquad::EqBand;
 use crate::source::Source;
-use crate::source::stage::{self, Mood, Stage, StageConfig};
+use crate::source::stage::{self, Mood, RigFault, Stage, StageConfig, StageInput};
 use crate::units::{ChannelId, Db, Dbfs, Hertz, SampleRate, Seconds};
 
 /// The width of a sweepable mid, as desks have it.
@@ -17,6 +18,8 @@ pub struct StageHall {
     stage: Stage,
     ears: Ears,
     block: BlockBuf,
+    /// Where the soundcheck left the knobs, if that is known.
+    knobs: Vec<Option<Db>>,
     /// The mains' and monitors' show mark, on the fader's scale.
     mark: Db,
 }
@@ -73,10 +76,27 @@ impl StageHall {
             output.rings_at = Some(Self::LIMIT);
             output.limit = Self::LOUDSPEAKER_BENDS;
         }
-        let stage = stage.with_loudspeakers(&hall);
+        Some(Self::hearing(stage.with_loudspeakers(&hall), Vec::new(), Self::LIMIT - left))
+    }
+
+    /// The stage before doors, as its soundcheck left it but for these faults: nobody plays, no loudspeaker is on.
+    pub fn before_doors(seed: u64, knobs: Vec<Option<Db>>, faults: &[RigFault]) -> Option<Self> {
+        let rate = SampleRate::new(Self::RATE)?;
+        let mut stage = Stage::new(StageConfig { playing: false, ..StageConfig::new(seed, Mood::Normal, rate) });
+        turn_back(&mut stage, &knobs, 0..knobs.len());
+        let stage = faults.iter().fold(stage, |stage, fault| stage.with_fault(*fault));
+        Some(Self::hearing(stage, knobs, Self::LIMIT))
+    }
+
+    fn hearing(stage: Stage, knobs: Vec<Option<Db>>, mark: Db) -> Self {
         let format = stage.format();
         let block = BlockBuf::new(format.channels, format.rate.frames(FRAME).get() as usize);
-        Some(Self { stage, ears: Ears::new(format), block, mark: Self::LIMIT - left })
+        Self { stage, ears: Ears::new(format), block, knobs, mark }
+    }
+
+    /// Somebody's hand at a knob.
+    pub fn turn_trim(&mut self, channel: ChannelId, by: Db) {
+        self.stage.turn_trim(channel, by);
     }
 
     /// Its microphones, in the order of the list.
@@ -122,6 +142,23 @@ impl Hall for StageHall {
         Some(&mut self.ears)
     }
 
+    fn line_inputs(&self) -> Vec<LineInput> {
+        let input = |(at, input): (usize, &StageInput)| {
+            LineInput::new(ChannelId::from_index(at), input.kind, LineInput::usual_wire(input.kind), input.phantom)
+        };
+        self.stage.inputs().iter().enumerate().map(input).collect()
+    }
+
+    fn mend(&mut self, channel: ChannelId) {
+        let rig = self.stage.rig();
+        rig.new_cable(channel);
+        rig.lift(channel);
+        rig.quieten(channel);
+        rig.phantom_on(channel);
+        rig.plug(channel, channel);
+        turn_back(&mut self.stage, &self.knobs, channel.index()..channel.index() + 1);
+    }
+
     fn has_a_desk(&self) -> bool {
         true
     }
@@ -152,5 +189,15 @@ impl Hall for StageHall {
             Place::Output(output) => self.stage.cut(Self::number(output), band),
             Place::Channel(channel) => self.stage.cut_channel(channel, band),
         };
+    }
+}
+
+/// Knobs to where the soundcheck left them.
+fn turn_back(stage: &mut Stage, knobs: &[Option<Db>], channels: std::ops::Range<usize>) {
+    for index in channels {
+        let channel = ChannelId::from_index(index);
+        if let Some(knob) = knobs.get(index).copied().flatten() {
+            stage.turn_trim(channel, knob - stage.trim(channel));
+        }
     }
 }

@@ -184,7 +184,7 @@ fn open(hearing: &LineHearing) -> Result<(Ears, Option<LineHand>), SessionError>
                 LinePace::RealTime => (LineSkill::TAPS_ONLY, false),
                 LinePace::Helped(skill) => (*skill, true),
             };
-            (Ears::on_the_stage(quiet_stage(*seed, faults), helped), Some(LineHand::new(*seed, skill)))
+            (Ears::on_the_stage(quiet_stage(*seed, faults), *seed, helped), Some(LineHand::new(*seed, skill)))
         }
         LineHearing::Live { device } => (Ears::on_a_device(device.as_deref())?, None),
     })

@@ -16,13 +16,14 @@ use super::opened::Player;
 use super::plan::{PlanPage, Printer};
 use super::recordings::{Takes, TakesPrinter};
 use super::ringout::{Asked, RingOutPage};
-use super::show::ShowPage;
+use super::show::{Looking, ShowPage, ShowWish};
 use super::soundcheck::Soundcheck;
 use super::theme::{self, DOORS, GAP, Look, TEXT_SIZES};
 use super::waker::Eyes;
 use super::{Panel, View, Wake, doors};
 use crate::engine::session::{Hearing, Link, Pace, Session, Status};
-use crate::engine::watched::{Moment, Picture, Watch, WatchLink, Where};
+use crate::engine::show::Laptop;
+use crate::engine::watched::{LookSay, Moment, Picture, Say, Watch, WatchLink, Where};
 use crate::engine::{Connection, Mood, Snapshot};
 use crate::event::{Event, Recent, VenueNotes, clock, log};
 use crate::view::venue_notes::kept;
@@ -133,6 +134,7 @@ impl App {
 
     fn hear(&mut self, hearing: Hearing, connection: Connection) {
         let wake = self.wake(View::Soundcheck);
+        self.soundcheck.store(&self.setup);
         self.lines.end();
         self.ringout.end();
         self.show.end();
@@ -190,6 +192,9 @@ impl App {
             self.before = self.view;
             self.panel = Panel::None;
             self.soundcheck.noted = None;
+            if self.view == View::Soundcheck {
+                self.soundcheck.store(&self.setup);
+            }
         }
         self.view = view;
         if view == View::RingOut {
@@ -199,10 +204,52 @@ impl App {
             self.plan.enter(self.setup.event.as_ref().map(Event::folder), &self.context);
         }
         if view == View::Show && !self.show.has_begun() {
-            let equaliser = self.ringout.wish().equaliser;
-            let link = self.begin(&Moment::Show(equaliser, self.setup.attending(None)), self.place());
+            self.begin_the_show();
+        }
+    }
+
+    fn begin_the_show(&mut self) {
+        let equaliser = self.ringout.wish().equaliser;
+        let link = self.begin(&Moment::Show(equaliser, self.setup.attending(None)), self.place());
+        self.show.begun(link);
+    }
+
+    fn wished_in_the_show(&mut self, wish: ShowWish) {
+        match wish {
+            ShowWish::Say(say) => self.show.say(say),
+            ShowWish::Ready => self.begin_the_last_look(),
+            ShowWish::ToTheShow if self.soundcheck.is_staged() => {
+                self.show.end();
+                self.begin_the_show();
+            }
+            ShowWish::ToTheShow => {
+                self.show.say(Say::Look(LookSay::End));
+                self.show.look(None);
+            }
+        }
+    }
+
+    /// Against the soundcheck that is stored; on the simulated stage as that one left it, before anybody plays.
+    fn begin_the_last_look(&mut self) {
+        let before = match self.setup.stored_soundcheck(self.soundcheck.is_staged()) {
+            Ok(Some(before)) => before,
+            Ok(None) => return self.soundcheck.noted = Some(labels::NO_SOUNDCHECK.into()),
+            Err(error) => return self.soundcheck.noted = Some(error.to_string()),
+        };
+        if let Hearing::Stage { seed, .. } = self.soundcheck.hearing {
+            let knobs = before.left.lines.iter().map(|line| line.knob).collect();
+            let (moment, wake) =
+                (Moment::Show(self.ringout.wish().equaliser, self.setup.attending(None)), self.wake(View::Show));
+            let link = (self.world.hall)(&moment, Where::QuietStage { seed, knobs }, wake);
             self.show.begun(link);
         }
+        let may_sleep = self.soundcheck.link.as_ref().is_ok_and(|link| link.may_sleep());
+        let laptop = Laptop { may_sleep, odd_clock: self.setup.odd_clock(), ..Laptop::default() };
+        let device = self.soundcheck.source().to_owned();
+        let look = self.setup.look_for(&before, &device, laptop);
+        self.show.say(Say::Look(LookSay::Begin(Box::new(look))));
+        self.show.look(Some(Looking { before, device }));
+        self.soundcheck.noted = None;
     }
 
     fn leave_the_list(&mut self) {
@@ -351,7 +398,8 @@ impl App {
     /// A line in the event's log.
     fn mark(&mut self) {
         let evidence = serde_json::json!({ "view": self.view.name() });
-        let mark = log::Entry::new("mark", evidence);
+        let song = (self.view == View::Show).then(|| self.show.song(&self.setup)).flatten();
+        let mark = log::Entry { song, ..log::Entry::new("mark", evidence) };
         let written = self.setup.event.as_ref().map(|event| log::add(event.folder(), &mark));
         self.soundcheck.noted = Some(match written {
             None => format!("{} · {}", labels::NO_LOG, (self.world.clock)()),
@@ -401,8 +449,8 @@ impl App {
                 }
             }
             View::Show => {
-                if let Some(say) = self.show.keys(context, &self.setup) {
-                    self.show.say(say);
+                if let Some(wish) = self.show.keys(context, &self.setup) {
+                    self.wished_in_the_show(wish);
                 }
             }
             View::Soundcheck | View::Recordings | View::Inputs => {}
@@ -424,6 +472,9 @@ fn take_on(context: &Context, look: Look) {
 impl eframe::App for App {
     fn logic(&mut self, context: &Context, _: &mut eframe::Frame) {
         self.soundcheck.take();
+        if self.soundcheck.takes_end() {
+            self.soundcheck.store(&self.setup);
+        }
         self.lines.take();
         self.plan.take();
         self.keep_what_was_found();
@@ -445,6 +496,10 @@ impl eframe::App for App {
         self.keys(context);
         // The minutes fall while nothing else moves.
         context.request_repaint_after(std::time::Duration::from_secs(20));
+    }
+
+    fn on_exit(&mut self, _: Option<&eframe::glow::Context>) {
+        self.soundcheck.store(&self.setup);
     }
 
     fn ui(&mut self, ui: &mut Ui, _: &mut eframe::Frame) {

@@ -3,7 +3,6 @@
 use eframe::egui::{Align, Button, Layout, RichText, Ui, vec2};
 
 use super::App;
-use crate::engine::watched::Say;
 use crate::gui::input::Heard;
 use crate::gui::keys::Action;
 use crate::gui::theme::{GAP, TARGET};
@@ -165,10 +164,8 @@ impl App {
                 }
             }
             View::Show => {
-                let said: Option<Say> = self.show.ui(ui, self.look, &self.setup, &(self.world.clock)());
-                if let Some(say) = said {
-                    self.show.say(say);
-                }
+                let wish = self.show.ui(ui, self.look, &self.setup, &(self.world.clock)());
+                wish.into_iter().for_each(|wish| self.wished_in_the_show(wish));
             }
         }
     }

@@ -16,14 +16,14 @@ mod tests;
 mod writer;
 
 use std::io::ErrorKind;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::Ordering::Release;
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 use std::thread::JoinHandle;
 
 use crate::block::Format;
-use crate::units::{ChannelId, Seconds};
+use crate::units::{ChannelId, SampleRate, Seconds};
 use disk::{Disk, RealDisk};
 use queue::{Flags, queue};
 use writer::Writer;
@@ -108,6 +108,17 @@ pub struct Recording {
     flags: Arc<Flags>,
     thread: Option<JoinHandle<()>>,
     is_over: bool,
+}
+
+/// How long a recording of so many tracks may become in a folder; an error where none can be made.
+pub fn room(folder: &Path, rate: SampleRate, tracks: usize) -> std::io::Result<Seconds> {
+    std::fs::create_dir_all(folder)?;
+    let probe = folder.join(format!(".beforedoors-{}.new", std::process::id()));
+    std::fs::File::create(&probe)?;
+    std::fs::remove_file(&probe)?;
+    let free = RealDisk.free(folder)?.saturating_sub(writer::RESERVE);
+    let a_second = f64::from(rate.get()) * (3 * tracks.max(1)) as f64;
+    Ok(Seconds::new(free as f64 / a_second))
 }
 
 /// Begins: give the `Recorder` every block of a source of this form.

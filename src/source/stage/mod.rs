@@ -466,8 +466,9 @@ impl Stage {
         if let Some(rig) = &mut self.rig {
             rig.carry(frames, &mut self.heard);
         }
-        for (channel, heard) in self.channels.iter_mut().zip(&mut self.heard) {
-            channel.preamp.convert(&mut heard[..frames]);
+        for (socket, (channel, heard)) in self.channels.iter_mut().zip(&mut self.heard).enumerate() {
+            let bare = self.rig.as_ref().is_some_and(|rig| rig.is_bare(socket));
+            channel.preamp.convert(&mut heard[..frames], bare);
         }
         if let Some(rig) = &mut self.rig {
             rig.route(frames, &mut self.heard);

@@ -12,6 +12,8 @@ const GLIDE_SECONDS: f64 = 0.3;
 /// The converter's own noise, RMS.
 const CONVERTER_FLOOR: Dbfs = Dbfs::new(-112.0);
 const FULL_SCALE: f32 = 1.0 - 1.0 / 8_388_608.0;
+/// An input's own noise with nothing at its other end, before the knob: some −128 dBu (20 kHz) where +20 dBu are full scale.
+const BARE: Dbfs = Dbfs::new(-148.0);
 /// Noise is dull above, Hz.
 const NOISE_CORNER: f64 = 6000.0;
 
@@ -25,6 +27,7 @@ pub struct Preamp {
     /// RMS of the noise before the knob.
     floor: f64,
     noise_gain: f32,
+    bare_gain: f32,
     noise_pass: f32,
     noise_state: f32,
     converter_gain: f32,
@@ -47,6 +50,7 @@ impl Preamp {
             glide_frames: (GLIDE_SECONDS * rate) as u32,
             floor: floor.amplitude(),
             noise_gain: (floor.amplitude() / kept) as f32,
+            bare_gain: (BARE.amplitude() / kept) as f32,
             noise_pass: pass as f32,
             noise_state: 0.0,
             converter_gain: (CONVERTER_FLOOR.amplitude() * 3f64.sqrt()) as f32,
@@ -76,8 +80,9 @@ impl Preamp {
         Dbfs::from_power((self.floor * self.trim.ratio()).powi(2) + CONVERTER_FLOOR.power())
     }
 
-    /// From what the input hears to what the converter gives.
-    pub fn convert(&mut self, heard: &mut [f32]) {
+    /// From what the input hears to what the converter gives; a bare one has neither a microphone's noise nor a room's.
+    pub fn convert(&mut self, heard: &mut [f32], bare: bool) {
+        let noise_gain = if bare { self.bare_gain } else { self.noise_gain };
         for sample in heard {
             if self.glide_left > 0 {
                 self.glide_left -= 1;
@@ -85,7 +90,7 @@ impl Preamp {
             }
             let (hiss, converter) = self.dice.two_noises();
             self.noise_state += self.noise_pass * (hiss - self.noise_state);
-            let before = *sample + self.noise_gain * self.noise_state;
+            let before = *sample + noise_gain * self.noise_state;
             let after = self.gain as f32 * before + self.converter_gain * converter;
             *sample = after.clamp(-1.0, FULL_SCALE);
         }
@@ -105,9 +110,9 @@ mod tests {
     fn the_trim_is_exact_and_ends_at_its_stops() {
         let mut preamp = quiet(10.0);
         assert_eq!(preamp.turn(Db::new(20.0)).get(), 20.0);
-        preamp.convert(&mut vec![0.0; 14_400]);
+        preamp.convert(&mut vec![0.0; 14_400], false);
         let mut one = vec![0.01; 4800];
-        preamp.convert(&mut one);
+        preamp.convert(&mut one, false);
         let mean = one.iter().map(|x| f64::from(*x)).sum::<f64>() / 4800.0;
         assert!((20.0 * (mean / 0.01).log10() - 30.0).abs() < 0.01, "{mean}");
         assert_eq!(preamp.turn(Db::new(99.0)).get(), 30.0);
@@ -119,7 +124,7 @@ mod tests {
     #[test]
     fn it_clips_at_full_scale() {
         let mut hot = vec![3.0, -3.0];
-        quiet(20.0).convert(&mut hot);
+        quiet(20.0).convert(&mut hot, false);
         assert_eq!(hot, [8_388_607.0 / 8_388_608.0, -1.0]);
     }
 
@@ -127,7 +132,7 @@ mod tests {
     fn its_floor_is_what_it_says() {
         let mut preamp = quiet(30.0);
         let mut noise = vec![0.0; 96_000];
-        preamp.convert(&mut noise);
+        preamp.convert(&mut noise, false);
         let power = noise.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>() / noise.len() as f64;
         assert!((Dbfs::from_power(power) - preamp.floor()).abs().get() < 0.1, "{power}");
     }

@@ -196,6 +196,11 @@ impl Rig {
         }
     }
 
+    /// Nothing is at the other end of what is plugged into a socket.
+    pub(super) fn is_bare(&self, socket: usize) -> bool {
+        self.plugged.get(socket).is_some_and(|wire| self.wires[*wire].dead)
+    }
+
     pub fn lift(&mut self, microphone: ChannelId) {
         if let Some(wire) = self.wires.get_mut(microphone.index()) {
             wire.hum = None;

@@ -9,6 +9,7 @@ mod opened;
 mod painter;
 mod pictures;
 mod plan;
+mod ready;
 mod real;
 mod recordings;
 mod soundcheck;
@@ -124,6 +125,10 @@ impl Link for Ear {
 
     fn names(&self) -> &[String] {
         &self.names
+    }
+
+    fn source(&self) -> &str {
+        "simulated stage 1"
     }
 
     fn format(&self) -> Format {

@@ -16,7 +16,7 @@ use egui_kittest::{Harness, SnapshotOptions, SnapshotResults};
 
 use super::halls::Hall;
 use super::recordings::{drop_on, wait_for, write, write_tone};
-use super::{Rehearsal, linecheck, plan, window_with_halls};
+use super::{Rehearsal, linecheck, plan, ready, window_with_halls};
 
 type Place = (f32, f32, Look);
 
@@ -90,6 +90,15 @@ fn show((width, height, look): Place, rings: bool) -> Harness<'static, App> {
     pressed(harness, &[])
 }
 
+/// The last look before doors, held against floors that were so far off.
+fn last_look(place: Place, off: &[(usize, f64)]) -> Harness<'static, App> {
+    let (playing, hall, folder) = (Rehearsal::new(1, Mood::Normal), Hall::default(), ready::event());
+    ready::store(folder.path(), off);
+    let harness = pressed(ready::window(&playing, &hall, folder.path(), place), &[Key::F5, Key::R]);
+    hall.listen(203);
+    pressed(harness, &[])
+}
+
 fn recordings((width, height, look): Place, opened: bool) -> Harness<'static, App> {
     let folder = tempfile::tempdir().unwrap();
     write(&folder.path().join("choir, balcony.wav"), 0.2);
@@ -151,7 +160,7 @@ fn every_view_is_drawn_for_whoever_wants_to_look() {
     for (width, height) in [(1280.0, 800.0), (1920.0, 1080.0)] {
         for (bright, text) in [(false, 1.0), (true, 1.0), (false, 2.0), (true, 2.0)] {
             let at = || (width, height, Look { bright, text, ..Look::default() });
-            let views: [(&str, Harness<App>); 18] = [
+            let views: [(&str, Harness<App>); 20] = [
                 ("plan", example(at())),
                 ("plan-made", made(at())),
                 ("plan-hall", pressed(example(at()), &[Key::H])),
@@ -168,6 +177,8 @@ fn every_view_is_drawn_for_whoever_wants_to_look() {
                 ("quiet-done", quiet(at(), true)),
                 ("show", show(at(), false)),
                 ("show-now", show(at(), true)),
+                ("ready", last_look(at(), &[])),
+                ("ready-noisier", last_look(at(), &[(2, -13.0)])),
                 ("recordings", recordings(at(), false)),
                 ("recording", recordings(at(), true)),
             ];
