@@ -19,7 +19,7 @@ pub fn run(device: &str, room: ChannelId, shown: f64, setup: &mut Setup, json: b
     }
     match found {
         Ok(calibration) => {
-            setup.keep_calibration(calibration)?;
+            setup.keep_calibration(room, calibration)?;
             if !json {
                 out::line(&calibration_line(&calibration))?;
             }

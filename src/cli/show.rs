@@ -44,11 +44,14 @@ pub fn run(args: &ShowArgs) -> anyhow::Result<Exit> {
                 evening.keep(recording, consent).tell(args.json)?;
             }
             let channels = hall.channels();
-            if let Some(room) = room.filter(|room| room.index() >= channels) {
+            let there = |room: &ChannelId| room.index() < channels;
+            if let Some(room) = room.filter(|room| !there(room)) {
                 anyhow::bail!("there is no channel {}: the device has {channels}. Name one of those", room.number());
             }
             let taps = !setup.microphones().is_empty();
-            let desk = ShowDesk::new(hall, equaliser, channels, taps).attending(&setup.attending(room)).on_a_laptop();
+            let desk = ShowDesk::new(hall, equaliser, channels, taps)
+                .attending(&setup.attending(room.or(setup.room().filter(there))))
+                .on_a_laptop();
             watch(desk, evening, &setup.names, args.json)
         }
         None => {

@@ -28,7 +28,7 @@ use super::text::line_column;
 use super::when::{self, Doors};
 use super::{save, text};
 use crate::coach::ready::{Baseline, NOTHING, Was};
-use crate::units::{ChannelId, Db, Dbfs, SampleRate};
+use crate::units::{Db, Dbfs, SampleRate};
 
 const FILE: &str = "soundcheck.toml";
 const OF_THE_STAGE: &str = "soundcheck-simulated.toml";
@@ -113,17 +113,14 @@ fn lines(table: &dyn TableLike, reader: &mut Reader) -> Vec<Was> {
     let told = listed(reader, table, "line", |reader, line| {
         reader.unknown_keys(line, &LINE_KEYS);
         let level = |item: &Item| number(item, NOTHING.get()..=20.0);
-        let channel = reader.value(line, "channel", "a channel", "one whole number from 1 to 64", |item| {
-            let number = usize::try_from(item.as_integer()?).ok()?;
-            (1..=ChannelId::MAX_CHANNELS).contains(&number).then(|| number - 1)
-        });
+        let channel = reader.channel(line, "channel");
         let heard = reader.value(line, "heard", "an answer", "true or false", Item::as_bool);
         let mut dbfs =
             |key| reader.value(line, key, "a level", "a number from -120 to 20 (dBFS)", level).map(Dbfs::new);
         let (floor, typical) = (dbfs("floor_dbfs"), dbfs("typical_dbfs"));
         let knob =
             reader.value(line, "knob_db", "a gain", "a number from -20 to 80 (dB)", |item| number(item, -20.0..=80.0));
-        Some((channel?, Was { heard: heard == Some(true), floor, typical, knob: knob.map(Db::new) }))
+        Some((channel?.index(), Was { heard: heard == Some(true), floor, typical, knob: knob.map(Db::new) }))
     });
     let mut lines: Vec<Was> = Vec::new();
     for (channel, was) in told {

@@ -21,6 +21,7 @@
 //! date = 2027-03-10                # when that was measured
 //!
 //! [sound]                          # the level in the room
+//! room_mic = 16                    # the channel of the microphone there
 //! full_scale_db = 118.4            # what reads 0 dBFS there, dB re 20 µPa; without it levels are only relative
 //! compared_with = "class 2 meter"  # or class 1 meter, other meter, class 1 calibrator, class 2 calibrator
 //! microphone = "ordinary"          # or "measuring"

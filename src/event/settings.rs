@@ -174,6 +174,14 @@ impl<'a> Reader<'a> {
         songs
     }
 
+    /// One channel.
+    pub fn channel(&mut self, table: &dyn TableLike, key: &str) -> Option<ChannelId> {
+        self.value(table, key, "a channel", "one whole number from 1 to 64", |item| {
+            let number = usize::try_from(item.as_integer()?).ok()?;
+            (1..=ChannelId::MAX_CHANNELS).contains(&number).then(|| ChannelId::from_index(number - 1))
+        })
+    }
+
     /// A list of channels, each once.
     pub fn channels(
         &mut self,

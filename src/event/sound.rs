@@ -2,7 +2,7 @@
 //!
 //! Levels in dB re 20 µPa: dB(A), of peaks dB(C); differences in dB. Edge cases: without `full_scale_db` nothing was
 //! compared, and levels stay relative; what is not said of a comparison counts as the least sure; a limit that is not
-//! said is the usual one.
+//! said is the usual one; without `room_mic` nothing in the room is measured, unless a channel is named.
 
 use toml_edit::{Array, Item, TableLike, Value};
 
@@ -10,11 +10,13 @@ use super::rewrite::{datetime, put};
 use super::settings::{Reader, date, number};
 use super::when::Date;
 use crate::coach::sound::{ActionValue, Calibration, Duty, Limits, Microphone, Standard};
-use crate::units::{Db, Spl};
+use crate::units::{ChannelId, Db, Spl};
 
 /// How the level in the room is measured and judged.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Sound {
+    /// The microphone in the room.
+    pub room: Option<ChannelId>,
     /// `None`: never compared.
     pub calibration: Option<Calibration>,
     /// When that was.
@@ -22,7 +24,8 @@ pub struct Sound {
     pub limits: Limits,
 }
 
-const KEYS: [&str; 11] = [
+const KEYS: [&str; 12] = [
+    "room_mic",
     "full_scale_db",
     "compared_with",
     "microphone",
@@ -47,6 +50,7 @@ pub(super) fn read(event: &dyn TableLike, reader: &mut Reader) -> Sound {
     reader.within = "sound, ".to_owned();
     reader.unknown_keys(table, &KEYS);
     let sound = Sound {
+        room: reader.channel(table, "room_mic"),
         calibration: calibration(table, reader),
         date: reader.value(table, "date", "a date", "a day such as 2027-03-12", date),
         limits: limits(table, reader),
@@ -115,6 +119,7 @@ fn three_levels(item: &Item) -> Option<[f64; 3]> {
 
 /// Writes into `[sound]` what differs.
 pub(super) fn write(table: &mut dyn TableLike, old: &Sound, new: &Sound) {
+    put(table, "room_mic", &old.room, &new.room, |room| i64::from(room.number()).into());
     let [was, is] = [old.calibration, new.calibration];
     let full_scale = |it: Option<Calibration>| it.map(|it| it.full_scale);
     put(table, "full_scale_db", &full_scale(was), &full_scale(is), |level| tenth(level.get()));

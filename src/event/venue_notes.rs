@@ -216,7 +216,7 @@ fn a_loop(reader: &mut Reader, table: &dyn TableLike) -> Option<NotedLoop> {
         date: day(reader, table),
         way: reader.one_of(table, "way", "a way to find out", &Way::ALL, Way::word).unwrap_or(Way::RingOut),
         output: output.unwrap_or(Output::Mains),
-        channel: channel(reader, table),
+        channel: reader.channel(table, "channel"),
         microphone: reader.words(table, "microphone"),
         left: level(reader, table, "left_db"),
         rings: reader
@@ -236,7 +236,7 @@ fn knob(reader: &mut Reader, table: &dyn TableLike) -> Option<NotedKnob> {
     reader.unknown_keys(table, &["date", "channel", "microphone", "knob", "stands"]);
     Some(NotedKnob {
         date: day(reader, table),
-        channel: channel(reader, table)?,
+        channel: reader.channel(table, "channel")?,
         microphone: reader.words(table, "microphone"),
         knob: reader.words(table, "knob").unwrap_or_default(),
         stands: reader.words(table, "stands")?,
@@ -280,13 +280,6 @@ fn day(reader: &mut Reader, table: &dyn TableLike) -> Option<Date> {
 fn level(reader: &mut Reader, table: &dyn TableLike, key: &str) -> Option<Db> {
     let expected = "a number from -120 to 120 (dB)";
     reader.value(table, key, "a difference", expected, |item| number(item, -120.0..=120.0)).map(Db::new)
-}
-
-fn channel(reader: &mut Reader, table: &dyn TableLike) -> Option<ChannelId> {
-    reader.value(table, "channel", "a channel", "a whole number from 1 to 64", |item| {
-        let number = usize::try_from(item.as_integer()?).ok()?;
-        (1..=ChannelId::MAX_CHANNELS).contains(&number).then(|| ChannelId::from_index(number - 1))
-    })
 }
 
 fn frequency(item: &Item) -> Option<Hertz> {

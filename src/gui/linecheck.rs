@@ -172,7 +172,7 @@ impl LinePage {
             sound.map(|sound| LineFrom::Device { sound, names: own }).ok_or_else(|| view::labels::NO_INPUT.to_owned())
         };
         let make = |channels: usize| {
-            let plan = if staged { stage_plan() } else { setup.line_plan(channels) };
+            let plan = if staged { stage_plan() } else { setup.line_plan(channels).with_room(setup.room()) };
             LinePlan { loudspeakers: true, ..plan }
         };
         let plan: Option<&dyn Fn(usize) -> LinePlan> = if assembly { None } else { Some(&make) };
@@ -284,7 +284,11 @@ impl LinePage {
     fn before(&self, ui: &mut Ui, look: Look, soundcheck: &Soundcheck, setup: &Setup) {
         let staged = soundcheck.is_staged();
         let lines_there = soundcheck.link.as_ref().map_or(0, |link| link.format().channels);
-        let inputs = if staged { stage_plan().inputs.len() } else { setup.line_plan(lines_there).inputs.len() };
+        let inputs = if staged {
+            stage_plan().inputs.len()
+        } else {
+            setup.line_plan(lines_there).with_room(setup.room()).inputs.len()
+        };
         let event = setup.event.as_ref().map(|event| event.settings.name.as_str());
         let mut next = lines::before(inputs, event, staged);
         if let Some(Err(why)) = &self.link {

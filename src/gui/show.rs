@@ -8,7 +8,7 @@ use super::theme::{GAP, Look, TARGET, bold};
 use crate::engine::show::{ReadyStep, Urgency};
 use crate::engine::watched::{LookSay, Say, Told, WatchLink};
 use crate::event::Checked;
-use crate::units::Db;
+use crate::units::{ChannelId, Db};
 use crate::view::hall::{self, SongLine};
 use crate::view::ready::{self, ready_headline, ready_step};
 use crate::view::show::{room_line, show_headline, show_step, so_far, urgency};
@@ -21,6 +21,8 @@ pub struct ShowPage {
     /// The last look before doors, while it goes on.
     look: Option<Looking>,
     song: usize,
+    /// The microphone in the room is being chosen.
+    asks_room: bool,
 }
 
 /// What a last look is held against.
@@ -33,6 +35,10 @@ pub struct Looking {
 pub enum ShowWish {
     Say(Say),
     Ready,
+    /// Which microphone is in the room?
+    AskRoom,
+    /// The microphone in the room, or none.
+    Room(Option<ChannelId>),
     /// The last look is over.
     ToTheShow,
 }
@@ -95,6 +101,12 @@ impl ShowPage {
                 pressed(Key::S).then(|| answer(false)).flatten()
             };
         }
+        if pressed(Key::L) && may_choose_room(setup, picture.has_a_desk) {
+            self.asks_room = !self.asks_room;
+        }
+        if self.asks_room && pressed(Key::Escape) {
+            self.asks_room = false;
+        }
         if picture.has_a_desk {
             for (key, by) in [(Key::ArrowLeft, -1.0), (Key::ArrowRight, 1.0)] {
                 if pressed(key) {
@@ -111,8 +123,8 @@ impl ShowPage {
         }
     }
 
-    /// `clock`: the hall's own, "19:42".
-    pub fn ui(&mut self, ui: &mut Ui, look: Look, setup: &Setup, clock: &str) -> Option<ShowWish> {
+    /// `lines`: of the device; `clock`: the hall's own, "19:42".
+    pub fn ui(&mut self, ui: &mut Ui, look: Look, setup: &Setup, lines: usize, clock: &str) -> Option<ShowWish> {
         let palette = look.palette();
         let tall = ui.ctx().content_rect().height();
         ui.horizontal(|ui| {
@@ -129,7 +141,13 @@ impl ShowPage {
         match self.link.as_ref()? {
             Ok(link) => match &self.look {
                 Some(looking) => last_look(ui, look, setup, link.as_ref(), (looking, clock)),
-                None => now(ui, look, setup, link.as_ref()),
+                None => {
+                    let wish = now(ui, look, setup, link.as_ref(), self.asks_room.then_some(lines));
+                    if let Some(ShowWish::AskRoom | ShowWish::Room(_)) = wish {
+                        self.asks_room = matches!(wish, Some(ShowWish::AskRoom)) && !self.asks_room;
+                    }
+                    wish
+                }
             },
             Err(why) => {
                 ui.label(why);
@@ -181,7 +199,7 @@ fn last_look(
 }
 
 /// The one line, and what answers it.
-fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink) -> Option<ShowWish> {
+fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink, room_among: Option<usize>) -> Option<ShowWish> {
     let picture = link.picture();
     let Told::Show { alert, room, counts, .. } = &picture.told else { return None };
     let alert = alert.as_ref();
@@ -224,6 +242,33 @@ fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink) -> Option<S
         ui.label(RichText::new(so_far(shown, held)).color(palette.quiet));
         if let Some(room) = room {
             ui.label(RichText::new(room_line(room)).color(palette.quiet));
+        }
+        if may_choose_room(setup, picture.has_a_desk) {
+            said = choose_room(ui, setup, room_among).or(said.take());
+        }
+    });
+    said
+}
+
+/// The event keeps it; the simulated hall has none.
+const fn may_choose_room(setup: &Setup, simulated: bool) -> bool {
+    setup.event.is_some() && !simulated
+}
+
+/// Which of so many lines is the microphone in the room, while that is asked; else a button that asks.
+fn choose_room(ui: &mut Ui, setup: &Setup, among: Option<usize>) -> Option<ShowWish> {
+    let chosen = setup.room();
+    let Some(lines) = among else {
+        return ui.button(labels::room_microphone(chosen)).clicked().then_some(ShowWish::AskRoom);
+    };
+    let mut said = None;
+    ui.horizontal_wrapped(|ui| {
+        ui.label(labels::ROOM_MICROPHONE);
+        for line in std::iter::once(None).chain((0..lines).map(|line| Some(ChannelId::from_index(line)))) {
+            let name = line.map_or_else(|| labels::NONE.to_owned(), |line| line.number().to_string());
+            if ui.add(Button::selectable(chosen == line, name)).clicked() {
+                said = Some(ShowWish::Room(line));
+            }
         }
     });
     said

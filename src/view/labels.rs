@@ -35,6 +35,13 @@ pub const LOOK_AGAIN: &str = "Look again  R";
 pub const TO_THE_SHOW: &str = "To the show  Esc";
 pub const NO_SOUNDCHECK: &str = "No soundcheck of this event is stored yet: make one first";
 pub const MARK: &str = "Mark this  M";
+pub const ROOM_MICROPHONE: &str = "Microphone in the room:";
+pub const NONE: &str = "none";
+/// "Microphone in the room: 16  L".
+pub fn room_microphone(chosen: Option<ChannelId>) -> String {
+    let chosen = chosen.map_or_else(|| NONE.to_owned(), |chosen| chosen.number().to_string());
+    format!("{ROOM_MICROPHONE} {chosen}  L")
+}
 pub const NO_ROOM_MICROPHONE: &str = "No microphone in the room is named: --room-mic CHANNEL";
 pub const MARKED: &str = "Marked in the event’s log";
 pub const NO_LOG: &str = "Marked on the screen only: no event is open";
@@ -61,7 +68,7 @@ pub const KEYS: [(&str, &str); 21] = [
     ("Space", "done, or yes"),
     ("S", "skip this step, or leave it"),
     ("N", "no; never"),
-    ("L", "the knob is at its limit"),
+    ("L", "the knob is at its limit; in the show: which microphone is in the room"),
     ("Q", "in the ring-out: measure quietly"),
     ("R", "in the show: ready? The last look before doors"),
     ("B", "back: the last cut, or the view before"),

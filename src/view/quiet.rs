@@ -83,7 +83,7 @@ pub fn quiet_step(step: &QuietStep, wish: &QuietWish) -> NextStep {
     NextStep { arrow: Arrow::None, sentence, then, proof: String::new(), reply }
 }
 
-/// What was found, the weakest microphone first, with the cuts that would help it; `marked`: the desk's faders are known.
+/// What was found, all open together and the weakest microphone first, with the cuts that would help it; `marked`: the desk's faders are known.
 pub fn quiet_lines(
     result: &QuietResult,
     wanted: Db,
@@ -94,7 +94,8 @@ pub fn quiet_lines(
     let weakest = result.weakest().map(|(channel, _)| channel);
     let mut all: Vec<_> = result.each().collect();
     all.sort_by_key(|(channel, _)| Some(*channel) != weakest);
-    let mut lines = Vec::new();
+    let together = result.loops.together.as_ref().map(|margin| sweeps::together_lines(margin, wanted, None));
+    let mut lines = together.unwrap_or_default();
     for (channel, found) in all {
         let who = microphone(channel, names);
         match found {
@@ -104,9 +105,6 @@ pub fn quiet_lines(
             }
             Err(why) => lines.push(format!("{who}: not measured: {}", sweeps::refused(*why))),
         }
-    }
-    if let Some(together) = &result.loops.together {
-        lines.extend(sweeps::together_lines(together, wanted, None));
     }
     lines.extend(result.round_trip.map(|trip| format!("The laptop's own way takes {:.1} ms", 1e3 * trip.get())));
     lines.push(UNCERTAIN.into());

@@ -126,6 +126,7 @@ pub fn ready_headline(advice: &ReadyAdvice, minutes: Option<f64>) -> String {
         ReadyStep::Listen => {
             format!("Quiet, please: {} s", whole_seconds(advice.wanted).saturating_sub(whole_seconds(advice.heard)))
         }
+        ReadyStep::Ready if advice.unknown != 0 => format!("Ready, {} not judged", advice.unknown.count_ones()),
         ReadyStep::Ready => match minutes.filter(|minutes| *minutes > 0.0) {
             Some(minutes) => format!("Ready. {:.0} min to doors", minutes.ceil()),
             None => "Ready".into(),
@@ -157,7 +158,8 @@ fn ready(advice: &ReadyAdvice, look: &Look) -> String {
     let doubt = match (advice.left, advice.unknown) {
         (0, 0) => String::new(),
         (0, _) => ", as far as I can hear".into(),
-        (left, _) => format!(", with {} left as it is", counted(left as u64, "thing", "things")),
+        (1, _) => ", with 1 thing left as it is".into(),
+        (left, _) => format!(", with {left} things left as they are"),
     };
     match look.setup.minutes_left().filter(|minutes| *minutes > 0.0) {
         Some(minutes) => {

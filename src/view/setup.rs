@@ -101,6 +101,18 @@ impl Setup {
         event.save()
     }
 
+    /// The microphone in the room, as the event tells it.
+    pub fn room(&self) -> Option<ChannelId> {
+        self.event.as_ref()?.settings.sound.room
+    }
+
+    /// Another one, or none; the event keeps it.
+    pub fn keep_room(&mut self, room: Option<ChannelId>) -> Result<(), EventError> {
+        let Some(event) = &mut self.event else { return Ok(()) };
+        event.settings.sound.room = room;
+        event.save()
+    }
+
     /// What a show attends to beside rings, with this microphone in the room.
     pub fn attending(&self, room: Option<ChannelId>) -> Attending {
         let sound = self.event.as_ref().map(|event| event.settings.sound.clone()).unwrap_or_default();
@@ -108,8 +120,9 @@ impl Setup {
     }
 
     /// The room compared with a real meter today; the event keeps it.
-    pub fn keep_calibration(&mut self, calibration: Calibration) -> Result<(), EventError> {
+    pub fn keep_calibration(&mut self, room: ChannelId, calibration: Calibration) -> Result<(), EventError> {
         let Some(event) = &mut self.event else { return Ok(()) };
+        event.settings.sound.room = Some(room);
         event.settings.sound.calibration = Some(calibration);
         event.settings.sound.date = Date::today();
         event.save()

@@ -62,7 +62,7 @@ pub fn delay_record(channel: usize, apart: &Apart) -> Value {
     })
 }
 
-/// "Channel 1: 9.2 dB left before it rings, first at 2.44 kHz"; `marked`: the desk's faders are known.
+/// "Channel 1: 9.2 dB left before it rings, 7.3 dB safely, first at 2.44 kHz"; `marked`: the desk's faders are known.
 pub fn margin_lines(
     who: &str,
     found: &Loop,
@@ -93,7 +93,12 @@ fn told(who: &str, margin: &Margin, wanted: Db) -> Vec<String> {
     };
     let most = margin.phase_aware.unwrap_or(margin.safe);
     let mut lines = vec![if most >= Db::ZERO {
-        format!("{who}: {} left before it rings, first at {}", span(most), frequency(first.frequency))
+        let safely = match margin.safe {
+            safe if most - safe < Db::new(0.1) => String::new(),
+            safe if safe > Db::ZERO => format!(", {} safely", span(safe)),
+            _ => ", none safely".into(),
+        };
+        format!("{who}: {} left before it rings{safely}, first at {}", span(most), frequency(first.frequency))
     } else {
         format!("{who}: it rings, {} over its limit, at {}", span(most), frequency(first.frequency))
     }];

@@ -147,6 +147,7 @@ fn a_face_that_looks_away_for_a_second_loses_nothing() {
     let mut stage = Stage::new(StageConfig::new(4, Mood::Normal, format.rate));
     let inputs: Vec<Input> = stage.inputs().iter().map(|input| Input::new(input.kind, None)).collect();
     let mut pipeline = Pipeline::new(format, &inputs, Connection::Usb);
+    pipeline.tell_knobs((0..inputs.len()).map(|input| stage.trim(ChannelId::from_index(input))));
     let mut block = BlockBuf::new(format.channels, 480);
     while pipeline.snapshot().at < seen.at {
         let Ok(_) = stage.read(&mut block);

@@ -48,12 +48,11 @@ pub fn run(args: &LinecheckArgs) -> anyhow::Result<Exit> {
             LineHearing::Stage { seed, faults: faults::chosen(&args.fault, seed), pace }
         }
     };
-    let room = args.room_mic.and_then(|number| number.checked_sub(1)).map(ChannelId::new);
+    let named = args.room_mic.and_then(|number| number.checked_sub(1)).map(ChannelId::new);
+    let room = named.or_else(|| setup.room());
     let make = |channels: usize| {
-        let plan = if staged { stage_plan() } else { setup.line_plan(channels) };
-        let room = room.filter(|room| !staged && room.index() < channels);
-        let inputs = plan.inputs.iter().copied().filter(|input| Some(input.channel) != room).collect();
-        LinePlan { inputs, loudspeakers: true, room, ..plan }
+        let plan = if staged { stage_plan() } else { setup.line_plan(channels).with_room(room) };
+        LinePlan { loudspeakers: true, ..plan }
     };
     let plan: Option<&dyn Fn(usize) -> LinePlan> = if args.assembly { None } else { Some(&make) };
     let session = LineSession::start(hearing, plan, None)?;

@@ -74,6 +74,14 @@ impl LinePlan {
         Self { inputs, channels, pairs: Vec::new(), loudspeakers: false, room: None }
     }
 
+    /// With a microphone in the hall, if it is one of the lines: it is no input then.
+    #[must_use]
+    pub fn with_room(self, room: Option<ChannelId>) -> Self {
+        let room = room.filter(|room| room.index() < self.channels);
+        let inputs = self.inputs.into_iter().filter(|input| Some(input.channel) != room).collect();
+        Self { inputs, room, ..self }
+    }
+
     /// Without a list: every line of the device is taken for a microphone.
     pub fn of_lines(channels: usize) -> Self {
         let input = |line| LineInput::new(ChannelId::from_index(line), SourceKind::Other, Wire::Microphone, false);

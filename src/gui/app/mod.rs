@@ -218,6 +218,12 @@ impl App {
         match wish {
             ShowWish::Say(say) => self.show.say(say),
             ShowWish::Ready => self.begin_the_last_look(),
+            ShowWish::AskRoom => {}
+            ShowWish::Room(room) => {
+                self.soundcheck.noted = self.setup.keep_room(room).err().map(|error| error.to_string());
+                self.show.end();
+                self.begin_the_show();
+            }
             ShowWish::ToTheShow if self.soundcheck.is_staged() => {
                 self.show.end();
                 self.begin_the_show();

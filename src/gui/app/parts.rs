@@ -164,7 +164,8 @@ impl App {
                 }
             }
             View::Show => {
-                let wish = self.show.ui(ui, self.look, &self.setup, &(self.world.clock)());
+                let lines = self.soundcheck.link.as_ref().map_or(0, |link| link.format().channels);
+                let wish = self.show.ui(ui, self.look, &self.setup, lines, &(self.world.clock)());
                 wish.into_iter().for_each(|wish| self.wished_in_the_show(wish));
             }
         }

@@ -4,7 +4,7 @@ use std::fs;
 
 use beforedoors::coach::sound::{ActionValue, Calibration, Duty, Limits, Microphone, Standard};
 use beforedoors::event::{Date, Event, Sound};
-use beforedoors::units::{Db, Spl};
+use beforedoors::units::{ChannelId, Db, Spl};
 
 fn folder(sound: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("a folder");
@@ -29,6 +29,7 @@ fn mistakes(sound: &str) -> Vec<String> {
 
 const WRITTEN: &str = r#"
 [sound]  # of the hall
+room_mic = 16
 full_scale_db = 118.4
 compared_with = "class 2 meter"  # the school's
 microphone = "measuring"
@@ -50,6 +51,7 @@ fn duty(daily: [f64; 3], peak: [f64; 3]) -> Duty {
 #[test]
 fn everything_is_read() {
     let expected = Sound {
+        room: Some(ChannelId::new(15)),
         calibration: Some(Calibration {
             full_scale: Spl::new(118.4),
             with: Standard::MeterOfClass2,

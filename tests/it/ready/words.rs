@@ -99,6 +99,7 @@ fn ready_says_what_it_could_not_judge() {
     let (sentence, _, proof) = said(&ready);
     assert_eq!(sentence, "Ready, as far as I can hear");
     assert!(proof.contains("12 lines as at the soundcheck") && proof.contains("3 Player 3"), "{proof}");
+    assert_eq!(ready_headline(&ready, Some(12.0)), "Ready, 1 not judged");
     let left = ReadyAdvice { left: 1, ..ready };
     assert_eq!(said(&left).0, "Ready, with 1 thing left as it is");
 }

@@ -12,6 +12,7 @@ mod plan;
 mod ready;
 mod real;
 mod recordings;
+mod room;
 mod soundcheck;
 
 use std::cell::RefCell;

@@ -178,7 +178,7 @@ fn every_view_is_drawn_for_whoever_wants_to_look() {
                 ("show", show(at(), false)),
                 ("show-now", show(at(), true)),
                 ("ready", last_look(at(), &[])),
-                ("ready-noisier", last_look(at(), &[(2, -13.0)])),
+                ("ready-noisier", last_look(at(), &[(0, -13.0)])),
                 ("recordings", recordings(at(), false)),
                 ("recording", recordings(at(), true)),
             ];
