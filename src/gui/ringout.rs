@@ -83,7 +83,7 @@ impl RingOutPage {
     }
 
     /// What was found, once, when all of it is.
-    pub fn to_keep(&mut self, names: &[String]) -> Option<Vec<Note>> {
+    pub fn found_to_keep(&mut self, names: &[String]) -> Option<Vec<Note>> {
         let picture = self.link.as_ref()?.as_ref().ok().filter(|_| !self.is_kept)?.picture();
         let found = match picture.told {
             Told::Quiet { result: Some(result), .. } => {

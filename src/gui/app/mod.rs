@@ -22,7 +22,7 @@ use super::theme::{self, DOORS, GAP, Look, TEXT_SIZES};
 use super::waker::Eyes;
 use super::{Panel, View, Wake, doors};
 use crate::engine::session::{Hearing, Link, Pace, Session, Status};
-use crate::engine::show::Laptop;
+use crate::engine::show::{Attending, Laptop};
 use crate::engine::watched::{LookSay, Moment, Picture, Say, Watch, WatchLink, Where};
 use crate::engine::{Connection, Mood, Snapshot};
 use crate::event::{Event, Recent, VenueNotes, clock, log};
@@ -210,7 +210,7 @@ impl App {
 
     fn begin_the_show(&mut self) {
         let equaliser = self.ringout.wish().equaliser;
-        let link = self.begin(&Moment::Show(equaliser, self.setup.attending(None)), self.place());
+        let link = self.begin(&Moment::Show(equaliser, self.attending()), self.place());
         self.show.begun(link);
     }
 
@@ -245,7 +245,7 @@ impl App {
         if let Hearing::Stage { seed, .. } = self.soundcheck.hearing {
             let knobs = before.left.lines.iter().map(|line| line.knob).collect();
             let (moment, wake) =
-                (Moment::Show(self.ringout.wish().equaliser, self.setup.attending(None)), self.wake(View::Show));
+                (Moment::Show(self.ringout.wish().equaliser, self.attending()), self.wake(View::Show));
             let link = (self.world.hall)(&moment, Where::QuietStage { seed, knobs }, wake);
             self.show.begun(link);
         }
@@ -325,6 +325,12 @@ impl App {
         self.plan.note(noted.or_else(|| self.soundcheck.noted.clone()));
     }
 
+    /// What the show attends to, with the microphone in the room if the device has that line.
+    fn attending(&self) -> Attending {
+        let lines = self.soundcheck.link.as_ref().map_or(0, |link| link.format().channels);
+        self.setup.attending(self.setup.room().filter(|room| room.index() < lines))
+    }
+
     /// The device that is heard, or the simulated hall.
     fn place(&self) -> Where {
         match self.soundcheck.link.as_ref().ok().and_then(|link| link.overhear()) {
@@ -360,7 +366,7 @@ impl App {
     /// What was found in the hall belongs to its notes.
     fn keep_what_was_found(&mut self) {
         let Some(event) = &self.setup.event else { return };
-        let Some(found) = self.ringout.to_keep(&self.setup.names) else { return };
+        let Some(found) = self.ringout.found_to_keep(&self.setup.names) else { return };
         self.ringout.is_kept(match VenueNotes::add(event.folder(), &found) {
             Ok(path) => kept(&path),
             Err(error) => error.to_string(),
