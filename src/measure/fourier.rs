@@ -3,12 +3,28 @@
 //! `spectrum` pads with zeros to `length`, a power of two in every use here; `signal` undoes it, scale and all.
 //! Lengths below 2 are taken as 2. The spectrum has `length / 2 + 1` bins, `rate / length` hertz apart.
 
-use realfft::RealFftPlanner;
+use std::cell::RefCell;
+use std::sync::Arc;
+
+use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use rustfft::num_complex::Complex;
+
+thread_local! {
+    /// Plans of a million lags take as long to make as to use.
+    static PLANS: RefCell<RealFftPlanner<f64>> = RefCell::new(RealFftPlanner::new());
+}
+
+fn forward(length: usize) -> Arc<dyn RealToComplex<f64>> {
+    PLANS.with_borrow_mut(|plans| plans.plan_fft_forward(length))
+}
+
+fn back(length: usize) -> Arc<dyn ComplexToReal<f64>> {
+    PLANS.with_borrow_mut(|plans| plans.plan_fft_inverse(length))
+}
 
 pub fn spectrum(samples: &[f64], length: usize) -> Vec<Complex<f64>> {
     let length = length.max(2);
-    let plan = RealFftPlanner::new().plan_fft_forward(length);
+    let plan = forward(length);
     let mut time = vec![0.0; length];
     let taken = samples.len().min(length);
     time[..taken].copy_from_slice(&samples[..taken]);
@@ -20,7 +36,7 @@ pub fn spectrum(samples: &[f64], length: usize) -> Vec<Complex<f64>> {
 
 pub fn signal(mut bins: Vec<Complex<f64>>, length: usize) -> Vec<f64> {
     let length = length.max(2);
-    let plan = RealFftPlanner::new().plan_fft_inverse(length);
+    let plan = back(length);
     bins.resize(length / 2 + 1, Complex::default());
     // A real signal has nothing imaginary at both ends.
     bins[0].im = 0.0;

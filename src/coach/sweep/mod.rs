@@ -333,15 +333,17 @@ impl SafeSweep {
 /// Channel by channel.
 pub type Loops = Vec<Result<(Taken, LoopGain), Refusal>>;
 
+/// For captures that may be a second longer than what was sent.
 fn ready(sent: &[f32], rate: SampleRate) -> Result<Inverse, NoSweep> {
-    Inverse::new(sent, rate).map_err(|why| NoSweep::Unfit { channel: 0, why })
+    Inverse::for_captures(sent, rate, sent.len() + rate.get() as usize)
+        .map_err(|why| NoSweep::Unfit { channel: 0, why })
 }
 
 fn take(inverse: &Inverse, captured: &[Vec<f32>], clocks: Clocks) -> Result<Vec<Result<Taken, Refusal>>, NoSweep> {
     if captured.is_empty() {
         return Err(NoSweep::DeviceLost);
     }
-    Ok(captured.iter().map(|channel| inverse.take(channel, clocks)).collect())
+    Ok(inverse.take_all(captured, clocks))
 }
 
 fn with_gains(taken: Vec<Result<Taken, Refusal>>) -> Loops {

@@ -244,8 +244,7 @@ impl App {
         };
         if let Hearing::Stage { seed, .. } = self.soundcheck.hearing {
             let knobs = before.left.lines.iter().map(|line| line.knob).collect();
-            let (moment, wake) =
-                (Moment::Show(self.ringout.wish().equaliser, self.attending()), self.wake(View::Show));
+            let (moment, wake) = (Moment::Show(self.ringout.wish().equaliser, self.attending()), self.wake(View::Show));
             let link = (self.world.hall)(&moment, Where::QuietStage { seed, knobs }, wake);
             self.show.begun(link);
         }

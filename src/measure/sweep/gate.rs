@@ -68,6 +68,10 @@ pub(super) fn gate(response: &[f64], direct: usize, rate: f64) -> (Vec<f64>, Vec
 
 /// How much of a frequency belongs to a band; over all bands it is 1.
 fn share(hz: f64, band: usize) -> f64 {
+    let under = band.checked_sub(1).map_or(f64::NEG_INFINITY, |below| BANDS[below]);
+    if hz <= under || BANDS.get(band + 1).is_some_and(|above| hz >= *above) {
+        return 0.0;
+    }
     let place = hz.max(1e-9).log2();
     let towards = |other: Option<&f64>| {
         let Some(other) = other else { return 1.0 };

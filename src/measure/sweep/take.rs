@@ -4,6 +4,7 @@
 //! Out: [`Impulse`]s in captured over sent, drift in parts per million, signal over noise in dB. The capture may be up
 //! to a sweep's length longer than what was sent; more is not looked at. Not-a-number counts as silence.
 
+use rayon::prelude::*;
 use rustfft::num_complex::Complex;
 
 use super::deconvolve::{band, inverse, lags, response};
@@ -23,8 +24,8 @@ pub struct Inverse {
     length: usize,
     sent: Vec<Complex<f64>>,
     one_over: Vec<Complex<f64>>,
-    /// Samples of what was sent, and its level while the sweep goes.
-    samples: usize,
+    /// No more of a capture is looked at.
+    most: usize,
 }
 
 /// A usable capture.
@@ -70,13 +71,18 @@ pub enum Clocks {
 impl Inverse {
     /// Refused unless there is one sweep in it.
     pub fn new(sent: &[f32], rate: SampleRate) -> Result<Self, Refusal> {
+        Self::for_captures(sent, rate, 2 * sent.len())
+    }
+
+    /// For captures of no more samples than these.
+    pub fn for_captures(sent: &[f32], rate: SampleRate, most: usize) -> Result<Self, Refusal> {
         let sent = clean(sent);
         let placed = Placed::find(&sent, rate).ok_or(Refusal::NotASweep)?;
         let hz = f64::from(rate.get());
-        let length = (2 * sent.len() + (placed.end * hz) as usize).next_power_of_two();
+        let length = (most + (placed.end * hz) as usize).next_power_of_two();
         let bins = spectrum(&sent, length);
         let one_over = inverse(&bins, &placed, hz / length as f64);
-        Ok(Self { rate, placed, length, sent: bins, one_over, samples: sent.len() })
+        Ok(Self { rate, placed, length, sent: bins, one_over, most })
     }
 
     pub fn rate(&self) -> SampleRate {
@@ -99,9 +105,14 @@ impl Inverse {
         (seconds * f64::from(self.rate.get())) as usize
     }
 
+    /// Each of several captures, over all cores.
+    pub fn take_all(&self, captured: &[Vec<f32>], clocks: Clocks) -> Vec<Result<Taken, Refusal>> {
+        captured.par_iter().map(|channel| self.take(channel, clocks)).collect()
+    }
+
     pub fn take(&self, captured: &[f32], clocks: Clocks) -> Result<Taken, Refusal> {
         let hz = f64::from(self.rate.get());
-        let captured = clean(&captured[..captured.len().min(2 * self.samples)]);
+        let captured = clean(&captured[..captured.len().min(self.most)]);
         if (captured.len() as f64) < (self.placed.end + 0.1) * hz {
             return Err(Refusal::TooShort { seconds: Seconds::new(captured.len() as f64 / hz) });
         }
