@@ -200,8 +200,9 @@ pub fn sweep_notes(
     let note = |(channel, found): (ChannelId, &crate::engine::sweep::Loop)| {
         let cuts = found.cuts(equaliser, wanted).filter(|_| Some(channel) == weakest);
         let made = match &cuts {
-            Some(Cuts::Enough { cuts, .. } | Cuts::Move { cuts, .. }) => &cuts[..],
-            Some(Cuts::NoneNeeded { .. }) | None => &[],
+            Some(Cuts::Enough { cuts, .. }) => &cuts[..],
+            // What is not enough is no suggestion.
+            Some(Cuts::NoneNeeded { .. } | Cuts::Move { .. }) | None => &[],
         };
         let graphic = equaliser.nearest(Hertz::new(1000.0)).is_some();
         let cut = |cut: &crate::engine::sweep::Cut| NotedCut {
