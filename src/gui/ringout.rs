@@ -101,7 +101,7 @@ impl RingOutPage {
     }
 
     /// Where it was kept, or why it was not.
-    pub fn is_kept(&mut self, told: String) {
+    pub fn tell_kept(&mut self, told: String) {
         self.kept = Some(told);
     }
 

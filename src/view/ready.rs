@@ -81,12 +81,12 @@ pub fn ready_step(advice: &ReadyAdvice, look: &Look) -> NextStep {
                 (Arrow::None, format!("{it} is silent; it was not at the soundcheck"), dead(wire(advice)).into())
             }
             Trouble::Floor { by } if by.get() > 0.0 => (
-                Arrow::Up,
+                Arrow::None,
                 format!("{it} is {} noisier than at the soundcheck", whole(by)),
                 noisier(wire(advice), &look.setup.desk.knob),
             ),
             Trouble::Floor { by } => (
-                Arrow::Down,
+                Arrow::None,
                 format!("{it} is {} softer than at the soundcheck", whole(by)),
                 softer(wire(advice), &look.setup.desk.knob),
             ),

@@ -248,7 +248,10 @@ impl SafeSweep {
     }
 
     pub fn heard(&mut self, heard: Heard) {
+        let sent = self.sent().len();
+        let whole = !heard.channels.is_empty() && heard.channels.iter().all(|channel| channel.len() >= sent);
         let next = match self.step {
+            SweepStep::Chirp { .. } | SweepStep::Sweep { .. } if !whole => Err(NoSweep::DeviceLost),
             SweepStep::Chirp { level } => self.after_chirp(level, heard),
             SweepStep::Sweep { level } => self.after_sweeps(level, heard),
             _ => return,
@@ -272,7 +275,7 @@ impl SafeSweep {
 
     fn after_chirp(&self, level: Dbfs, heard: Heard) -> Result<SweepStep, NoSweep> {
         let inverse = ready(&self.sent(), self.plan.rate)?;
-        let channels = take(&inverse, heard.channels, Clocks::Same)?;
+        let channels = inverse.take_all(heard.channels, Clocks::Same);
         doubts::riding(heard.channels, &inverse)?;
         disturbed(&channels)?;
         // A microphone that hears it too softly is worth another step; one that does not hear it at all is not.
@@ -301,9 +304,6 @@ impl SafeSweep {
     /// Both came in one sound: how far apart they came back tells the clocks apart.
     fn after_sweeps(&self, level: Dbfs, heard: Heard) -> Result<SweepStep, NoSweep> {
         let apart = self.whole(level).len();
-        if heard.channels.iter().any(|channel| channel.len() < 2 * apart) {
-            return Err(NoSweep::DeviceLost);
-        }
         let louder: Vec<Vec<f32>> = heard.channels.iter().map(|channel| channel[..apart].to_vec()).collect();
         let softer: Vec<Vec<f32>> = heard.channels.iter().map(|channel| channel[apart..].to_vec()).collect();
         let (inverse, first) = self.after_sweep(level, &louder, heard.sound)?;
@@ -311,7 +311,7 @@ impl SafeSweep {
         let drift = drift(&first, &second, apart, self.plan.rate)?;
         doubts::differing(&first, &second)?;
         let channels = match drift {
-            Some(drift) => with_gains(take(&inverse, &louder, Clocks::Apart(drift))?),
+            Some(drift) => with_gains(inverse.take_all(&louder, Clocks::Apart(drift))),
             None => first,
         };
         Ok(SweepStep::Done(Box::new(Measured { level, channels })))
@@ -319,7 +319,7 @@ impl SafeSweep {
 
     fn after_sweep(&self, level: Dbfs, captured: &[Vec<f32>], sound: Option<f64>) -> Result<(Inverse, Loops), NoSweep> {
         let inverse = ready(&self.whole(level), self.plan.rate)?;
-        let channels = take(&inverse, captured, Clocks::Same)?;
+        let channels = inverse.take_all(captured, Clocks::Same);
         // Its pumping looks like somebody talking.
         doubts::riding(captured, &inverse)?;
         disturbed(&channels)?;
@@ -337,13 +337,6 @@ pub type Loops = Vec<Result<(Taken, LoopGain), Refusal>>;
 fn ready(sent: &[f32], rate: SampleRate) -> Result<Inverse, NoSweep> {
     Inverse::for_captures(sent, rate, sent.len() + rate.get() as usize)
         .map_err(|why| NoSweep::Unfit { channel: 0, why })
-}
-
-fn take(inverse: &Inverse, captured: &[Vec<f32>], clocks: Clocks) -> Result<Vec<Result<Taken, Refusal>>, NoSweep> {
-    if captured.is_empty() {
-        return Err(NoSweep::DeviceLost);
-    }
-    Ok(inverse.take_all(captured, clocks))
 }
 
 fn with_gains(taken: Vec<Result<Taken, Refusal>>) -> Loops {

@@ -357,8 +357,8 @@ impl App {
 
     /// What is noted of the hall.
     fn recall(&mut self) {
-        let Some(event) = &self.setup.event else { return };
-        let notes = VenueNotes::of(event.folder());
+        let notes =
+            self.setup.event.as_ref().map_or_else(|| Ok(<_>::default()), |event| VenueNotes::of(event.folder()));
         self.ringout.recall(notes.map(|(notes, _)| notes).map_err(|error| error.to_string()));
     }
 
@@ -366,7 +366,7 @@ impl App {
     fn keep_what_was_found(&mut self) {
         let Some(event) = &self.setup.event else { return };
         let Some(found) = self.ringout.found_to_keep(&self.setup.names) else { return };
-        self.ringout.is_kept(match VenueNotes::add(event.folder(), &found) {
+        self.ringout.tell_kept(match VenueNotes::add(event.folder(), &found) {
             Ok(path) => kept(&path),
             Err(error) => error.to_string(),
         });

@@ -206,12 +206,15 @@ fn what_disturbs_a_sweep_ends_it() {
         }
     });
     assert!(matches!(bent, NoSweep::Unfit { why: Refusal::Limited { .. }, .. }), "{bent:?}");
-    let gone = run(&|nth, x| {
-        if nth == 2 {
-            x.truncate(40_000)
-        }
-    });
-    assert_eq!(gone, NoSweep::DeviceLost);
+    // In the first chirp, and in the sweeps.
+    for cut in [1, 2] {
+        let gone = run(&|nth, x| {
+            if nth == cut {
+                x.truncate(40_000)
+            }
+        });
+        assert_eq!(gone, NoSweep::DeviceLost);
+    }
 }
 
 /// A slow limiter bends nothing, but louder gives less; an input that rides its own level lies low in the pause after.
