@@ -245,17 +245,39 @@ pub struct RingoutArgs {
 
 #[derive(Clone, Debug, ClapArgs)]
 pub struct DelayArgs {
-    /// What was played: one sweep, silence around it
-    #[arg(long, value_name = "WAV")]
-    pub sent: PathBuf,
+    /// What was played: a sweep, or the two of `margin --sweep-file`, silence around them
+    #[arg(long, value_name = "WAV", requires_all = ["mains", "second"], required_unless_present_any = ["device", "stage"])]
+    pub sent: Option<PathBuf>,
     /// What came back of the mains alone, from the same moment on: a microphone each channel
-    #[arg(long, value_name = "WAV")]
-    pub mains: PathBuf,
+    #[arg(long, value_name = "WAV", requires = "sent")]
+    pub mains: Option<PathBuf>,
     /// What came back of the second loudspeaker alone, with the microphones where they were
-    #[arg(long, value_name = "WAV")]
-    pub second: PathBuf,
+    #[arg(long, value_name = "WAV", requires = "sent")]
+    pub second: Option<PathBuf>,
+    /// Measure now: the microphones come in on this device (its name, a part of it, or its id from `devices`)
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["sent", "stage"], requires_all = ["channels", "reference"])]
+    pub device: Option<String>,
+    /// Measure on the simulated stage: no device needed
+    #[arg(long, conflicts_with = "sent")]
+    pub stage: bool,
+    /// Which simulated hall: the same number gives the same hall
+    #[arg(long, value_name = "NUMBER", requires = "stage")]
+    pub seed: Option<u64>,
+    /// The output that plays (its name, a part of it, or its id) [else the system's]
+    #[arg(long, value_name = "NAME", requires = "device")]
+    pub output: Option<String>,
+    /// The measuring microphones' channels, such as 5 or 5,6
+    #[arg(long, value_name = "CHANNELS", value_delimiter = ',', requires = "device", value_parser = clap::value_parser!(u16).range(1..=64))]
+    pub channels: Vec<u16>,
+    /// A channel that brings the sweep whichever loudspeaker plays: the return's own tap, the main mix, or a cable from the
+    /// computer's output
+    #[arg(long, value_name = "CHANNEL", requires = "device", value_parser = clap::value_parser!(u16).range(1..=64))]
+    pub reference: Option<u16>,
+    /// Nothing is played louder than this [else -20; -10 at most]
+    #[arg(long, value_name = "DBFS", conflicts_with = "sent", allow_negative_numbers = true, value_parser = loudest)]
+    pub loudest: Option<f64>,
     /// One device played and captured, so their clocks are one
-    #[arg(long)]
+    #[arg(long, requires = "sent")]
     pub one_device: bool,
     /// Lines for other programs: JSON, one object a line
     #[arg(long, long_help = DELAY_KEYS)]
@@ -265,8 +287,8 @@ pub struct DelayArgs {
 /// A quiet sweep: from two recordings, or made now.
 #[derive(Clone, Debug, ClapArgs)]
 pub struct SweepArgs {
-    /// What was played: one sweep, silence around it
-    #[arg(long, value_name = "WAV", requires = "captured", required_unless_present_any = ["device", "stage"])]
+    /// What was played: a sweep, or the two of --sweep-file, silence around them
+    #[arg(long, value_name = "WAV", requires = "captured", required_unless_present_any = ["device", "stage", "sweep_file"])]
     pub sent: Option<PathBuf>,
     /// What came back, from the same moment on: a microphone each channel
     #[arg(long, value_name = "WAV", requires = "sent")]
@@ -289,6 +311,9 @@ pub struct SweepArgs {
     /// A channel of the device with the main mix, which then proves the loop open
     #[arg(long, value_name = "CHANNEL", requires = "device", value_parser = clap::value_parser!(u16).range(1..=64))]
     pub main_mix: Option<u16>,
+    /// Write the two sweeps as a WAV file, to be played from somewhere else, and stop
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["sent", "device", "stage"])]
+    pub sweep_file: Option<PathBuf>,
     /// Nothing is played louder than this [else -20; -10 at most]
     #[arg(long, value_name = "DBFS", conflicts_with = "sent", allow_negative_numbers = true, value_parser = loudest)]
     pub loudest: Option<f64>,

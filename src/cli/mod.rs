@@ -23,6 +23,7 @@ mod recordings;
 pub mod ringout;
 mod screen;
 mod seats;
+mod second;
 mod setup;
 mod show;
 mod soundcheck;

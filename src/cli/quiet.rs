@@ -35,7 +35,7 @@ pub fn run(args: &MarginArgs) -> anyhow::Result<Exit> {
     match &args.sweep.device {
         Some(device) => {
             let setup = setup::read(args.event.as_deref())?;
-            let place = place(device, &args.sweep)?;
+            let place = place(device, args.sweep.output.as_deref())?;
             let all: Vec<ChannelId> = (0..place.format().channels).map(ChannelId::from_index).collect();
             let microphones: Vec<ChannelId> = setup.microphones().iter().map(|it| it.channel).collect();
             let wish = wish.or_for(if microphones.is_empty() { &all } else { &microphones });
@@ -79,9 +79,9 @@ pub fn wish(args: &SweepArgs, channels: &[u16], opened: Opened) -> QuietWish {
 }
 
 /// The device that hears, and the output that plays.
-pub fn place(device: &str, args: &SweepArgs) -> anyhow::Result<impl Place + use<>> {
+pub fn place(device: &str, output: Option<&str>) -> anyhow::Result<impl Place + use<>> {
     let source = input(device)?;
-    Ok(LivePlace::new(source, args.output.as_deref().map(find_output).transpose()?))
+    Ok(LivePlace::new(source, output.map(find_output).transpose()?))
 }
 
 /// Of a wish that can't be met.

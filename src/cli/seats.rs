@@ -11,7 +11,7 @@ use super::{Exit, notes, out, quiet, sweeps};
 use crate::engine::hall::StageHall;
 use crate::engine::quiet::{Opened, Place, QuietAnswer, QuietStep, QuietWish, StagePlace};
 use crate::engine::seat::{Calibration, Seat, Talk, USUAL_SPEECH};
-use crate::engine::seats::{SeatStep, SeatWalk, SeatWish};
+use crate::engine::seats::{RoundStep, SeatWalk, SeatWish};
 use crate::engine::sweep;
 use crate::event::{Date, rig};
 use crate::units::{ChannelId, Db, Dbfs, Seconds};
@@ -22,6 +22,9 @@ use crate::view::venue_notes::seat_notes;
 use crate::view::{NextStep, sweeps::refused, sweeps::refused_record, words};
 
 pub fn run(args: &SeatsArgs) -> anyhow::Result<Exit> {
+    if let Some(path) = &args.sweep.sweep_file {
+        return sweeps::write(path, &args.sweep);
+    }
     let from_event = FromEvent::read(args)?;
     let talk = Talk {
         level: args.speech.map_or(USUAL_SPEECH, Dbfs::new),
@@ -36,7 +39,7 @@ pub fn run(args: &SeatsArgs) -> anyhow::Result<Exit> {
     match &args.sweep.device {
         Some(device) => {
             let seats = from_event.wished(&args.seats)?;
-            let place = quiet::place(device, &args.sweep)?;
+            let place = quiet::place(device, args.sweep.output.as_deref())?;
             let all = place.format().channels;
             if args.channels.is_empty() && all > 1 {
                 anyhow::bail!("{device} has {all} channels. Say which is the measuring microphone’s: --channels 5");
@@ -229,8 +232,8 @@ impl<P: Place> Asking for SeatWalk<P> {
 
     fn asks(&self) -> QuietStep {
         match self.step() {
-            SeatStep::Sweep(step) => step,
-            SeatStep::Put | SeatStep::Again(_) | SeatStep::Done => QuietStep::Cautions,
+            RoundStep::Sweep(step) => step,
+            RoundStep::Prepare | RoundStep::Again(_) | RoundStep::Done => QuietStep::Cautions,
         }
     }
 

@@ -9,12 +9,13 @@ use std::time::{Duration, Instant};
 
 use super::args::ShowArgs;
 use super::end::EndRequest;
-use super::evening::{self, Evening};
+use super::evening;
 use super::out::{self, typed_lines};
 use super::{Exit, compare, ready, setup};
 use crate::engine::hall::{Hall, LiveHall, StageHall};
 use crate::engine::show::{Alert, Attending, ShowDesk};
 use crate::units::{ChannelId, Db, Seconds};
+use crate::view::evening::{Evening, plan};
 use crate::view::hall::SHOW_HELP;
 use crate::view::show::{self, room_line, show_record, show_step, so_far};
 use crate::view::sound::{dose_record, exposure_lines, sound_lines, sound_record};
@@ -40,8 +41,8 @@ pub fn run(args: &ShowArgs) -> anyhow::Result<Exit> {
             let mut hall = LiveHall::open(device)?;
             let mut evening = Evening::of(&setup)?;
             if let (Some(folder), Some(consent)) = (&args.record, &consent) {
-                let recording = hall.record(evening::plan(folder, multitrack::SHOW, consent))?;
-                evening.keep(recording, consent).tell(args.json)?;
+                let recording = hall.record(plan(folder, multitrack::SHOW, consent))?;
+                evening::tell(&evening.keep(recording, consent), args.json)?;
             }
             let channels = hall.channels();
             let there = |room: &ChannelId| room.index() < channels;
@@ -73,7 +74,7 @@ fn watch<H: Hall>(mut desk: ShowDesk<H>, mut evening: Evening, names: &[String],
     let lost = desk.hall().lost();
     // What it holds of the recording is handed on.
     drop(desk);
-    evening.end().iter().try_for_each(|news| news.tell(json))?;
+    evening.end().iter().try_for_each(|news| evening::tell(news, json))?;
     match lost {
         Some(error) => Err(anyhow::anyhow!(error)),
         None => Ok(exit),
@@ -102,9 +103,9 @@ fn follow<H: Hall>(
         }
         let lost = desk.hall().lost();
         let news = evening.follow(desk.now(), desk.hall().missed(), lost.as_deref());
-        news.iter().try_for_each(|news| news.tell(json))?;
+        news.iter().try_for_each(|news| evening::tell(news, json))?;
         desk.tell_recording(evening.trouble());
-        evening.watch(desk.watch());
+        evening.watch(&desk.log());
         losses.look(lost);
         told.tell(desk, evening, out, names, json)?;
         match lines.try_recv() {
@@ -141,7 +142,7 @@ fn hear<H: Hall>(desk: &mut ShowDesk<H>, evening: &mut Evening, line: &str, out:
         "quit" | "q" => return Ok(false),
         said @ ("done" | "d" | "yes" | "" | "leave" | "l" | "no") => {
             let done = !matches!(said, "leave" | "l" | "no");
-            evening.answer(desk.watch(), desk.alert(), done);
+            evening.answer(desk.watch().open_question(), desk.alert(), done);
             desk.answer(done);
         }
         "ignore" | "i" => desk.ignore(),

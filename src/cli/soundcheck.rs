@@ -13,12 +13,12 @@ use anyhow::{bail, ensure};
 
 use super::args::{MoodArg, SoundcheckArgs};
 use super::end::EndRequest;
-use super::evening::{self, Evening, News};
+use super::evening;
 use super::setup;
 use super::{Exit, desk, lines, out, recordings, screen};
 use crate::engine::session::{Hearing, Link, Pace, Session, Status};
 use crate::engine::{self, ChannelState, Connection, Mood, Skill, Snapshot, Step};
-use crate::units::FrameCount;
+use crate::view::evening::{Evening, plan};
 use crate::view::words::{self, plain};
 use crate::view::{DeskWords, Setup, choice, multitrack, records};
 
@@ -63,13 +63,13 @@ pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
     }
     let mut evening = if staged { Evening::default() } else { Evening::of(&setup)? };
     if let (Some(folder), Some(consent)) = (&args.record, &consent) {
-        let recording = session.record(evening::plan(folder, multitrack::SOUNDCHECK, consent))?;
-        evening.keep(recording, consent).tell(args.json)?;
+        let recording = session.record(plan(folder, multitrack::SOUNDCHECK, consent))?;
+        evening::tell(&evening.keep(recording, consent), args.json)?;
     }
     if on_terminal {
         let mut doubt = doubt;
         screen::show(&session, &end, |snapshot, status| {
-            let alert = hear(&mut evening, snapshot, status).into_iter().rfind(|news| news.is_alert);
+            let alert = evening.hear(snapshot, status).into_iter().rfind(|news| news.is_alert);
             doubt = alert.map(|news| news.text).or(doubt.take());
             screen::Around { setup: &setup, connection, staged, doubt: doubt.clone() }
         })?;
@@ -87,7 +87,7 @@ pub fn run(args: &SoundcheckArgs) -> anyhow::Result<Exit> {
         }
         follow(&session, &mut evening, &setup, args.json, &end)?;
     }
-    evening.end().iter().try_for_each(|news| news.tell(args.json))?;
+    evening.end().iter().try_for_each(|news| evening::tell(news, args.json))?;
     let snapshot = session.snapshot();
     match setup.keep_soundcheck(&snapshot, session.source(), staged) {
         Ok(kept) => kept.iter().for_each(|kept| out::note(kept)),
@@ -122,13 +122,6 @@ fn hearing(args: &SoundcheckArgs, setup: &Setup, on_terminal: bool) -> Hearing {
     Hearing::Stage { seed: args.seed.unwrap_or(1), mood, pace }
 }
 
-/// What happens beside the soundcheck.
-fn hear(evening: &mut Evening, snapshot: &Snapshot, status: &Status) -> Vec<News> {
-    let missed = FrameCount::new(snapshot.lost_frames).at(snapshot.readings.rate);
-    let lost = if let Status::Lost(why) = status { Some(why.as_str()) } else { None };
-    evening.follow(snapshot.at, missed, lost)
-}
-
 /// Tells each change of the next step until the session ends, is told to, or whoever reads has had enough.
 fn follow(session: &Session, evening: &mut Evening, setup: &Setup, json: bool, end: &EndRequest) -> io::Result<()> {
     let mut losses = out::Losses::default();
@@ -138,7 +131,7 @@ fn follow(session: &Session, evening: &mut Evening, setup: &Setup, json: bool, e
         if session.may_sleep() && !std::mem::replace(&mut sleep_told, true) {
             out::note(words::MAY_SLEEP);
         }
-        hear(evening, &session.snapshot(), &status).iter().try_for_each(|news| news.tell(json))?;
+        evening.hear(&session.snapshot(), &status).iter().try_for_each(|news| evening::tell(news, json))?;
         losses.look_at(status);
         let (at, advice) = match session.changes().recv_timeout(PUBLISHED) {
             Ok(change) => change,

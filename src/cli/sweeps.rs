@@ -3,14 +3,20 @@
 //! Of two recordings of the same moment on: what was sent, and what was captured, a microphone each channel. Edge cases: a
 //! capture that is unfit is refused with its reason and ends with 2; a loop without its spare ends with 1.
 
-use super::args::{DelayArgs, MarginArgs};
-use super::{Exit, out, quiet};
-use crate::engine::sweep::{self, Clocks, Refusal, Setup};
+use std::path::Path;
+
+use super::args::{DelayArgs, MarginArgs, SweepArgs};
+use super::{Exit, out, quiet, second};
+use crate::engine::quiet::Opened;
+use crate::engine::sweep::{self, Apart, Clocks, Refusal, Setup};
 use crate::units::Db;
-use crate::view::sweeps;
 use crate::view::words::HEARING;
+use crate::view::{numbers, sweeps};
 
 pub fn margin(args: &MarginArgs) -> anyhow::Result<Exit> {
+    if let Some(path) = &args.sweep.sweep_file {
+        return write(path, &args.sweep);
+    }
     let (Some(sent), Some(captured)) = (&args.sweep.sent, &args.sweep.captured) else { return quiet::run(args) };
     let setup = Setup {
         faders: args.faders.iter().copied().map(Db::new).collect(),
@@ -55,18 +61,41 @@ pub fn margin(args: &MarginArgs) -> anyhow::Result<Exit> {
 }
 
 pub fn delay(args: &DelayArgs) -> anyhow::Result<Exit> {
-    let found = sweep::delays(&args.sent, &args.mains, &args.second, clocks(args.one_device))?;
+    let (Some(sent), Some(mains), Some(second_one)) = (&args.sent, &args.mains, &args.second) else {
+        return second::run(args);
+    };
+    let found = sweep::delays(sent, mains, second_one, clocks(args.one_device))?;
     let mut end = Exit::Fine;
     for (index, channel) in found.iter().enumerate() {
         let number = index + 1;
         end = end.and(match channel {
-            Ok(apart) if args.json => out::json(&sweeps::delay_record(number, apart)).map(|()| Exit::Fine)?,
-            Ok(apart) => lines(&sweeps::delay_lines(number, apart)).map(|()| Exit::Fine)?,
+            Ok(apart) => told(number, apart, args.json)?,
             Err(refusal) => refused("delay", number, *refusal, args.json)?,
         });
     }
     caution(args.json)?;
     Ok(end)
+}
+
+pub fn told(channel: usize, apart: &Apart, json: bool) -> std::io::Result<Exit> {
+    if json {
+        out::json(&sweeps::delay_record(channel, apart))?;
+    } else {
+        lines(&sweeps::delay_lines(channel, apart))?;
+    }
+    Ok(Exit::Fine)
+}
+
+/// The sound that `margin`, `seats` and `delay` want as sent.
+pub fn write(path: &Path, args: &SweepArgs) -> anyhow::Result<Exit> {
+    let peak = quiet::wish(args, &[], Opened::AtReturn).most;
+    sweep::write_sweeps(path, peak)?;
+    out::line(&format!(
+        "Wrote {}: two sweeps, 18 s, peak {}. Turn the player’s volume down before it plays.",
+        path.display(),
+        numbers::dbfs(peak)
+    ))?;
+    Ok(Exit::Fine)
 }
 
 pub const fn clocks(one_device: bool) -> Clocks {
@@ -86,6 +115,6 @@ fn lines(all: &[String]) -> std::io::Result<()> {
     all.iter().try_for_each(|line| out::line(line))
 }
 
-fn caution(json: bool) -> std::io::Result<()> {
+pub fn caution(json: bool) -> std::io::Result<()> {
     if json { Ok(()) } else { out::line(HEARING) }
 }

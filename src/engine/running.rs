@@ -14,6 +14,7 @@ use std::time::{Duration, Instant};
 use super::ears::{Ears, Status};
 use crate::block::BlockBuf;
 use crate::source::Flow;
+use crate::source::live::raise_listener;
 use crate::units::Seconds;
 
 /// What an engine does with what it hears.
@@ -147,6 +148,9 @@ struct Engine<W: Work> {
 
 impl<W: Work> Engine<W> {
     fn run(mut self) {
+        if self.ears.is_live() {
+            raise_listener();
+        }
         while catch_unwind(AssertUnwindSafe(|| self.work_on())).is_err() {
             self.panics.retain(|panic| panic.elapsed() < TOLD_FOR);
             self.panics.push(Instant::now());

@@ -5,7 +5,9 @@
 //! itself. After a refusal the person chooses: the same seat again, or the next. A stop, and a device that goes, end it; what
 //! was found until then stays. Edge cases: fewer seats than microphones leave the last ones out.
 
-use super::quiet::{NoSweep, Place, QuietAnswer, QuietStep, QuietSweep, QuietWish};
+use super::quiet::{NoSweep, Place, QuietAnswer, QuietSweep, QuietWish};
+pub use super::rounds::RoundStep;
+use super::rounds::{Answered, Heard, Rounds};
 use super::seat::{Seat, Talk};
 use crate::units::{ChannelId, Seconds};
 
@@ -26,35 +28,14 @@ pub struct SeatFound {
     pub heard: Option<Result<Seat, NoSweep>>,
 }
 
-/// How things stand.
-#[derive(Clone, Debug, PartialEq)]
-pub enum SeatStep {
-    /// The microphones are to be put to these seats.
-    Put,
-    Sweep(QuietStep),
-    /// Nothing was measured at these seats: the same again, or the next.
-    Again(NoSweep),
-    /// All that was wanted has been asked for.
-    Done,
-}
-
 pub struct SeatWalk<P> {
-    sweep: QuietSweep<P>,
+    rounds: Rounds<P>,
     talk: Talk,
     found: Vec<SeatFound>,
     /// So many seats at once.
     microphones: usize,
     /// The first seat of this round.
     at: usize,
-    state: State,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq)]
-enum State {
-    Put,
-    Sweeping,
-    Again(NoSweep),
-    Done,
 }
 
 impl<P: Place> SeatWalk<P> {
@@ -66,27 +47,22 @@ impl<P: Place> SeatWalk<P> {
         let found: Vec<SeatFound> =
             seats.into_iter().zip(channels).map(|(seat, channel)| SeatFound { seat, channel, heard: None }).collect();
         let sweep = QuietSweep::new(place, wish).filter(|_| !found.is_empty())?;
-        let mut walk = Self { sweep, talk, found, microphones, at: 0, state: State::Put };
-        walk.arm(State::Put);
+        let mut walk = Self { rounds: Rounds::new(sweep), talk, found, microphones, at: 0 };
+        walk.rounds.next(walk.left());
         Some(walk)
     }
 
-    pub fn step(&self) -> SeatStep {
-        match self.state {
-            State::Put => SeatStep::Put,
-            State::Sweeping => SeatStep::Sweep(self.sweep.step()),
-            State::Again(why) => SeatStep::Again(why),
-            State::Done => SeatStep::Done,
-        }
+    pub fn step(&self) -> RoundStep {
+        self.rounds.step()
     }
 
     /// By the audio clock.
     pub fn now(&self) -> Seconds {
-        self.sweep.now()
+        self.rounds.sweep.now()
     }
 
     pub const fn sweep(&self) -> &QuietSweep<P> {
-        &self.sweep
+        &self.rounds.sweep
     }
 
     /// The seats at which microphones stand now, or are to stand.
@@ -107,70 +83,56 @@ impl<P: Place> SeatWalk<P> {
 
     /// Hears a little more; `false`: it is over.
     pub fn go_on(&mut self) -> bool {
-        if self.sweep.go_on() {
-            return self.state != State::Done;
-        }
-        match self.sweep.step() {
-            QuietStep::Done => {
+        match self.rounds.go_on() {
+            Heard::Nothing => {}
+            Heard::Measured => {
                 self.keep();
                 self.go_to_the_next();
             }
-            QuietStep::Refused(NoSweep::Stopped) => return false,
-            QuietStep::Refused(why) => {
-                self.refuse(why);
-                self.arm(State::Again(why));
+            Heard::Refused(why) => {
+                let next = self.next();
+                self.found[self.at..next].iter_mut().for_each(|seat| seat.heard = Some(Err(why)));
+                self.rounds.again(why, self.left());
             }
-            _ => return false,
+            Heard::Over => return false,
         }
-        self.state != State::Done
+        !self.rounds.is_done()
     }
 
     pub fn answer(&mut self, answer: QuietAnswer) {
-        match (self.state, answer) {
-            (State::Sweeping, _) | (State::Put | State::Again(_), QuietAnswer::Stop) => {
-                self.state = State::Sweeping;
-                self.sweep.answer(answer);
-            }
-            (State::Put, QuietAnswer::Yes) => {
+        match self.rounds.answer(answer) {
+            Answered::Nothing => {}
+            Answered::Begun => {
                 let put: Vec<_> = self.round().iter().filter_map(|seat| Some((seat.channel, seat.seat.at?))).collect();
-                put.into_iter().for_each(|(channel, at)| self.sweep.place_mut().ask_to_put(channel, at));
-                self.state = State::Sweeping;
+                put.into_iter().for_each(|(channel, at)| self.rounds.sweep.place_mut().ask_to_put(channel, at));
             }
-            (State::Again(_), QuietAnswer::Yes) => self.state = State::Sweeping,
-            (State::Put | State::Again(_), QuietAnswer::No) => self.go_to_the_next(),
-            (State::Done, _) => {}
+            Answered::Next => self.go_to_the_next(),
         }
     }
 
     /// The first seat of the next round.
     fn next(&self) -> usize {
-        (self.at + self.sweep.wish().channels.len()).min(self.found.len())
+        (self.at + self.rounds.sweep.wish().channels.len()).min(self.found.len())
+    }
+
+    fn left(&self) -> usize {
+        self.found.len() - self.at
     }
 
     fn go_to_the_next(&mut self) {
         self.at = self.next();
         if self.at == self.found.len() {
-            self.state = State::Done;
+            self.rounds.end();
         } else {
-            self.arm(State::Put);
+            self.rounds.next(self.left());
         }
     }
 
-    fn arm(&mut self, state: State) {
-        self.sweep.begin_anew(self.found.len() - self.at);
-        self.state = state;
-    }
-
     fn keep(&mut self) {
-        let Some(result) = self.sweep.result().cloned() else { return };
+        let Some(result) = self.rounds.sweep.result().cloned() else { return };
         for ((channel, taken), seat) in result.taken.iter().enumerate().zip(&mut self.found[self.at..]) {
             let heard = taken.as_ref().map_err(|why| *why).and_then(|taken| Seat::new(taken, &self.talk));
             seat.heard = Some(heard.map_err(|why| NoSweep::Unfit { channel, why }));
         }
-    }
-
-    fn refuse(&mut self, why: NoSweep) {
-        let next = self.next();
-        self.found[self.at..next].iter_mut().for_each(|seat| seat.heard = Some(Err(why)));
     }
 }

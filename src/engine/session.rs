@@ -79,6 +79,8 @@ pub trait Link {
     fn format(&self) -> Format;
     /// A second listener on the same sound; `None` where there is no device to be shared.
     fn overhear(&self) -> Option<Overheard>;
+    /// Records what is heard from now on, until the recording or the hearing ends; the one before this ends.
+    fn record(&self, plan: RecordPlan) -> Result<Recording, RecordError>;
 }
 
 /// Told of every snapshot that is published, from the engine's own thread.
@@ -157,14 +159,6 @@ impl Session {
         Ok(Self { running, overhearing, recorder, names, source, format, may_sleep })
     }
 
-    /// Records what is heard from now on, until the recording or the session ends; the one before this ends.
-    pub fn record(&self, plan: RecordPlan) -> Result<Recording, RecordError> {
-        let (recorder, recording) = record::start(self.format, plan)?;
-        let before = lock(&self.recorder).replace(recorder);
-        drop(before);
-        Ok(recording)
-    }
-
     /// Every change of the next step, in order, with its time on the audio clock.
     pub fn changes(&self) -> &Receiver<(Seconds, Advice)> {
         self.running.changes()
@@ -210,6 +204,13 @@ impl Link for Session {
         let (overhearing, overheard) = overhear(self.format);
         *lock(shared) = Some(overhearing);
         Some(overheard)
+    }
+
+    fn record(&self, plan: RecordPlan) -> Result<Recording, RecordError> {
+        let (recorder, recording) = record::start(self.format, plan)?;
+        let before = lock(&self.recorder).replace(recorder);
+        drop(before);
+        Ok(recording)
     }
 }
 

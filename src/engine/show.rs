@@ -18,6 +18,9 @@ use crate::coach::sound::{Calibration, SoundAction};
 pub use crate::detectors::LineTrouble;
 use crate::units::{ChannelId, Db, Dbfs, Seconds, Spl};
 
+/// Of the log, for who looks ten times a second.
+const NEWEST: u64 = 16;
+
 /// How loud it is in the room.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RoomNow {
@@ -27,6 +30,22 @@ pub struct RoomNow {
     pub limit: Spl,
     /// `None`: levels are only relative.
     pub calibration: Option<Calibration>,
+}
+
+/// What was asked for about rings: how many there were, the newest, and what of them is not answered.
+#[derive(Clone, Debug, Default)]
+pub struct ShowLog {
+    pub entries: u64,
+    pub newest: Vec<ShowEntry>,
+    pub open: Option<ShowEntry>,
+}
+
+impl ShowLog {
+    /// Those since there were so many, as far as they are here.
+    pub fn since(&self, entries: u64) -> &[ShowEntry] {
+        let new = self.entries.saturating_sub(entries).min(self.newest.len() as u64);
+        &self.newest[self.newest.len() - new as usize..]
+    }
 }
 
 pub struct ShowDesk<H> {
@@ -162,6 +181,12 @@ impl<H: Hall> ShowDesk<H> {
     /// What is seen is known, and not told again in this song.
     pub fn ignore(&mut self) {
         self.alerts.ignore();
+    }
+
+    pub fn log(&self) -> ShowLog {
+        let entries = self.watch.entries();
+        let newest = self.watch.logged_since(entries.saturating_sub(NEWEST)).to_vec();
+        ShowLog { entries, newest, open: self.watch.open_question().cloned() }
     }
 
     pub fn watch(&self) -> &ShowWatch {

@@ -1,7 +1,7 @@
 //! Sweeps from recordings: what was sent and what was captured, as two files of the same moment on.
 //!
-//! In: two recordings of one rate; the first channel of what was sent, every channel of what was captured (a microphone
-//! each). Out: a loop's margin, or what a seat hears, channel by channel, the loop with all
+//! In: two recordings of one rate; the first channel of what was sent (a sweep, or two in one sound, which tell the clocks
+//! apart), every channel of what was captured (a microphone each). Out: a loop's margin, or what a seat hears, channel by channel, the loop with all
 //! those microphones open, and the weakest of them. Faders in dB as they are marked: what was measured at a return is
 //! put to the faders of the show. A channel that is unfit has its [`Refusal`] instead. Recordings over two minutes are
 //! refused: a sweep and its tail are shorter. What a damaged file still holds is used.
@@ -13,6 +13,7 @@ use rayon::prelude::*;
 use super::seat::{Seat, Talk};
 use crate::block::BlockBuf;
 use crate::coach::ringout::Equaliser;
+use crate::coach::sweep::{Opened, SweepPlan};
 pub use crate::dsp::biquad::Shape;
 use crate::dsp::equaliser::Graphic;
 use crate::measure::cuts::Desk;
@@ -21,8 +22,9 @@ pub use crate::measure::delay::Apart;
 use crate::measure::impulse::Impulse;
 use crate::measure::margin::LoopGain;
 pub use crate::measure::margin::{Margin, Ring};
-use crate::measure::sweep::{BandNoise, Inverse, Taken};
+use crate::measure::sweep::{BandNoise, Inverse, Pair, Taken};
 pub use crate::measure::sweep::{Clocks, Refusal};
+use crate::sink::{SinkError, write_signal_wav};
 use crate::source::file::{FileError, FileSource};
 use crate::source::{Flow, Source};
 use crate::units::{Db, Dbfs, Hertz, SampleRate, Seconds};
@@ -69,13 +71,18 @@ pub struct Loop {
 }
 
 impl Loop {
-    /// From a capture; `loopback` takes the computer out, which has to be of the same length.
-    pub fn new(taken: Taken, fader: Db, at_return: Db, loopback: Option<&LoopGain>) -> Result<Self, Refusal> {
+    /// From a capture and its gain; `loopback` takes the computer out, which has to be of the same length.
+    pub fn new(
+        taken: &Taken,
+        gain: LoopGain,
+        fader: Db,
+        at_return: Db,
+        loopback: Option<&LoopGain>,
+    ) -> Result<Self, Refusal> {
         let change = fader - at_return;
-        let measured = LoopGain::new(&taken.response);
         let own = match loopback {
-            Some(loopback) => measured.over(loopback).ok_or(Refusal::NotASweep)?,
-            None => measured,
+            Some(loopback) => gain.over(loopback).ok_or(Refusal::NotASweep)?,
+            None => gain,
         };
         let gain = own.raised(change);
         let louder = |band: &BandNoise| BandNoise { noise_gain: band.noise_gain + change, ..*band };
@@ -144,6 +151,12 @@ impl Loops {
     }
 }
 
+/// Writes both sweeps in one sound, the louder one at this peak, over what is there: 48 kHz, what [`loops`] takes as sent.
+pub fn write_sweeps(path: &Path, peak: Dbfs) -> Result<(), SinkError> {
+    let Some(rate) = SampleRate::new(48_000) else { return Ok(()) };
+    write_signal_wav(path, &SweepPlan::usual(rate, Opened::AtReturn).pair(peak), rate)
+}
+
 pub fn loops(sent: &Path, captured: &Path, clocks: Clocks, setup: &Setup) -> Result<Loops, SweepError> {
     let own = match &setup.loopback {
         None => None,
@@ -155,7 +168,7 @@ pub fn loops(sent: &Path, captured: &Path, clocks: Clocks, setup: &Setup) -> Res
     };
     let fader = |channel: usize| setup.faders.get(channel).copied().unwrap_or(Db::ZERO);
     let channels = each(sent, captured, clocks, &|channel, taken| {
-        Loop::new(taken, fader(channel), setup.at_return, own.as_ref())
+        Loop::new(&taken, LoopGain::new(&taken.response), fader(channel), setup.at_return, own.as_ref())
     })?;
     Ok(Loops::new(channels))
 }
@@ -185,6 +198,13 @@ pub fn delays(
     Ok(heard(mains)?.into_iter().zip(heard(second)?).map(apart).collect())
 }
 
+/// What was played.
+enum Sent {
+    Sweep(Inverse),
+    /// Tells the clocks itself.
+    Pair(Pair),
+}
+
 /// Every captured channel against what was sent, over all cores.
 fn each<T: Send>(
     sent: &Path,
@@ -198,11 +218,16 @@ fn each<T: Send>(
         return Err(SweepError::Rates { sent: rate, captured: captured_rate });
     }
     let first = sent.first().map_or(&[][..], |channel| channel);
-    let inverse = match Inverse::new(first, rate) {
-        Ok(inverse) => inverse,
-        Err(refusal) => return Ok(captured.iter().map(|_| Err(refusal)).collect()),
+    let sent = match Pair::find(first, rate) {
+        Some(pair) => Ok(Sent::Pair(pair)),
+        None => Inverse::new(first, rate).map(Sent::Sweep),
     };
-    let judged = |(at, channel): (usize, &Vec<f32>)| inverse.take(channel, clocks).and_then(|taken| judge(at, taken));
+    let take = |channel: &[f32]| match &sent {
+        Ok(Sent::Pair(pair)) => pair.take(channel),
+        Ok(Sent::Sweep(inverse)) => inverse.take(channel, clocks),
+        Err(refusal) => Err(*refusal),
+    };
+    let judged = |(at, channel): (usize, &Vec<f32>)| take(channel).and_then(|taken| judge(at, taken));
     Ok(captured.par_iter().enumerate().map(judged).collect())
 }
 

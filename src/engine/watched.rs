@@ -13,7 +13,7 @@ use super::hall::{Hall, LiveHall, Overheard, StageHall};
 use super::quiet::{LivePlace, Place, QuietAnswer, QuietResult, QuietStep, QuietSweep, QuietWish, StagePlace};
 use super::ringout::{Ended, Microphone, Order, RingAdvice, RingAnswer, RingOutDesk, RingOutPlan};
 use super::running::lock;
-use super::show::{Alert, Attending, LookFor, ReadyAdvice, RoomNow, ShowDesk};
+use super::show::{Alert, Attending, LookFor, ReadyAdvice, RoomNow, ShowDesk, ShowLog};
 use crate::coach::ringout::{Cut, Equaliser, RingWish};
 use crate::detectors::Ring;
 use crate::units::{ChannelId, Db, Seconds};
@@ -50,6 +50,8 @@ pub enum Say {
     Mains(Db),
     /// In the show: the last look before doors.
     Look(LookSay),
+    /// In the show: the recording has room for so much more, `Some(None)`: it stopped; `None`: all is well.
+    Recording(Option<Option<Seconds>>),
 }
 
 /// What is said of the last look.
@@ -85,9 +87,22 @@ pub struct Picture {
 
 #[derive(Clone, Debug)]
 pub enum Told {
-    RingOut { advice: RingAdvice, target: Option<Db>, results: Vec<Ended> },
-    Quiet { step: QuietStep, result: Option<Arc<QuietResult>> },
-    Show { alert: Option<Alert>, room: Option<RoomNow>, counts: (u32, u32), ready: Option<ReadyAdvice> },
+    RingOut {
+        advice: RingAdvice,
+        target: Option<Db>,
+        results: Vec<Ended>,
+    },
+    Quiet {
+        step: QuietStep,
+        result: Option<Arc<QuietResult>>,
+    },
+    Show {
+        alert: Option<Alert>,
+        room: Option<RoomNow>,
+        counts: (u32, u32),
+        ready: Option<Box<ReadyAdvice>>,
+        log: Box<ShowLog>,
+    },
 }
 
 /// What a face has of it.
@@ -117,7 +132,7 @@ impl<H: Hall> Watched for RingOutDesk<H> {
         match say {
             Say::Ring(answer) => self.answer(answer),
             Say::Order(order) => self.obey(order).map_err(|error| error.to_string())?,
-            Say::Quiet(_) | Say::Show(_) | Say::Mains(_) | Say::Look(_) => {}
+            Say::Quiet(_) | Say::Show(_) | Say::Mains(_) | Say::Look(_) | Say::Recording(_) => {}
         }
         Ok(())
     }
@@ -152,6 +167,7 @@ impl<H: Hall> Watched for ShowDesk<H> {
             Say::Look(LookSay::Again) => self.look_again(),
             Say::Look(LookSay::Answer(mended)) => self.answer_look(mended),
             Say::Look(LookSay::End) => self.end_look(),
+            Say::Recording(trouble) => self.tell_recording(trouble),
             Say::Mains(_) | Say::Ring(_) | Say::Order(_) | Say::Quiet(_) => {}
         }
         Ok(())
@@ -164,7 +180,8 @@ impl<H: Hall> Watched for ShowDesk<H> {
     fn picture(&self) -> Picture {
         let watch = self.watch();
         let (alert, room, counts) = (self.alert().copied(), self.room_now(), self.counts());
-        let told = Told::Show { alert, room, counts, ready: self.ready().copied() };
+        let told =
+            Told::Show { alert, room, counts, ready: self.ready().copied().map(Box::new), log: Box::new(self.log()) };
         let cuts = watch.cuts().cuts().to_vec();
         Picture { cuts, ..picture(self.hall(), self.now(), told, watch.equaliser()) }
     }

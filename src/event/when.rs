@@ -5,7 +5,7 @@
 
 use std::fmt;
 
-use chrono::{Datelike, Local, NaiveDate, NaiveDateTime, SecondsFormat};
+use chrono::{Datelike, Days, Local, NaiveDate, NaiveDateTime, SecondsFormat};
 
 /// A day.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -43,8 +43,17 @@ impl Date {
 
     /// Today, on the hall's own clock.
     pub fn today() -> Option<Self> {
-        let today = Local::now().date_naive();
-        Self::new(u16::try_from(today.year()).ok()?, today.month() as u8, today.day() as u8)
+        Self::of(Local::now().date_naive())
+    }
+
+    /// So many days later.
+    pub fn after(self, days: u16) -> Option<Self> {
+        let day = NaiveDate::from_ymd_opt(self.year.into(), self.month.into(), self.day.into())?;
+        Self::of(day.checked_add_days(Days::new(days.into()))?)
+    }
+
+    fn of(day: NaiveDate) -> Option<Self> {
+        Self::new(u16::try_from(day.year()).ok()?, day.month() as u8, day.day() as u8)
     }
 
     /// From `2027-03-12`.

@@ -5,6 +5,7 @@
 
 mod app;
 mod doors;
+mod evening;
 mod faults;
 mod floor;
 mod form;

@@ -3,16 +3,17 @@
 
 use eframe::egui::{Button, Context, Key, LayerId, Modifiers, Order, Rect, RichText, Shape, Stroke, Ui, pos2, vec2};
 
+use super::evening::{KeepWish, Kept};
 use super::step::{self, Words};
 use super::theme::{GAP, Look, TARGET, bold};
-use crate::engine::show::{ReadyStep, Urgency};
+use crate::engine::show::{Alert, ReadyStep, ShowLog, Urgency};
 use crate::engine::watched::{LookSay, Say, Told, WatchLink};
 use crate::event::Checked;
 use crate::units::{ChannelId, Db};
 use crate::view::hall::{self, SongLine};
 use crate::view::ready::{self, ready_headline, ready_step};
 use crate::view::show::{room_line, show_headline, show_step, so_far, urgency};
-use crate::view::{Setup, labels, who};
+use crate::view::{NextStep, Setup, labels, who};
 
 #[derive(Default)]
 pub struct ShowPage {
@@ -39,6 +40,8 @@ pub enum ShowWish {
     AskRoom,
     /// The microphone in the room, or none.
     Room(Option<ChannelId>),
+    /// Of the recording.
+    Keep(KeepWish),
     /// The last look is over.
     ToTheShow,
 }
@@ -50,6 +53,28 @@ impl ShowPage {
     /// The song at hand.
     pub fn song(&self, setup: &Setup) -> Option<String> {
         setup.songs().get(self.song).map(|song| song.name.clone())
+    }
+
+    /// Its number in the programme, from 0.
+    pub const fn song_at_hand(&self) -> usize {
+        self.song
+    }
+
+    /// What is asked for now, and what was about rings.
+    pub fn asked(&self) -> Option<(ShowLog, Option<Alert>)> {
+        match self.link.as_ref()?.as_ref().ok()?.picture().told {
+            Told::Show { log, alert, .. } => Some((*log, alert)),
+            _ => None,
+        }
+    }
+
+    /// The same, and its words.
+    pub fn told(&self, setup: &Setup) -> Option<(ShowLog, Option<Alert>, NextStep)> {
+        let link = self.link.as_ref()?.as_ref().ok()?;
+        let Told::Show { log, alert, room, .. } = link.picture().told else { return None };
+        let next =
+            show_step(alert.as_ref(), names(link.as_ref(), setup), room.and_then(|room| room.calibration).as_ref());
+        Some((*log, alert, next))
     }
 
     pub const fn has_begun(&self) -> bool {
@@ -75,8 +100,11 @@ impl ShowPage {
         }
     }
 
-    pub fn keys(&mut self, context: &Context, setup: &Setup) -> Option<ShowWish> {
+    pub fn keys(&mut self, context: &Context, setup: &Setup, kept: &mut Kept) -> Option<ShowWish> {
         let pressed = |key| context.input_mut(|input| input.consume_key(Modifiers::NONE, key));
+        if pressed(Key::K) {
+            return Some(ShowWish::Keep(if kept.is_recording() { KeepWish::Stop } else { KeepWish::Record }));
+        }
         let songs = setup.songs().len();
         if pressed(Key::ArrowDown) || pressed(Key::PageDown) {
             self.song = (self.song + 1).min(songs.saturating_sub(1));
@@ -87,6 +115,13 @@ impl ShowPage {
         let looks = self.look.is_some();
         let picture = self.link.as_ref()?.as_ref().ok()?.picture();
         let Told::Show { alert, .. } = picture.told else { return None };
+        if kept.asks() && alert.is_none() {
+            if pressed(Key::Escape) {
+                kept.leave();
+            } else if pressed(Key::Space) {
+                return kept.agreed().map(|consent| ShowWish::Keep(KeepWish::Agreed(consent)));
+            }
+        }
         // What wants a hand comes before a last look.
         if (looks || alert.is_none()) && pressed(Key::R) {
             return Some(if looks { ShowWish::Say(Say::Look(LookSay::Again)) } else { ShowWish::Ready });
@@ -124,7 +159,15 @@ impl ShowPage {
     }
 
     /// `lines`: of the device; `clock`: the hall's own, "19:42".
-    pub fn ui(&mut self, ui: &mut Ui, look: Look, setup: &Setup, lines: usize, clock: &str) -> Option<ShowWish> {
+    pub fn ui(
+        &mut self,
+        ui: &mut Ui,
+        look: Look,
+        setup: &Setup,
+        lines: usize,
+        clock: &str,
+        kept: &mut Kept,
+    ) -> Option<ShowWish> {
         let palette = look.palette();
         let tall = ui.ctx().content_rect().height();
         ui.horizontal(|ui| {
@@ -142,7 +185,7 @@ impl ShowPage {
             Ok(link) => match &self.look {
                 Some(looking) => last_look(ui, look, setup, link.as_ref(), (looking, clock)),
                 None => {
-                    let wish = now(ui, look, setup, link.as_ref(), self.asks_room.then_some(lines));
+                    let wish = now(ui, look, setup, link.as_ref(), self.asks_room.then_some(lines), kept);
                     if let Some(ShowWish::AskRoom | ShowWish::Room(_)) = wish {
                         self.asks_room = matches!(wish, Some(ShowWish::AskRoom)) && !self.asks_room;
                     }
@@ -157,6 +200,12 @@ impl ShowPage {
     }
 }
 
+/// The channels', of the simulated hall its own.
+fn names<'a>(link: &'a dyn WatchLink, setup: &'a Setup) -> &'a [String] {
+    let own = link.names();
+    if own.is_empty() { &setup.names } else { own }
+}
+
 /// The last look before doors.
 fn last_look(
     ui: &mut Ui,
@@ -167,8 +216,7 @@ fn last_look(
 ) -> Option<ShowWish> {
     let Told::Show { ready, .. } = link.picture().told else { return None };
     let advice = ready?;
-    let own = link.names();
-    let names = if own.is_empty() { &setup.names } else { own };
+    let names = names(link, setup);
     let next =
         ready_step(&advice, &ready::Look { names, setup, before: &looking.before, device: &looking.device, clock });
     let headline = ready_headline(&advice, setup.minutes_left());
@@ -199,14 +247,20 @@ fn last_look(
 }
 
 /// The one line, and what answers it.
-fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink, room_among: Option<usize>) -> Option<ShowWish> {
+fn now(
+    ui: &mut Ui,
+    look: Look,
+    setup: &Setup,
+    link: &dyn WatchLink,
+    room_among: Option<usize>,
+    kept: &mut Kept,
+) -> Option<ShowWish> {
     let picture = link.picture();
     let Told::Show { alert, room, counts, .. } = &picture.told else { return None };
     let alert = alert.as_ref();
     let palette = look.palette();
-    let own = link.names();
     let calibration = room.as_ref().and_then(|room| room.calibration.as_ref());
-    let mut next = show_step(alert, if own.is_empty() { &setup.names } else { own }, calibration);
+    let mut next = show_step(alert, names(link, setup), calibration);
     if let Some(over) = &picture.over {
         next.proof = over.clone().unwrap_or_default();
     }
@@ -217,9 +271,14 @@ fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink, room_among:
     let then = urgency.map_or_else(|| next.then.clone(), |urgency| format!("{urgency}: {}", next.then));
     let headline = show_headline(alert);
     step::next_step(ui, look, &Words { headline: &headline, then: &then, next: &next }, palette.text);
-    let mut said = None;
     ui.add_space(GAP);
+    // What wants a hand comes before the question.
+    let asks = kept.asks() && urgency.is_none();
+    let mut said = if asks { kept.question(ui, look, setup).map(ShowWish::Keep) } else { None };
     ui.horizontal_wrapped(|ui| {
+        if asks {
+            return;
+        }
         let mut offer = |label: &str, wish: ShowWish| {
             let button = Button::new(RichText::new(label).font(look.strong()));
             if ui.add(button.min_size(vec2(TARGET * 2.0, TARGET))).clicked() {
@@ -237,6 +296,9 @@ fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink, room_among:
             offer(labels::MAINS_UP, ShowWish::Say(Say::Mains(Db::new(1.0))));
         }
     });
+    if asks {
+        return said;
+    }
     ui.with_layout(eframe::egui::Layout::bottom_up(eframe::egui::Align::LEFT), |ui| {
         let (shown, held) = *counts;
         ui.label(RichText::new(so_far(shown, held)).color(palette.quiet));
@@ -245,6 +307,7 @@ fn now(ui: &mut Ui, look: Look, setup: &Setup, link: &dyn WatchLink, room_among:
         }
         if may_choose_room(setup, picture.has_a_desk) {
             said = choose_room(ui, setup, room_among).or(said.take());
+            said = kept.row(ui, look, setup).map(ShowWish::Keep).or(said.take());
         }
     });
     said

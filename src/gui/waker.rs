@@ -104,13 +104,17 @@ impl Wake {
             // A result is millions of numbers, and never changes.
             Told::Quiet { step, result } => format!("{step:?} {}", result.is_some()),
             // A level that wanders by less than a decibel is nothing new.
-            Told::Show { alert, room, counts, ready } => {
+            Told::Show { alert, room, counts, ready, log } => {
                 // Of a last look the seconds that are left, while it listens.
-                let looks = ready.map(|ready| {
+                let looks = ready.as_ref().map(|ready| {
                     let heard = if ready.step == ReadyStep::Listen { ready.heard.get() as u64 } else { 0 };
                     (format!("{:?} {:?}", ready.step, ready.channel), heard, ready.left, ready.more, ready.unknown)
                 });
-                format!("{alert:?} {counts:?} {:?} {looks:?}", room.map(|room| room.quarter.get().round()))
+                format!(
+                    "{alert:?} {counts:?} {} {:?} {looks:?}",
+                    log.entries,
+                    room.map(|room| room.quarter.get().round())
+                )
             }
             told => format!("{told:?}"),
         };

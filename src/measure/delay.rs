@@ -29,9 +29,14 @@ const SHARE: f64 = 0.5;
 
 impl Apart {
     pub fn new(mains: &Impulse, second: &Impulse) -> Option<Self> {
-        let seconds = arrival(mains)? - arrival(second)?;
+        Some(Self::of(arrival(mains)?, arrival(second)?))
+    }
+
+    /// From when each arrived.
+    pub fn of(mains: Seconds, second: Seconds) -> Self {
+        let seconds = mains - second;
         let delay = (seconds > Seconds::new(0.0)).then(|| BEHIND.map(|behind| seconds + Seconds::new(behind)));
-        Some(Self { seconds, metres: METRES_PER_SECOND * seconds.get(), delay })
+        Self { seconds, metres: METRES_PER_SECOND * seconds.get(), delay }
     }
 }
 

@@ -1,7 +1,7 @@
 //! Whole transforms of real signals in double precision, out of place.
 //!
-//! `spectrum` pads with zeros to `length`, a power of two in every use here; `signal` undoes it, scale and all.
-//! Lengths below 2 are taken as 2. The spectrum has `length / 2 + 1` bins, `rate / length` hertz apart.
+//! `spectrum` pads with zeros to `length`, which [`fit`] makes one that is quick to transform; `signal` undoes it, scale and
+//! all. Lengths below 2 are taken as 2. The spectrum has `length / 2 + 1` bins, `rate / length` hertz apart.
 
 use std::cell::RefCell;
 use std::sync::Arc;
@@ -20,6 +20,12 @@ fn forward(length: usize) -> Arc<dyn RealToComplex<f64>> {
 
 fn back(length: usize) -> Arc<dyn ComplexToReal<f64>> {
     PLANS.with_borrow_mut(|plans| plans.plan_fft_inverse(length))
+}
+
+/// The next length that is a power of two or three times one.
+pub fn fit(length: usize) -> usize {
+    let twos = length.next_power_of_two();
+    if length <= twos / 4 * 3 { twos / 4 * 3 } else { twos }
 }
 
 pub fn spectrum(samples: &[f64], length: usize) -> Vec<Complex<f64>> {
@@ -54,6 +60,11 @@ pub fn signal(mut bins: Vec<Complex<f64>>, length: usize) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn lengths_that_fit() {
+        assert_eq!([1, 4, 5, 6, 7, 768_000, 800_000].map(fit), [1, 4, 6, 6, 8, 786_432, 1 << 20]);
+    }
 
     /// The transform of a late impulse is a turning phasor (shift theorem).
     #[test]

@@ -5,10 +5,11 @@
 //! M. Moonen, Proc. IEEE 99(2), 2011, eq. 11–16). *Phase-aware* asks where the phase passes 0, between bins by a straight
 //! line on the complex response. *Safe* asks where it could pass 0 if the way were up to 3 cm longer or shorter: a hand
 //! at the microphone, or 5 °C, which shift all resonances by a per cent against 10 ms of converters and buffers. It holds
-//! both where they are, so it is never above the truth; from 5.7 kHz on it counts any phase. *At any phase* is the greatest
-//! gain of all, for a way that is not known at all.
+//! both where they are, so it is never above the truth; from 5.7 kHz on it counts any phase. At most 1.8 dB are allowed for
+//! it: a narrow peak out of phase that would cost more is the spare's matter. *At any phase* is the greatest gain of all, for
+//! a way that is not known at all.
 //! Nothing is smoothed: narrow peaks stand 6 to 10 dB over the mean and are what rings. Ring candidates lie at least a
-//! twelfth of an octave apart. A loop that is in phase nowhere has no phase-aware margin; silence has an infinite one.
+//! 24th of an octave apart. A loop that is in phase nowhere has no phase-aware margin; silence has an infinite one.
 
 use rustfft::num_complex::Complex;
 
@@ -56,9 +57,10 @@ pub struct Margin {
 /// Candidates given out.
 const CANDIDATES: usize = 5;
 /// They are this far apart, in octaves.
-const APART: f64 = 1.0 / 12.0;
+const APART: f64 = 1.0 / 24.0;
 /// How much longer or shorter the way may become, in seconds: 3 cm.
 const LEEWAY: f64 = 0.03 / 343.0;
+const LEEWAY_MOST: Db = Db::new(1.8);
 /// What loudspeakers that bend a little, gates and edges may cost.
 const READING: Db = Db::new(0.1);
 /// Bins lie at least this close, in hertz: resonances of a long reverberation are a hertz wide.
@@ -177,11 +179,13 @@ impl LoopGain {
             .map(|k| Ring { frequency: Hertz::new(k as f64 * self.step), gain: Db::from_ratio(self.bins[k].norm()) });
         let highest =
             next.first().copied().into_iter().chain(nearly).max_by(|a, b| a.gain.get().total_cmp(&b.gain.get()));
+        let phase_aware = next.first().map(|ring| -ring.gain);
+        let least = phase_aware.map_or(Db::new(f64::NEG_INFINITY), |exact| exact - LEEWAY_MOST);
         Margin {
-            safe: highest.map_or(Db::new(f64::INFINITY), |ring| -ring.gain),
+            safe: highest.map_or(Db::new(f64::INFINITY), |ring| (-ring.gain).max(least)),
             safe_at: highest.map_or(Hertz::new(0.0), |ring| ring.frequency),
             at_any_phase: Db::new(-most),
-            phase_aware: next.first().map(|ring| -ring.gain),
+            phase_aware,
             next,
             peaks,
         }

@@ -23,7 +23,7 @@ pub use live::{OutputDevice, SampleOutput, SideOutput, ToneOutput, find_output, 
 pub use narrow::{Narrow, Width};
 pub use once::EDGE;
 pub use tone::{RAMP, TONE_HIGHEST, TONE_PITCH, TONE_START, TONE_STEP, ToneGenerator};
-pub use wav::{TONE_FILE, TonePart, write_tone_wav};
+pub use wav::{TONE_FILE, TonePart, write_signal_wav, write_tone_wav};
 pub use wave::WaveCopy;
 pub use wave_form::{Mark, WaveShape};
 

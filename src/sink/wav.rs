@@ -1,6 +1,6 @@
-//! The test tone as a WAV file, for a telephone or player that is plugged into the desk.
+//! What goes out, as a WAV file for a telephone or player that is plugged into the desk: a signal, and the test tone.
 //!
-//! 48 kHz, 24 bits, two equal channels, a sine of 1 kHz; levels are sine peaks in dBFS:
+//! The tone: 48 kHz, 24 bits, two equal channels, a sine of 1 kHz; levels are sine peaks in dBFS:
 //!
 //! | from | for | level | what for |
 //! |---|---|---|---|
@@ -44,9 +44,28 @@ const BITS: u16 = 24;
 
 /// Writes the tone to `path`, over what is there.
 pub fn write_tone_wav(path: &Path) -> Result<(), SinkError> {
+    let (Some(rate), Some(tone)) = (SampleRate::new(RATE), tone()) else { return Ok(()) };
+    write_signal_wav(path, &tone, rate)
+}
+
+/// The whole of it.
+fn tone() -> Option<Vec<f32>> {
+    let rate = SampleRate::new(RATE)?;
+    let mut tone = ToneGenerator::new(rate, TONE_PITCH)?;
+    let part = |part: TonePart| {
+        let mut samples = vec![0.0; rate.frames(part.span).get() as usize];
+        tone.set_level(part.level);
+        tone.fill(&mut samples);
+        samples
+    };
+    Some(TONE_FILE.into_iter().flat_map(part).collect())
+}
+
+/// Writes a signal of amplitudes to `path`, over what is there: 24 bits, two equal channels.
+pub fn write_signal_wav(path: &Path, samples: &[f32], rate: SampleRate) -> Result<(), SinkError> {
     let failed = |error: io::Error| SinkError::Write { path: path.to_owned(), detail: error.to_string() };
     let beside = unfinished(path).map_err(failed)?;
-    let written = write_parts(&beside).and_then(|()| fs::rename(&beside, path));
+    let written = write_all(&beside, samples, rate).and_then(|()| fs::rename(&beside, path));
     written.map_err(|error| {
         let _ = fs::remove_file(&beside);
         failed(error)
@@ -62,34 +81,21 @@ fn unfinished(path: &Path) -> io::Result<PathBuf> {
     Ok(path.with_file_name(hidden))
 }
 
-fn write_parts(path: &Path) -> io::Result<()> {
+fn write_all(path: &Path, samples: &[f32], rate: SampleRate) -> io::Result<()> {
     let file = File::create(path)?;
     let disk = file.try_clone()?;
     let spec = hound::WavSpec {
         channels: CHANNELS,
-        sample_rate: RATE,
+        sample_rate: rate.get(),
         bits_per_sample: BITS,
         sample_format: hound::SampleFormat::Int,
     };
     let mut wav = hound::WavWriter::new(BufWriter::new(file), spec).map_err(plain)?;
-    let (rate, mut tone) = SampleRate::new(RATE)
-        .and_then(|rate| Some((rate, ToneGenerator::new(rate, TONE_PITCH)?)))
-        .ok_or_else(|| io::Error::other("the tone does not fit its rate"))?;
     let full = f64::from(1_u32 << (BITS - 1));
-    let mut samples = vec![0.0; 4_800];
-    for part in TONE_FILE {
-        tone.set_level(part.level);
-        let mut left = rate.frames(part.span).get() as usize;
-        while left > 0 {
-            let chunk = &mut samples[..left.min(4_800)];
-            tone.fill(chunk);
-            left -= chunk.len();
-            for sample in chunk {
-                let code = (f64::from(*sample) * full).round() as i32;
-                for _ in 0..CHANNELS {
-                    wav.write_sample(code).map_err(plain)?;
-                }
-            }
+    for sample in samples {
+        let code = (f64::from(*sample) * full).round().clamp(-full, full - 1.0) as i32;
+        for _ in 0..CHANNELS {
+            wav.write_sample(code).map_err(plain)?;
         }
     }
     wav.finalize().map_err(plain)?;

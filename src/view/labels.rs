@@ -43,6 +43,19 @@ pub fn room_microphone(chosen: Option<ChannelId>) -> String {
     format!("{ROOM_MICROPHONE} {chosen}  L")
 }
 pub const NO_ROOM_MICROPHONE: &str = "No microphone in the room is named: --room-mic CHANNEL";
+pub const RECORD: &str = "Record  K";
+pub const STOP_RECORDING: &str = "Stop recording  K";
+pub const BEGIN_RECORDING: &str = "Record now  Space";
+pub const NO_RECORDING: &str = "Do not record  Esc";
+pub const NOT_RECORDED: &str = "Once for this event. Must not be recorded:";
+pub const DELETE_AFTER: &str = "Delete the recordings after:";
+/// "30 days".
+pub fn days(days: Option<u16>) -> String {
+    days.map_or_else(|| "no day".to_owned(), |days| format!("{days} days"))
+}
+pub const STAGE_NOT_RECORDED: &str = "The simulated stage is not recorded. Choose the input first: I";
+pub const RECORDING_WANTS_AN_EVENT: &str =
+    "A recording needs an event, which keeps who may be recorded: make one on the plan's page";
 pub const MARKED: &str = "Marked in the event’s log";
 pub const NO_LOG: &str = "Marked on the screen only: no event is open";
 pub const CUTS: &str = "Cuts so far";

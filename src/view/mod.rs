@@ -6,6 +6,7 @@
 mod bad;
 pub mod carry;
 pub mod choice;
+pub mod evening;
 mod findings;
 pub mod hall;
 pub mod headline;
@@ -27,6 +28,7 @@ mod ringing;
 pub mod ringout;
 pub mod safe_sweep;
 pub mod seats;
+pub mod second;
 mod sentence;
 mod setup;
 mod shelf;

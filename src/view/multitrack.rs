@@ -59,9 +59,22 @@ pub fn day(answer: &str) -> Option<Option<Date>> {
 /// "Recording 15 channels into …; not recorded: 4 Choir left".
 pub fn began(file: &Path, tracks: usize, barred: &[ChannelId], names: &[String]) -> String {
     let tracks = counted(tracks as u64, "channel", "channels");
+    format!("Recording {tracks} into {}{}", file.display(), without(barred, names))
+}
+
+/// "15 channels; not recorded: 4 Choir left".
+pub fn tracks(tracks: usize, barred: &[ChannelId], names: &[String]) -> String {
+    format!("{}{}", counted(tracks as u64, "channel", "channels"), without(barred, names))
+}
+
+/// "Recording 12:31".
+pub fn goes_on(length: Seconds) -> String {
+    format!("Recording {}", clock(length))
+}
+
+fn without(barred: &[ChannelId], names: &[String]) -> String {
     let barred: Vec<String> = barred.iter().map(|&channel| who(Some(channel), names)).collect();
-    let without = if barred.is_empty() { String::new() } else { format!("; not recorded: {}", barred.join(", ")) };
-    format!("Recording {tracks} into {}{without}", file.display())
+    if barred.is_empty() { String::new() } else { format!("; not recorded: {}", barred.join(", ")) }
 }
 
 /// What happened, and what to do.

@@ -54,12 +54,6 @@ pub fn no_sweep(why: NoSweep, opened: Opened, who: &dyn Fn(usize) -> String) -> 
             who(channel),
             span(missing)
         ),
-        NoSweep::Moved { channel, agreement } => format!(
-            "{}: the two sweeps differ by {} at {}: a door or a person moved. Keep still, and measure again",
-            who(channel),
-            span(agreement.worst),
-            frequency(agreement.at)
-        ),
         NoSweep::TooSoft { level, sound, least } => {
             let sound = sound.map_or(String::new(), |sound| format!(", {sound:.0} dB(A)"));
             let stands = match least {
@@ -70,10 +64,6 @@ pub fn no_sweep(why: NoSweep, opened: Opened, who: &dyn Fn(usize) -> String) -> 
             };
             format!("At the limit ({}{sound}) {stands}. Wait for a quieter hall", numbers::dbfs(level))
         }
-        NoSweep::SoundLost { by } => format!(
-            "{:.0} ms of sound were lost on the way out or in. Close other programs, and measure again",
-            1e3 * by.get().abs()
-        ),
         NoSweep::DeviceLost => "The device was lost while it played. Plug it in again, and start anew".into(),
         NoSweep::Stopped => "Stopped. Nothing plays; start anew when you are ready".into(),
     }
@@ -89,9 +79,7 @@ pub const fn no_sweep_kind(why: NoSweep) -> &'static str {
         NoSweep::Hum { .. } => "hum",
         NoSweep::RidesItsLevel { .. } => "rides_its_level",
         NoSweep::Limited { .. } => "limited",
-        NoSweep::Moved { .. } => "moved",
         NoSweep::TooSoft { .. } => "too_soft",
-        NoSweep::SoundLost { .. } => "sound_lost",
         NoSweep::DeviceLost => "device_lost",
         NoSweep::Stopped => "stopped",
     }
@@ -101,7 +89,7 @@ pub const fn no_sweep_kind(why: NoSweep) -> &'static str {
 mod tests {
     use super::*;
     use crate::coach::sweep::TapHeard;
-    use crate::measure::sweep::{Agreement, Refusal};
+    use crate::measure::sweep::Refusal;
     use crate::units::{Db, Dbfs, Hertz, Seconds};
 
     /// Every refusal says what is wrong and, after a full stop, how to mend it; no two have one word.
@@ -109,7 +97,6 @@ mod tests {
     fn every_refusal_says_what_to_do() {
         let level = Dbfs::new(-30.0);
         let tap = TapHeard { microphone: level, microphone_quiet: level, main: level, main_quiet: level };
-        let agreement = Agreement { worst: Db::new(2.0), at: Hertz::new(400.0) };
         let all = [
             NoSweep::LoopNotOpen(tap),
             NoSweep::NoTap(tap),
@@ -118,10 +105,10 @@ mod tests {
             NoSweep::Hum { channel: 0, mains: Hertz::new(50.0), share: 0.8 },
             NoSweep::RidesItsLevel { channel: 1, pause: Db::new(6.0) },
             NoSweep::Limited { channel: 0, missing: Db::new(3.0) },
-            NoSweep::Moved { channel: 0, agreement },
+            NoSweep::Unfit { channel: 0, why: Refusal::Moved { worst: Db::new(2.0), at: Hertz::new(400.0) } },
             NoSweep::TooSoft { level, sound: Some(75.0), least: Some((Hertz::new(250.0), Db::new(9.0))) },
             NoSweep::TooSoft { level, sound: None, least: None },
-            NoSweep::SoundLost { by: Seconds::new(-0.021) },
+            NoSweep::Unfit { channel: 0, why: Refusal::SoundLost { by: Seconds::new(-0.021) } },
             NoSweep::DeviceLost,
             NoSweep::Stopped,
         ];

@@ -13,7 +13,7 @@ use super::sentence::{Arrow, NextStep, Reply};
 use super::sweeps::quality;
 use crate::engine::quiet::{NoSweep, Opened, QuietStep, QuietWish};
 use crate::engine::seat::{Rating, Seat};
-use crate::engine::seats::{SeatFound, SeatStep};
+use crate::engine::seats::{RoundStep, SeatFound};
 use crate::units::{Db, Hertz, Seconds};
 
 pub const SEAT_KEYS: &str = "\
@@ -179,7 +179,7 @@ pub fn no_seat(why: NoSweep, round: &[String]) -> String {
 }
 
 /// The next step.
-pub fn seat_step(step: &SeatStep, round: &[SeatFound]) -> NextStep {
+pub fn seat_step(step: &RoundStep, round: &[SeatFound]) -> NextStep {
     let names: Vec<String> = round.iter().map(|found| found.seat.name.clone()).collect();
     let asked = |sentence: String, then: String, reply| NextStep {
         arrow: Arrow::None,
@@ -189,7 +189,7 @@ pub fn seat_step(step: &SeatStep, round: &[SeatFound]) -> NextStep {
         reply,
     };
     match step {
-        SeatStep::Put => {
+        RoundStep::Prepare => {
             let put = match round {
                 [one] => format!("Put the microphone at {}", one.seat.name),
                 many => {
@@ -199,7 +199,7 @@ pub fn seat_step(step: &SeatStep, round: &[SeatFound]) -> NextStep {
             };
             asked(put, "at the ear height of who sits there; no goes on to the next seat".into(), Reply::YesNo)
         }
-        SeatStep::Sweep(step) => {
+        RoundStep::Sweep(step) => {
             let mut next = quiet_step(step, &QuietWish::usual(Opened::AtReturn));
             match step {
                 QuietStep::Tap { .. } => {
@@ -212,12 +212,12 @@ pub fn seat_step(step: &SeatStep, round: &[SeatFound]) -> NextStep {
             }
             next
         }
-        SeatStep::Again(why) => {
+        RoundStep::Again(why) => {
             let told = no_seat(*why, &names);
             let (what, mend) = told.split_once(". ").unwrap_or((told.as_str(), ""));
             asked(what.into(), format!("{mend}. Yes: once more, no: the next seat"), Reply::YesNo)
         }
-        SeatStep::Done => asked(
+        RoundStep::Done => asked(
             "Every seat was asked for".into(),
             "microphones and plugs back, faders down first".into(),
             Reply::Over,
@@ -226,7 +226,7 @@ pub fn seat_step(step: &SeatStep, round: &[SeatFound]) -> NextStep {
 }
 
 /// A step as a record.
-pub fn seat_step_record(at: Seconds, step: &SeatStep, round: &[SeatFound]) -> Value {
+pub fn seat_step_record(at: Seconds, step: &RoundStep, round: &[SeatFound]) -> Value {
     let next = seat_step(step, round);
     let named = |word: &str| {
         json!({
@@ -235,14 +235,14 @@ pub fn seat_step_record(at: Seconds, step: &SeatStep, round: &[SeatFound]) -> Va
         })
     };
     let mut record = match step {
-        SeatStep::Put => named("put"),
-        SeatStep::Sweep(step) => quiet_record(at, step, &next),
-        SeatStep::Again(why) => {
+        RoundStep::Prepare => named("put"),
+        RoundStep::Sweep(step) => quiet_record(at, step, &next),
+        RoundStep::Again(why) => {
             let mut record = named("again");
             record["kind"] = no_sweep_kind(*why).into();
             record
         }
-        SeatStep::Done => named("seats_done"),
+        RoundStep::Done => named("seats_done"),
     };
     record["seats"] = round.iter().map(|found| found.seat.name.as_str()).collect();
     record

@@ -31,7 +31,10 @@ pub const DELAY_KEYS: &str = "\
 One JSON object a line, each with a `type`:
 
 delay: channel (from 1), mains_later_ms (the mains' sound after the second loudspeaker's, at this place), mains_farther_m \
-(the same as a way at 20 °C), set_ms (from least to most; null: none is wanted); or refused (true) with kind and reason";
+(the same as a way at 20 °C), set_ms (from least to most; null: none is wanted); or refused (true) with kind and reason
+
+sweep_step (measured now): time_s, step (switch, again, both_done, or what `margin` tells), alone (mains, second), level_dbfs, \
+sentence, then";
 
 /// "Channel 1: the mains arrive 34.2 ms later, 11.7 m farther".
 pub fn delay_lines(channel: usize, apart: &Apart) -> Vec<String> {
@@ -183,6 +186,15 @@ pub fn refused(refusal: Refusal) -> String {
             frequency(octave),
             span(signal_to_noise)
         ),
+        Refusal::SoundLost { by } => format!(
+            "{:.0} ms of sound were lost on the way out or in. Close other programs, and measure again",
+            1e3 * by.get().abs()
+        ),
+        Refusal::Moved { worst, at } => format!(
+            "the two sweeps differ by {} at {}: a door or a person moved. Keep still, and measure again",
+            span(worst),
+            frequency(at)
+        ),
     }
 }
 
@@ -197,6 +209,8 @@ pub const fn kind(refusal: Refusal) -> &'static str {
         Refusal::Talker { .. } => "talker",
         Refusal::Limited { .. } => "limited",
         Refusal::TooNoisy { .. } => "too_noisy",
+        Refusal::SoundLost { .. } => "sound_lost",
+        Refusal::Moved { .. } => "moved",
     }
 }
 

@@ -14,6 +14,7 @@ use std::time::{Duration, Instant};
 
 use beforedoors::block::{BlockBuf, Format};
 use beforedoors::engine::hall::Overheard;
+use beforedoors::engine::record::{RecordError, RecordPlan, Recording};
 use beforedoors::engine::session::{Command, Hearing, Link, Pace, Session, Status};
 use beforedoors::engine::{Connection, Input, Mood, Pipeline, Snapshot};
 use beforedoors::gui::{App, Look, World};
@@ -63,6 +64,10 @@ impl Link for Still {
 
     fn overhear(&self) -> Option<Overheard> {
         None
+    }
+
+    fn record(&self, _: RecordPlan) -> Result<Recording, RecordError> {
+        Err(RecordError::NothingLeft)
     }
 }
 

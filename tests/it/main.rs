@@ -2,8 +2,9 @@
 
 /// The terminal: words, lines, codes, the screen.
 mod cli;
-/// The event folder: reading, exact errors, saving.
+/// Hours of a simulated show: incidents, alerts, memory.
 mod evening;
+/// The event folder: reading, exact errors, saving.
 mod event;
 /// Recordings: every width and container, bad input, damage.
 mod files;
@@ -19,8 +20,9 @@ mod live;
 mod meters;
 /// The rig before it is carried in: verdicts, routing, computations, files, prints.
 mod plan;
-/// The README: its commands, and the first run that it shows against the program.
+/// The quiet sweep's steps, on the simulated stage and on devices that fail.
 mod quiet;
+/// The README: its commands, and the first run that it shows against the program.
 mod readme;
 /// The last look before doors: stored soundchecks, simulated stages, the terminal, words.
 mod ready;
@@ -34,6 +36,8 @@ mod ringout;
 mod same;
 /// What seats hear: the simulated stage against its truth, refusals, the terminal.
 mod seats;
+/// A second loudspeaker's delay, measured now.
+mod second;
 /// The level in the room: weightings, bursts, bands, promises, calibration, dose, advice.
 mod sound;
 /// The soundcheck on the simulated stage.

@@ -11,7 +11,7 @@ use beforedoors::engine::quiet::{
     NoSweep, Opened, Place, PlaceError, QuietAnswer, QuietStep, QuietWish, StagePlace, TAP,
 };
 use beforedoors::engine::seat::{Talk, USUAL_SPEECH};
-use beforedoors::engine::seats::{SeatStep, SeatWalk, SeatWish};
+use beforedoors::engine::seats::{RoundStep, SeatWalk, SeatWish};
 use beforedoors::event::rig::write_example;
 use beforedoors::event::{Note, NotedSeat, VenueNotes};
 use beforedoors::measure::background::{background, gains};
@@ -39,15 +39,15 @@ fn on_the_stage(seats: Vec<SeatWish>, microphones: usize) -> SeatWalk<StagePlace
 }
 
 /// Up to the first step of this kind, with yes to all that is asked, once a tap was heard.
-fn go_to<P: Place>(walk: &mut SeatWalk<P>, end: impl Fn(&SeatStep) -> bool) -> SeatStep {
+fn go_to<P: Place>(walk: &mut SeatWalk<P>, end: impl Fn(&RoundStep) -> bool) -> RoundStep {
     for _ in 0..12_000 {
         let step = walk.step();
         if end(&step) {
             return step;
         }
         match step {
-            SeatStep::Put | SeatStep::Sweep(QuietStep::Cautions) => walk.answer(QuietAnswer::Yes),
-            SeatStep::Sweep(QuietStep::Tap { rise }) if rise >= TAP => walk.answer(QuietAnswer::Yes),
+            RoundStep::Prepare | RoundStep::Sweep(QuietStep::Cautions) => walk.answer(QuietAnswer::Yes),
+            RoundStep::Sweep(QuietStep::Tap { rise }) if rise >= TAP => walk.answer(QuietAnswer::Yes),
             _ => {}
         }
         if !walk.go_on() {
@@ -61,7 +61,7 @@ fn go_to<P: Place>(walk: &mut SeatWalk<P>, end: impl Fn(&SeatStep) -> bool) -> S
 fn every_seat_against_the_truth() {
     let wished: Vec<SeatWish> = seats().into_iter().rev().take(2).collect();
     let mut walk = on_the_stage(wished, 1);
-    assert_eq!(go_to(&mut walk, |_| false), SeatStep::Done);
+    assert_eq!(go_to(&mut walk, |_| false), RoundStep::Done);
     for found in walk.found() {
         let Some(Ok(seat)) = &found.heard else { panic!("{found:?}") };
         let mut truth = StagePlace::in_seats(SEED, vec![found.seat.at.expect("a place")]).expect("the same hall");
@@ -100,23 +100,23 @@ fn every_seat_against_the_truth() {
 #[test]
 fn a_seat_that_is_refused_is_asked_for_again_or_left() {
     let mut walk = on_the_stage(seats(), 1);
-    let tapped = |step: &SeatStep| matches!(step, SeatStep::Sweep(QuietStep::Tap { rise }) if *rise >= TAP);
+    let tapped = |step: &RoundStep| matches!(step, RoundStep::Sweep(QuietStep::Tap { rise }) if *rise >= TAP);
     go_to(&mut walk, tapped);
     walk.answer(QuietAnswer::No);
-    let refused = |step: &SeatStep| matches!(step, SeatStep::Again(_));
-    assert!(matches!(go_to(&mut walk, refused), SeatStep::Again(NoSweep::LoopNotOpen(_))));
+    let refused = |step: &RoundStep| matches!(step, RoundStep::Again(_));
+    assert!(matches!(go_to(&mut walk, refused), RoundStep::Again(NoSweep::LoopNotOpen(_))));
     // Once more begins with the cautions.
     walk.answer(QuietAnswer::Yes);
-    assert_eq!(walk.step(), SeatStep::Sweep(QuietStep::Cautions));
+    assert_eq!(walk.step(), RoundStep::Sweep(QuietStep::Cautions));
     go_to(&mut walk, tapped);
     walk.answer(QuietAnswer::No);
     go_to(&mut walk, refused);
     walk.answer(QuietAnswer::No);
-    assert_eq!(walk.step(), SeatStep::Put);
+    assert_eq!(walk.step(), RoundStep::Prepare);
     assert_eq!(walk.round()[0].seat, seats()[1]);
     walk.answer(QuietAnswer::Stop);
     assert!(!walk.go_on());
-    assert_eq!(walk.step(), SeatStep::Sweep(QuietStep::Refused(NoSweep::Stopped)));
+    assert_eq!(walk.step(), RoundStep::Sweep(QuietStep::Refused(NoSweep::Stopped)));
     assert!(matches!(walk.found()[0].heard, Some(Err(NoSweep::LoopNotOpen(_)))) && walk.found()[1].heard.is_none());
 }
 
@@ -132,7 +132,7 @@ fn several_microphones() {
     walk.answer(QuietAnswer::No);
     assert_eq!(names(&walk), [expected(2, 13)]);
     walk.answer(QuietAnswer::No);
-    assert_eq!(walk.step(), SeatStep::Done);
+    assert_eq!(walk.step(), RoundStep::Done);
     assert!(!walk.go_on());
 }
 
@@ -175,11 +175,11 @@ fn nothing_arrives_and_a_device_that_goes() {
         let wish = QuietWish::usual(Opened::AtReturn).or_for(&[MEASURING]);
         let place = Failing { stage, with: with.clone(), playing: false };
         let mut walk = SeatWalk::new(place, wish, seats(), Talk::default()).expect("a wish that can be met");
-        let end = go_to(&mut walk, |step| matches!(step, SeatStep::Again(_)));
+        let end = go_to(&mut walk, |step| matches!(step, RoundStep::Again(_)));
         match with {
-            Some(why) => assert_eq!(end, SeatStep::Sweep(QuietStep::Failed(why))),
+            Some(why) => assert_eq!(end, RoundStep::Sweep(QuietStep::Failed(why))),
             None => {
-                let silent = matches!(end, SeatStep::Again(NoSweep::NotConnected { .. } | NoSweep::TooSoft { .. }));
+                let silent = matches!(end, RoundStep::Again(NoSweep::NotConnected { .. } | NoSweep::TooSoft { .. }));
                 assert!(silent, "{end:?}");
             }
         }

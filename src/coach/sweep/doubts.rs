@@ -5,10 +5,12 @@
 //! hides what it hides alone; pauses of a chain that leaves its gain alone lie within 3 dB of each other; 6 dB softer is
 //! the same loop within 1 dB, and where all peaks are off alike by more than half of what is allowed, the chain is.
 
+use rayon::prelude::*;
+
 use super::{Loops, NoSweep};
 use crate::measure::margin::LoopGain;
 use crate::measure::pauses::{Steps, hum};
-use crate::measure::sweep::{Inverse, Refusal, Taken, agreement};
+use crate::measure::sweep::{Agreement, Inverse, Refusal, Taken, agreement};
 use crate::units::{Db, Dbfs, Hertz};
 
 /// Share of the noise.
@@ -69,16 +71,20 @@ pub(super) fn riding(captured: &[Vec<f32>], inverse: &Inverse) -> Result<(), NoS
 
 /// The louder sweep against the softer one.
 pub(super) fn differing(louder: &Loops, softer: &Loops) -> Result<(), NoSweep> {
-    for (channel, pair) in louder.iter().zip(softer).enumerate() {
-        let (Ok((_, louder)), Ok((_, softer))) = pair else { continue };
+    let differs = |(channel, pair): (usize, (&_, &_))| {
+        let (Ok((_, louder)), Ok((_, softer))): (&Result<(Taken, LoopGain), Refusal>, &_) = pair else { return None };
+        let Agreement { worst, at } = agreement(louder, softer).filter(|agreement| !agreement.holds())?;
         let off: Vec<Db> =
             louder.margin().peaks.iter().filter_map(|peak| lost(louder, softer, peak.frequency)).collect();
         let alike = !off.is_empty() && off.iter().all(|off| *off > BENT);
         let missing = off.iter().copied().fold(Db::ZERO, Db::max);
-        let Some(agreement) = agreement(louder, softer).filter(|agreement| !agreement.holds()) else { continue };
-        return Err(if alike { NoSweep::Limited { channel, missing } } else { NoSweep::Moved { channel, agreement } });
-    }
-    Ok(())
+        Some(if alike {
+            NoSweep::Limited { channel, missing }
+        } else {
+            NoSweep::Unfit { channel, why: Refusal::Moved { worst, at } }
+        })
+    };
+    louder.par_iter().zip(softer).enumerate().find_map_first(differs).map_or(Ok(()), Err)
 }
 
 /// How much less gain the louder sweep found.

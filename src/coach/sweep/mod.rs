@@ -14,9 +14,11 @@
 
 mod doubts;
 
+use rayon::prelude::*;
+
 use crate::measure::margin::LoopGain;
 use crate::measure::pauses::Steps;
-use crate::measure::sweep::{Agreement, Clocks, Inverse, Refusal, Sweep, Taken, WIDEST, later};
+use crate::measure::sweep::{Clocks, Inverse, Refusal, Sweep, Taken, drift};
 use crate::units::{Db, Dbfs, Hertz, SampleRate, Seconds};
 
 /// Where the loop is opened.
@@ -44,6 +46,24 @@ impl SweepPlan {
     /// Up to −12 dBFS and 75 dB(A), for a hall that reverberates up to 2 s.
     pub fn usual(rate: SampleRate, opened: Opened) -> Self {
         Self { rate, opened, most: Dbfs::new(-12.0), most_sound: 75.0, tail: Seconds::new(3.0) }
+    }
+
+    /// Both sweeps in one sound.
+    pub fn pair(&self, level: Dbfs) -> Vec<f32> {
+        [self.whole(level), self.whole(level - SOFTER)].concat()
+    }
+
+    fn whole(&self, level: Dbfs) -> Vec<f32> {
+        self.piece(level, 5.0, self.tail.get())
+    }
+
+    /// Silence, a sweep of so many seconds, silence.
+    fn piece(&self, level: Dbfs, length: f64, tail: f64) -> Vec<f32> {
+        let (low, high) = (Hertz::new(80.0), Hertz::new(12_000.0));
+        let sweep = Sweep::new(low, high, Seconds::new(length), Seconds::new(0.01), level);
+        let silence = |seconds: f64| vec![0.0; self.rate.frames(Seconds::new(seconds)).get() as usize];
+        let samples = sweep.map_or(Vec::new(), |sweep| sweep.samples(self.rate));
+        [silence(AHEAD), samples, silence(tail)].concat()
     }
 }
 
@@ -131,15 +151,6 @@ pub enum NoSweep {
         channel: usize,
         missing: Db,
     },
-    /// The two sweeps differ: a door or a person has moved.
-    Moved {
-        channel: usize,
-        agreement: Agreement,
-    },
-    /// The second sweep came so much later (below 0: earlier) than clocks can be apart: sound was lost on the way.
-    SoundLost {
-        by: Seconds,
-    },
     /// The limit is met before the sweep stands out of the noise; `least`: where it does so least, if anywhere.
     TooSoft {
         level: Dbfs,
@@ -164,14 +175,21 @@ pub struct SafeSweep {
     step: SweepStep,
 }
 
+/// The louder of two sweeps, to be judged while the softer one still sounds: that takes about as long as both.
+pub struct Louder {
+    plan: SweepPlan,
+    level: Dbfs,
+}
+
+/// What was made of it; whatever speaks against it ends both.
+pub struct Judged(Result<(Inverse, Loops), NoSweep>);
+
 /// The first chirp.
 const SOFTEST: Dbfs = Dbfs::new(-50.0);
 const STEP: Db = Db::new(6.0);
 /// Above this, with no meter, steps are small.
 const UNKNOWN_ABOVE: Dbfs = Dbfs::new(-40.0);
 const SMALL_STEP: Db = Db::new(3.0);
-/// In ppm: over 5 s less than 0.1 of a sample.
-const LEAST_DRIFT: f64 = 0.5;
 const SMALLEST_STEP: Db = Db::new(0.5);
 /// How much softer the second sweep is.
 pub const SOFTER: Db = Db::new(6.0);
@@ -202,23 +220,10 @@ impl SafeSweep {
     /// What to play now; empty when nothing may be played.
     pub fn sent(&self) -> Vec<f32> {
         match self.step {
-            SweepStep::Chirp { level } => self.piece(level, 1.0, CHIRP_TAIL),
-            SweepStep::Sweep { level } => [self.whole(level), self.whole(level - SOFTER)].concat(),
+            SweepStep::Chirp { level } => self.plan.piece(level, 1.0, CHIRP_TAIL),
+            SweepStep::Sweep { level } => self.plan.pair(level),
             _ => Vec::new(),
         }
-    }
-
-    fn whole(&self, level: Dbfs) -> Vec<f32> {
-        self.piece(level, 5.0, self.plan.tail.get())
-    }
-
-    /// Silence, a sweep of so many seconds, silence.
-    fn piece(&self, level: Dbfs, length: f64, tail: f64) -> Vec<f32> {
-        let (low, high) = (Hertz::new(80.0), Hertz::new(12_000.0));
-        let sweep = Sweep::new(low, high, Seconds::new(length), Seconds::new(0.01), level);
-        let silence = |seconds: f64| vec![0.0; self.plan.rate.frames(Seconds::new(seconds)).get() as usize];
-        let samples = sweep.map_or(Vec::new(), |sweep| sweep.samples(self.plan.rate));
-        [silence(AHEAD), samples, silence(tail)].concat()
     }
 
     /// The cautions were read: people out or ears covered, show microphones not assigned, a hand at the key.
@@ -248,15 +253,36 @@ impl SafeSweep {
     }
 
     pub fn heard(&mut self, heard: Heard) {
-        let sent = self.sent().len();
-        let whole = !heard.channels.is_empty() && heard.channels.iter().all(|channel| channel.len() >= sent);
         let next = match self.step {
-            SweepStep::Chirp { .. } | SweepStep::Sweep { .. } if !whole => Err(NoSweep::DeviceLost),
+            SweepStep::Chirp { .. } | SweepStep::Sweep { .. } if !whole(heard, self.sent().len()) => {
+                Err(NoSweep::DeviceLost)
+            }
             SweepStep::Chirp { level } => self.after_chirp(level, heard),
-            SweepStep::Sweep { level } => self.after_sweeps(level, heard),
+            SweepStep::Sweep { level } => {
+                let louder = Louder { plan: self.plan, level };
+                self.after_sweeps(level, louder.judge(heard), heard)
+            }
             _ => return,
         };
         self.step = next.unwrap_or_else(SweepStep::Refused);
+    }
+
+    /// What can be judged before all of it has come.
+    pub fn louder(&self) -> Option<Louder> {
+        match self.step {
+            SweepStep::Sweep { level } => Some(Louder { plan: self.plan, level }),
+            _ => None,
+        }
+    }
+
+    /// Both sweeps, the louder one judged already: as [`Self::heard`], or the end of it where it is refused.
+    pub fn heard_after(&mut self, judged: Judged, heard: Heard) {
+        let SweepStep::Sweep { level } = self.step else { return };
+        self.step = match judged.0 {
+            Err(why) => SweepStep::Refused(why),
+            Ok(_) if !whole(heard, self.sent().len()) => SweepStep::Refused(NoSweep::DeviceLost),
+            Ok(_) => self.after_sweeps(level, judged, heard).unwrap_or_else(SweepStep::Refused),
+        };
     }
 
     pub fn lost(&mut self) {
@@ -301,33 +327,66 @@ impl SafeSweep {
         Err(doubts::hidden(&channels, heard.channels, &inverse, level, loud))
     }
 
-    /// Both came in one sound: how far apart they came back tells the clocks apart.
-    fn after_sweeps(&self, level: Dbfs, heard: Heard) -> Result<SweepStep, NoSweep> {
-        let apart = self.whole(level).len();
-        let louder: Vec<Vec<f32>> = heard.channels.iter().map(|channel| channel[..apart].to_vec()).collect();
-        let softer: Vec<Vec<f32>> = heard.channels.iter().map(|channel| channel[apart..].to_vec()).collect();
-        let (inverse, first) = self.after_sweep(level, &louder, heard.sound)?;
-        let (_, second) = self.after_sweep(level - SOFTER, &softer, heard.sound)?;
-        let drift = drift(&first, &second, apart, self.plan.rate)?;
+    fn after_sweeps(&self, level: Dbfs, louder: Judged, heard: Heard) -> Result<SweepStep, NoSweep> {
+        let (inverse, first) = louder.0?;
+        let apart = self.plan.whole(level).len();
+        let softer = inverse.softer(SOFTER);
+        let second = judged(&softer, level - SOFTER, &part(heard.channels, apart..), heard.sound, &self.plan)?;
+        let pairs =
+            first.iter().zip(&second).filter_map(|(first, second)| first.as_ref().ok().zip(second.as_ref().ok()));
+        let drift = drift(pairs.map(|(first, second)| (&first.0, &second.0)), apart, self.plan.rate)
+            .map_err(|why| NoSweep::Unfit { channel: 0, why })?;
         doubts::differing(&first, &second)?;
         let channels = match drift {
-            Some(drift) => with_gains(inverse.take_all(&louder, Clocks::Apart(drift))),
+            Some(drift) => with_gains(inverse.take_all(&part(heard.channels, ..apart), Clocks::Apart(drift))),
             None => first,
         };
         Ok(SweepStep::Done(Box::new(Measured { level, channels })))
     }
+}
 
-    fn after_sweep(&self, level: Dbfs, captured: &[Vec<f32>], sound: Option<f64>) -> Result<(Inverse, Loops), NoSweep> {
-        let inverse = ready(&self.whole(level), self.plan.rate)?;
-        let channels = inverse.take_all(captured, Clocks::Same);
-        // Its pumping looks like somebody talking.
-        doubts::riding(captured, &inverse)?;
-        disturbed(&channels)?;
-        if sound.is_some_and(|sound| sound > self.plan.most_sound) || !channels.iter().any(Result::is_ok) {
-            return Err(doubts::hidden(&channels, captured, &inverse, level, sound));
-        }
-        Ok((inverse, with_gains(channels)))
+impl Louder {
+    /// So many frames are looked at.
+    pub fn frames(&self) -> usize {
+        self.plan.whole(self.level).len()
     }
+
+    /// Of captures of at least so many frames.
+    pub fn judge(&self, heard: Heard) -> Judged {
+        let sent = self.plan.whole(self.level);
+        if !whole(heard, sent.len()) {
+            return Judged(Err(NoSweep::DeviceLost));
+        }
+        Judged(ready(&sent, self.plan.rate).and_then(|inverse| {
+            let loops = judged(&inverse, self.level, &part(heard.channels, ..sent.len()), heard.sound, &self.plan)?;
+            Ok((inverse, loops))
+        }))
+    }
+}
+
+fn judged(
+    inverse: &Inverse,
+    level: Dbfs,
+    captured: &[Vec<f32>],
+    sound: Option<f64>,
+    plan: &SweepPlan,
+) -> Result<Loops, NoSweep> {
+    let channels = inverse.take_all(captured, Clocks::Same);
+    // Its pumping looks like somebody talking.
+    doubts::riding(captured, inverse)?;
+    disturbed(&channels)?;
+    if sound.is_some_and(|sound| sound > plan.most_sound) || !channels.iter().any(Result::is_ok) {
+        return Err(doubts::hidden(&channels, captured, inverse, level, sound));
+    }
+    Ok(with_gains(channels))
+}
+
+fn whole(heard: Heard, frames: usize) -> bool {
+    !heard.channels.is_empty() && heard.channels.iter().all(|channel| channel.len() >= frames)
+}
+
+fn part<R: std::slice::SliceIndex<[f32], Output = [f32]> + Clone>(channels: &[Vec<f32>], range: R) -> Vec<Vec<f32>> {
+    channels.iter().map(|channel| channel[range.clone()].to_vec()).collect()
 }
 
 /// Channel by channel.
@@ -344,21 +403,7 @@ fn with_gains(taken: Vec<Result<Taken, Refusal>>) -> Loops {
         let gain = LoopGain::new(&taken.response);
         (taken, gain)
     };
-    taken.into_iter().map(|taken| taken.map(with_gain)).collect()
-}
-
-/// By how many ppm the clocks are apart, by the middle of all channels; `None`: less than matters.
-fn drift(first: &Loops, second: &Loops, apart: usize, rate: SampleRate) -> Result<Option<f64>, NoSweep> {
-    let pairs = first.iter().zip(second).filter_map(|(first, second)| first.as_ref().ok().zip(second.as_ref().ok()));
-    let mut later: Vec<f64> =
-        pairs.filter_map(|(first, second)| later(&first.0.response, &second.0.response)).collect();
-    later.sort_by(f64::total_cmp);
-    let Some(later) = later.get(later.len() / 2).copied() else { return Ok(None) };
-    let drift = later / apart as f64;
-    if drift.abs() > WIDEST {
-        return Err(NoSweep::SoundLost { by: Seconds::new(later / f64::from(rate.get())) });
-    }
-    Ok(Some(1e6 * drift).filter(|drift| drift.abs() > LEAST_DRIFT))
+    taken.into_par_iter().map(|taken| taken.map(with_gain)).collect()
 }
 
 /// What no louder sweep mends: noise in the hall, and a chain that bends.
@@ -366,7 +411,11 @@ fn disturbed(channels: &[Result<Taken, Refusal>]) -> Result<(), NoSweep> {
     let fatal = |why: &Refusal| {
         matches!(
             why,
-            Refusal::Clipped { .. } | Refusal::DoorSlam { .. } | Refusal::Talker { .. } | Refusal::Limited { .. }
+            Refusal::Clipped { .. }
+                | Refusal::DoorSlam { .. }
+                | Refusal::Talker { .. }
+                | Refusal::Limited { .. }
+                | Refusal::SoundLost { .. }
         )
     };
     let found = channels.iter().enumerate().find_map(|(channel, taken)| {

@@ -8,7 +8,7 @@ use crate::coach::ringout::{Band, Microphone, Output, Place};
 use crate::detectors::Ring;
 use crate::dsp::biquad::EqBand;
 use crate::source::Source;
-use crate::source::stage::{self, Mood, RigFault, Stage, StageConfig, StageInput};
+use crate::source::stage::{self, MicrophonePlace, Mood, RigFault, Stage, StageConfig, StageInput};
 use crate::units::{ChannelId, Db, Dbfs, Hertz, SampleRate, Seconds};
 
 /// The width of a sweepable mid, as desks have it.
@@ -47,6 +47,11 @@ impl StageHall {
         Some(Self::of(seed, 0, Self::BEFORE, false, seats)?.muted())
     }
 
+    /// The same with a second loudspeaker halfway to the last row, the output behind the mains.
+    pub fn with_second(seed: u64, seats: &[(f64, f64)]) -> Option<Self> {
+        Some(Self::with(seed, stage::Hall::with_second, Self::BEFORE, false, seats)?.muted())
+    }
+
     /// The hall's seats: names, and places in metres.
     pub fn seats(seed: u64) -> Vec<(String, (f64, f64))> {
         stage::Hall::drawn(seed, Vec::new(), 0).seats()
@@ -65,12 +70,23 @@ impl StageHall {
     }
 
     fn of(seed: u64, monitors: usize, left: Db, playing: bool, measured: &[(f64, f64)]) -> Option<Self> {
+        let drawn = |seed, microphones| stage::Hall::drawn(seed, microphones, monitors);
+        Self::with(seed, drawn, left, playing, measured)
+    }
+
+    fn with(
+        seed: u64,
+        drawn: impl Fn(u64, Vec<MicrophonePlace>) -> stage::Hall,
+        left: Db,
+        playing: bool,
+        measured: &[(f64, f64)],
+    ) -> Option<Self> {
         let rate = SampleRate::new(Self::RATE)?;
         let mut stage = Stage::new(StageConfig { playing, ..StageConfig::new(seed, Mood::ShowNight, rate) });
         for channel in (0..stage.inputs().len()).map(ChannelId::from_index) {
             stage.turn_trim(channel, Self::SET - stage.true_show_peak(channel));
         }
-        let mut hall = stage::Hall::drawn(seed, stage.microphones(), monitors);
+        let mut hall = drawn(seed, stage.microphones());
         hall.microphones.extend(stage.add_measuring(measured));
         for output in &mut hall.outputs {
             output.rings_at = Some(Self::LIMIT);

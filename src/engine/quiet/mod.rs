@@ -19,12 +19,13 @@ pub use stage::StagePlace;
 pub use crate::coach::sweep::{NoSweep, Opened, SweepPlan, TAP};
 use crate::sink::{Armed, arm};
 use std::sync::Arc;
+use std::thread::JoinHandle;
 
 use crate::block::Format;
 use crate::coach::ringout::Output;
-use crate::coach::sweep::{Heard, SOFTER, SafeSweep, SweepStep};
+use crate::coach::sweep::{Heard, Judged, Louder, SOFTER, SafeSweep, SweepStep};
 use crate::units::{ChannelId, Db, Dbfs, FrameCount, Seconds};
-use results::Loopback;
+use results::{Loopback, came};
 use taps::Taps;
 
 /// What a quiet sweep needs of a place.
@@ -43,8 +44,18 @@ pub trait Place {
     /// On the simulated stage somebody taps it; in a hall the person was asked.
     fn ask_for_a_tap(&mut self, _microphone: ChannelId) {}
 
+    /// On the simulated stage somebody sees to it that these alone play; in a hall the person was asked.
+    fn ask_for_alone(&mut self, _loudspeakers: Alone) {}
+
     /// On the simulated stage somebody puts it there (metres, as in `venue.toml`); in a hall the person was asked.
     fn ask_to_put(&mut self, _microphone: ChannelId, _at: (f64, f64)) {}
+}
+
+/// Which loudspeakers are to play, of mains and a second one halfway down the hall.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Alone {
+    Mains,
+    Second,
 }
 
 /// Why a place can't go on.
@@ -70,6 +81,8 @@ pub struct QuietWish {
     pub channels: Vec<ChannelId>,
     /// At the return: a channel with the main mix, if the device has one; else the person listens.
     pub main_mix: Option<ChannelId>,
+    /// A channel that brings the sweep itself, whichever loudspeaker plays.
+    pub reference: Option<ChannelId>,
     /// At the return: its fader, and the show's fader of each channel (0 where it is not told), in the desk's dB.
     pub return_fader: Db,
     pub faders: Vec<Db>,
@@ -85,6 +98,7 @@ impl QuietWish {
             most,
             channels: Vec::new(),
             main_mix: None,
+            reference: None,
             return_fader: Db::ZERO,
             faders: Vec::new(),
         }
@@ -164,6 +178,8 @@ pub struct QuietSweep<P> {
     taps: Taps,
     planes: Vec<Vec<f32>>,
     phase: Phase,
+    /// Of the louder sweep, while the softer one sounds.
+    judging: Option<JoinHandle<Judged>>,
     loopback: Option<Loopback>,
     result: Option<Arc<QuietResult>>,
     now: Seconds,
@@ -198,7 +214,8 @@ impl<P: Place> QuietSweep<P> {
         let Format { rate, channels } = place.format();
         let plan = SweepPlan { most: wish.most, ..SweepPlan::usual(rate, wish.opened) };
         let there = |channel: &ChannelId| channel.index() < channels;
-        let fits = !wish.channels.is_empty() && wish.channels.iter().chain(&wish.main_mix).all(there);
+        let fits =
+            !wish.channels.is_empty() && wish.channels.iter().chain(&wish.main_mix).chain(&wish.reference).all(there);
         let safe = SafeSweep::new(plan).filter(|_| fits)?;
         Some(Self {
             taps: Taps::new(rate, channels),
@@ -207,6 +224,7 @@ impl<P: Place> QuietSweep<P> {
             wish,
             safe,
             phase: Phase::Asking,
+            judging: None,
             loopback: None,
             result: None,
             now: Seconds::ZERO,
@@ -231,7 +249,7 @@ impl<P: Place> QuietSweep<P> {
         self.place.stop();
         self.safe = self.safe.anew();
         self.wish.channels.truncate(channels.max(1));
-        (self.phase, self.result, self.refused) = (Phase::Asking, None, None);
+        (self.phase, self.judging, self.result, self.refused) = (Phase::Asking, None, None, None);
         (self.confirmed, self.sounded, self.nothing) = (false, false, 0);
         self.forget();
     }
@@ -324,8 +342,13 @@ impl<P: Place> QuietSweep<P> {
                     self.sound();
                 }
             }
-            Phase::Sounding { wanted, which, .. } if self.heard_frames() >= wanted => self.hear_out(which),
-            Phase::Sounding { .. } | Phase::Over => {}
+            Phase::Sounding { wanted, which, .. } => {
+                self.judge_the_louder();
+                if self.heard_frames() >= wanted {
+                    self.hear_out(which);
+                }
+            }
+            Phase::Over => {}
         }
         true
     }
@@ -403,9 +426,19 @@ impl<P: Place> QuietSweep<P> {
         }
     }
 
+    fn judge_the_louder(&mut self) {
+        let due = |louder: &Louder| self.judging.is_none() && self.heard_frames() >= louder.frames();
+        let Some(louder) = self.safe.louder().filter(due) else { return };
+        let planes: Vec<Vec<f32>> =
+            self.wish.channels.iter().map(|channel| self.planes[channel.index()][..louder.frames()].to_vec()).collect();
+        let judge = move || louder.judge(Heard { channels: &planes, sound: None });
+        self.judging = std::thread::Builder::new().name("louder sweep".into()).spawn(judge).ok();
+    }
+
     /// All that was to come has come.
     fn hear_out(&mut self, which: Which) {
         self.place.stop();
+        let reference = self.wish.reference.map(|channel| self.planes[channel.index()].clone());
         let planes: Vec<Vec<f32>> =
             self.wish.channels.iter().map(|channel| std::mem::take(&mut self.planes[channel.index()])).collect();
         self.forget();
@@ -425,17 +458,23 @@ impl<P: Place> QuietSweep<P> {
             }
             return;
         }
-        self.safe.heard(Heard { channels: &planes, sound: None });
+        let heard = Heard { channels: &planes, sound: None };
+        let sent = self.safe.sent();
+        match self.judging.take().and_then(|judging| judging.join().ok()) {
+            Some(judged) => self.safe.heard_after(judged, heard),
+            None => self.safe.heard(heard),
+        }
+        if let SweepStep::Done(measured) = self.safe.step() {
+            let mut result = QuietResult::new(measured, &self.wish, self.loopback.as_ref());
+            result.reference = reference.map(|captured| came(&sent, &captured, self.place.format().rate));
+            self.result = Some(Arc::new(result));
+        }
         self.next();
     }
 
     fn next(&mut self) {
         match self.safe.step() {
-            SweepStep::Done(measured) => {
-                self.result = Some(Arc::new(QuietResult::new(measured, &self.wish, self.loopback.as_ref())));
-                self.phase = Phase::Over;
-            }
-            SweepStep::Refused(_) => self.phase = Phase::Over,
+            SweepStep::Done(_) | SweepStep::Refused(_) => self.phase = Phase::Over,
             SweepStep::Chirp { .. } | SweepStep::Sweep { .. } => self.count_down(),
             SweepStep::Arm | SweepStep::Tap => self.phase = Phase::Asking,
         }

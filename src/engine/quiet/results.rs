@@ -3,12 +3,14 @@
 //! At the return a microphone's loop is its response, louder by the show's fader over the return's (both in the desk's dB);
 //! at the main output it is the response over the loopback's. Edge cases: a loopback of another shape measures nothing.
 
+use rayon::prelude::*;
+
 use super::QuietWish;
 use crate::coach::sweep::{Measured, Opened};
 use crate::engine::sweep::{Loop, Loops, Refusal};
 use crate::measure::delay::arrival;
 use crate::measure::margin::LoopGain;
-use crate::measure::sweep::{Clocks, Inverse, Sweep, Taken};
+use crate::measure::sweep::{Clocks, Inverse, Pair, Sweep, Taken};
 use crate::units::{ChannelId, Db, Dbfs, Hertz, SampleRate, Seconds};
 
 /// Loops, channel by channel as they were wished for.
@@ -23,26 +25,26 @@ pub struct QuietResult {
     pub taken: Vec<Result<Taken, Refusal>>,
     /// Of the computer's own output and input, if they were measured.
     pub round_trip: Option<Seconds>,
+    /// When the louder sweep came to the reference, if one was wished for.
+    pub reference: Option<Result<Seconds, Refusal>>,
 }
 
 impl QuietResult {
     pub(super) fn new(measured: &Measured, wish: &QuietWish, loopback: Option<&Loopback>) -> Self {
         let at_main = wish.opened == Opened::AtMainOut;
-        let taken: Vec<_> = measured
-            .channels
-            .iter()
-            .map(|of| of.as_ref().map(|(taken, _)| taken.clone()).map_err(|why| *why))
-            .collect();
-        let of_channel = |(at, taken): (usize, &Result<Taken, Refusal>)| {
-            let taken = taken.as_ref().map_err(|why| *why)?;
+        let of_channel = |(at, of): (usize, &Result<(Taken, LoopGain), Refusal>)| {
+            let (taken, gain) = of.as_ref().map_err(|why| *why)?;
             // The whole loop counts its faders itself.
             let fader = wish.faders.get(at).copied().filter(|_| !at_main).unwrap_or(Db::ZERO);
             let at_return = if at_main { Db::ZERO } else { wish.return_fader };
-            Loop::new(taken.clone(), fader, at_return, loopback.map(|loopback| &loopback.gain))
+            Loop::new(taken, gain.clone(), fader, at_return, loopback.map(|loopback| &loopback.gain))
         };
-        let loops = Loops::new(taken.iter().enumerate().map(of_channel).collect());
+        let loops = Loops::new(measured.channels.par_iter().enumerate().map(of_channel).collect());
+        let taken_alone =
+            |of: &Result<(Taken, LoopGain), Refusal>| of.as_ref().map(|(taken, _)| taken.clone()).map_err(|why| *why);
+        let taken = measured.channels.iter().map(taken_alone).collect();
         let round_trip = loopback.map(|loopback| loopback.round_trip);
-        Self { level: measured.level, channels: wish.channels.clone(), loops, taken, round_trip }
+        Self { level: measured.level, channels: wish.channels.clone(), loops, taken, round_trip, reference: None }
     }
 
     /// Channel by channel.
@@ -66,6 +68,12 @@ impl QuietResult {
         let alone = || self.weakest().map(|(_, found)| found.margin.safe);
         self.loops.together.as_ref().map(|margin| margin.safe).or_else(alone)
     }
+}
+
+/// When the louder of two sweeps came, on the clock that sent.
+pub(super) fn came(sent: &[f32], captured: &[f32], rate: SampleRate) -> Result<Seconds, Refusal> {
+    let taken = Pair::find(sent, rate).ok_or(Refusal::NotASweep)?.take(captured)?;
+    arrival(&taken.response).ok_or(Refusal::NotASweep)
 }
 
 /// The computer's output straight into its input.

@@ -1,7 +1,7 @@
 //! The simulated stage with loudspeakers, its loop opened at a spare return: taps of all microphones come back, or those of
 //! measuring microphones that somebody carries from seat to seat.
 
-use super::{Place, PlaceError};
+use super::{Alone, Place, PlaceError};
 use crate::block::{BlockBuf, Format};
 use crate::coach::ringout::Output;
 use crate::engine::hall::{Hall, StageHall};
@@ -11,6 +11,8 @@ use crate::source::stage::{MOST_MEASURING, Opening, Stage};
 use crate::units::{ChannelId, Db, Seconds};
 
 const STRETCH: Seconds = Seconds::new(0.1);
+/// Where the second loudspeaker is an output.
+const SECOND: Output = Output::Wedge(1);
 const DOWN: Db = Db::new(-100.0);
 
 pub struct StagePlace {
@@ -19,6 +21,8 @@ pub struct StagePlace {
     block: BlockBuf,
     /// Where the measuring microphones stand.
     measured: Vec<(f64, f64)>,
+    /// There is one halfway down the hall.
+    second: bool,
 }
 
 impl StagePlace {
@@ -37,13 +41,25 @@ impl StagePlace {
         Self::of(seed, StageHall::with_measuring(seed, &measured)?, Output::Mains, measured)
     }
 
+    /// The same with a second loudspeaker halfway down the hall; these play alone.
+    pub fn with_second(seed: u64, mut measured: Vec<(f64, f64)>, alone: Alone) -> Option<Self> {
+        measured.truncate(MOST_MEASURING);
+        let mut hall = StageHall::with_second(seed, &measured)?;
+        let (open, down) = match alone {
+            Alone::Mains => (Output::Mains, SECOND),
+            Alone::Second => (SECOND, Output::Mains),
+        };
+        hall.set_output(down, DOWN);
+        Some(Self { second: true, ..Self::of(seed, hall, open, measured)? })
+    }
+
     fn of(seed: u64, mut hall: StageHall, output: Output, measured: Vec<(f64, f64)>) -> Option<Self> {
         hall.set_output(output, Db::ZERO);
         let mut stage = hall.into_stage();
         let opened = stage.open_loop(StageHall::number(output), Opening::Return { fader: Db::ZERO });
         let format = stage.format();
         let block = BlockBuf::new(format.channels, format.rate.frames(STRETCH).get() as usize);
-        opened.then_some(Self { seed, stage, block, measured })
+        opened.then_some(Self { seed, stage, block, measured, second: false })
     }
 
     /// The measuring microphones' channels: the last ones.
@@ -96,6 +112,14 @@ impl Place for StagePlace {
         }
         if let Some(moved) = Self::in_seats(self.seed, self.measured.clone()) {
             *self = moved;
+        }
+    }
+
+    fn ask_for_alone(&mut self, loudspeakers: Alone) {
+        if let Some(switched) =
+            Self::with_second(self.seed, self.measured.clone(), loudspeakers).filter(|_| self.second)
+        {
+            *self = switched;
         }
     }
 

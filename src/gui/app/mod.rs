@@ -2,12 +2,14 @@
 //!
 //! What needs action rules the page; everything else is quiet. Each view draws itself; this file only leads to them.
 
+mod evening;
 mod parts;
 
 use std::path::PathBuf;
 
 use eframe::egui::{self, Context, Key, Panel as EguiPanel, Ui};
 
+use super::evening::Kept;
 use super::input::{self, Choice, Chosen, Lister};
 use super::keys::{self, Action};
 use super::linecheck::{LineOpener, LinePage, LineWish};
@@ -16,14 +18,13 @@ use super::opened::Player;
 use super::plan::{PlanPage, Printer};
 use super::recordings::{Takes, TakesPrinter};
 use super::ringout::{Asked, RingOutPage};
-use super::show::{Looking, ShowPage, ShowWish};
+use super::show::ShowPage;
 use super::soundcheck::Soundcheck;
 use super::theme::{self, DOORS, GAP, Look, TEXT_SIZES};
 use super::waker::Eyes;
 use super::{Panel, View, Wake, doors};
 use crate::engine::session::{Hearing, Link, Pace, Session, Status};
-use crate::engine::show::{Attending, Laptop};
-use crate::engine::watched::{LookSay, Moment, Picture, Say, Watch, WatchLink, Where};
+use crate::engine::watched::{Moment, Picture, Watch, WatchLink, Where};
 use crate::engine::{Connection, Mood, Snapshot};
 use crate::event::{Event, Recent, VenueNotes, clock, log};
 use crate::view::venue_notes::kept;
@@ -75,6 +76,7 @@ pub struct App {
     soundcheck: Soundcheck,
     ringout: RingOutPage,
     show: ShowPage,
+    kept: Kept,
     takes: Takes,
     list: Editor,
     look: Look,
@@ -107,6 +109,7 @@ impl App {
             soundcheck,
             ringout: RingOutPage::default(),
             show: ShowPage::default(),
+            kept: Kept::default(),
             takes: Takes::default(),
             list: Editor::default(),
             look,
@@ -166,6 +169,7 @@ impl App {
         match Event::open(folder) {
             Ok((event, _)) => {
                 self.setup = Setup::of(event);
+                self.kept.close();
                 self.later = 0.0;
                 let connection = self.setup.connection.unwrap_or(Connection::Usb);
                 match self.setup.device.clone() {
@@ -206,55 +210,6 @@ impl App {
         if view == View::Show && !self.show.has_begun() {
             self.begin_the_show();
         }
-    }
-
-    fn begin_the_show(&mut self) {
-        let equaliser = self.ringout.wish().equaliser;
-        let link = self.begin(&Moment::Show(equaliser, self.attending()), self.place());
-        self.show.begun(link);
-    }
-
-    fn wished_in_the_show(&mut self, wish: ShowWish) {
-        match wish {
-            ShowWish::Say(say) => self.show.say(say),
-            ShowWish::Ready => self.begin_the_last_look(),
-            ShowWish::AskRoom => {}
-            ShowWish::Room(room) => {
-                self.soundcheck.noted = self.setup.keep_room(room).err().map(|error| error.to_string());
-                self.show.end();
-                self.begin_the_show();
-            }
-            ShowWish::ToTheShow if self.soundcheck.is_staged() => {
-                self.show.end();
-                self.begin_the_show();
-            }
-            ShowWish::ToTheShow => {
-                self.show.say(Say::Look(LookSay::End));
-                self.show.look(None);
-            }
-        }
-    }
-
-    /// Against the soundcheck that is stored; on the simulated stage as that one left it, before anybody plays.
-    fn begin_the_last_look(&mut self) {
-        let before = match self.setup.stored_soundcheck(self.soundcheck.is_staged()) {
-            Ok(Some(before)) => before,
-            Ok(None) => return self.soundcheck.noted = Some(labels::NO_SOUNDCHECK.into()),
-            Err(error) => return self.soundcheck.noted = Some(error.to_string()),
-        };
-        if let Hearing::Stage { seed, .. } = self.soundcheck.hearing {
-            let knobs = before.left.lines.iter().map(|line| line.knob).collect();
-            let (moment, wake) = (Moment::Show(self.ringout.wish().equaliser, self.attending()), self.wake(View::Show));
-            let link = (self.world.hall)(&moment, Where::QuietStage { seed, knobs }, wake);
-            self.show.begun(link);
-        }
-        let may_sleep = self.soundcheck.link.as_ref().is_ok_and(|link| link.may_sleep());
-        let laptop = Laptop { may_sleep, odd_clock: self.setup.odd_clock(), ..Laptop::default() };
-        let device = self.soundcheck.source().to_owned();
-        let look = self.setup.look_for(&before, &device, laptop);
-        self.show.say(Say::Look(LookSay::Begin(Box::new(look))));
-        self.show.look(Some(Looking { before, device }));
-        self.soundcheck.noted = None;
     }
 
     fn leave_the_list(&mut self) {
@@ -322,12 +277,6 @@ impl App {
         self.open_event(folder);
         self.go(View::Plan);
         self.plan.note(noted.or_else(|| self.soundcheck.noted.clone()));
-    }
-
-    /// What the show attends to, with the microphone in the room if the device has that line.
-    fn attending(&self) -> Attending {
-        let lines = self.soundcheck.link.as_ref().map_or(0, |link| link.format().channels);
-        self.setup.attending(self.setup.room().filter(|room| room.index() < lines))
     }
 
     /// The device that is heard, or the simulated hall.
@@ -460,7 +409,7 @@ impl App {
                 }
             }
             View::Show => {
-                if let Some(wish) = self.show.keys(context, &self.setup) {
+                if let Some(wish) = self.show.keys(context, &self.setup, &mut self.kept) {
                     self.wished_in_the_show(wish);
                 }
             }
@@ -489,6 +438,7 @@ impl eframe::App for App {
         self.lines.take();
         self.plan.take();
         self.keep_what_was_found();
+        self.follow_the_evening();
         let dropped: Vec<PathBuf> =
             context.input(|input| input.raw.dropped_files.iter().map(|file| file.path().to_owned()).collect());
         if let Some(folder) = dropped.iter().find(|path| path.join("event.toml").is_file()) {
@@ -511,6 +461,7 @@ impl eframe::App for App {
 
     fn on_exit(&mut self, _: Option<&eframe::glow::Context>) {
         self.soundcheck.store(&self.setup);
+        self.kept.close();
     }
 
     fn ui(&mut self, ui: &mut Ui, _: &mut eframe::Frame) {

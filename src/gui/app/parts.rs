@@ -101,6 +101,9 @@ impl App {
             {
                 ui.label(RichText::new(told).color(palette.quiet));
             }
+            if let Some(told) = self.kept.told().filter(|_| self.view != View::Show) {
+                ui.label(RichText::new(told).font(self.look.small()));
+            }
             if let Some(missing) = self.soundcheck.snapshot.as_ref().and_then(words::missing) {
                 ui.label(RichText::new(missing).font(self.look.small()));
             }
@@ -165,7 +168,7 @@ impl App {
             }
             View::Show => {
                 let lines = self.soundcheck.link.as_ref().map_or(0, |link| link.format().channels);
-                let wish = self.show.ui(ui, self.look, &self.setup, lines, &(self.world.clock)());
+                let wish = self.show.ui(ui, self.look, &self.setup, lines, &(self.world.clock)(), &mut self.kept);
                 wish.into_iter().for_each(|wish| self.wished_in_the_show(wish));
             }
         }

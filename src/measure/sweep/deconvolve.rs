@@ -1,4 +1,4 @@
-//! Captured over sent: the inverse of a sweep as a spectrum, and the response by lag.
+//! Captured over sent: the inverse of a sweep as a spectrum, and stretches of a response by lag.
 //!
 //! In: amplitudes; out: a response of as many lags as the transform is long, lag 0 first, negative lags at the end
 //! (circular). The quotient is held where the sweep has next to nothing (10⁻⁶ of its greatest power) and fades out
@@ -8,7 +8,6 @@
 use rustfft::num_complex::Complex;
 
 use super::recognise::Placed;
-use crate::measure::fourier::{signal, spectrum};
 
 const HELD: f64 = 1e-6;
 const BELOW: f64 = 0.7;
@@ -21,13 +20,6 @@ pub(super) fn inverse(sent: &[Complex<f64>], placed: &Placed, step: f64) -> Vec<
         bin.conj() * (band(k as f64 * step, placed) / (bin.norm_sqr() + HELD * most).max(f64::MIN_POSITIVE))
     };
     sent.iter().enumerate().map(one).collect()
-}
-
-/// The response by lag.
-pub(super) fn response(captured: &[f64], inverse: &[Complex<f64>], length: usize) -> Vec<f64> {
-    let mut bins = spectrum(captured, length);
-    bins.iter_mut().zip(inverse).for_each(|(bin, inverse)| *bin *= inverse);
-    signal(bins, length)
 }
 
 /// 1 where the sweep is, falling to 0 beyond.

@@ -15,7 +15,7 @@ use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 
 use super::recognise::Placed;
-use crate::measure::fourier::{signal, spectrum};
+use crate::measure::fourier::{fit, signal, spectrum};
 use crate::measure::impulse::Impulse;
 
 /// Clocks are never farther apart.
@@ -232,25 +232,58 @@ fn thirds(powers: &[f64]) -> Vec<f64> {
 /// How much later the second of two equal sweeps came back, in samples to a hundredth, from their responses: looked for up to
 /// 0.1 s either way in what lies 0.1 s around the first one's direct sound. `None`: one of them holds nothing.
 pub fn later(first: &Impulse, second: &Impulse) -> Option<f64> {
-    let reach = (REACH * f64::from(first.rate.get())) as usize;
-    let begin = first.start()? as isize - first.zero() as isize;
-    let around = |response: &Impulse| -> Vec<f64> {
-        let from = response.zero() as isize + begin - 2 * reach as isize;
-        let at = |n: isize| usize::try_from(from + n).ok().and_then(|n| response.samples().get(n));
-        (0..4 * reach as isize).map(|n| at(n).copied().unwrap_or(0.0)).collect()
+    Both::of(first, second)?.later(|_| 1.0)
+}
+
+/// The same of octaves alone: what was lost while a sweep sounded shifts those that it swept afterwards.
+pub fn later_by_octave(first: &Impulse, second: &Impulse, centres: &[f64]) -> Option<Vec<f64>> {
+    let both = Both::of(first, second)?;
+    let within = |centre: f64| {
+        let share = move |hz: f64| (0.5 * PI * (hz / centre).log2().clamp(-1.0, 1.0)).cos().powi(2);
+        both.later(share)
     };
-    let (mut first, second) = (around(first), around(second));
-    // What moves past the ends of the second would count for less.
-    first[..reach].fill(0.0);
-    first[3 * reach..].fill(0.0);
-    let length = (8 * reach).next_power_of_two();
-    let both = spectrum(&second, length).iter().zip(spectrum(&first, length)).map(|(b, a)| b * a.conj()).collect();
-    let alike = signal(both, length);
-    let at = |lag: isize| alike[lag.rem_euclid(length as isize) as usize];
-    let most = (-(reach as isize)..=reach as isize).max_by(|a, b| at(*a).total_cmp(&at(*b)))?;
-    let (before, here, after) = (at(most - 1), at(most), at(most + 1));
-    let bend = before - 2.0 * here + after;
-    (here > 0.0 && bend < 0.0).then(|| most as f64 + 0.5 * (before - after) / bend)
+    centres.iter().copied().map(within).collect()
+}
+
+/// The cross-spectrum of two responses around the first one's direct sound.
+struct Both {
+    bins: Vec<Complex<f64>>,
+    length: usize,
+    /// Samples either way.
+    reach: usize,
+    step: f64,
+}
+
+impl Both {
+    fn of(first: &Impulse, second: &Impulse) -> Option<Self> {
+        let rate = f64::from(first.rate.get());
+        let reach = (REACH * rate) as usize;
+        let begin = first.start()? as isize - first.zero() as isize;
+        let around = |response: &Impulse| -> Vec<f64> {
+            let from = response.zero() as isize + begin - 2 * reach as isize;
+            let at = |n: isize| usize::try_from(from + n).ok().and_then(|n| response.samples().get(n));
+            (0..4 * reach as isize).map(|n| at(n).copied().unwrap_or(0.0)).collect()
+        };
+        let (mut first, second) = (around(first), around(second));
+        // What moves past the ends of the second would count for less.
+        first[..reach].fill(0.0);
+        first[3 * reach..].fill(0.0);
+        let length = fit(8 * reach);
+        let bins = spectrum(&second, length).iter().zip(spectrum(&first, length)).map(|(b, a)| b * a.conj()).collect();
+        Some(Self { bins, length, reach, step: rate / length as f64 })
+    }
+
+    /// Where both are most alike, of so much of each frequency.
+    fn later(&self, share: impl Fn(f64) -> f64) -> Option<f64> {
+        let bins = self.bins.iter().enumerate().map(|(k, bin)| bin * share(k.max(1) as f64 * self.step)).collect();
+        let alike = signal(bins, self.length);
+        let at = |lag: isize| alike[lag.rem_euclid(self.length as isize) as usize];
+        let reach = self.reach as isize;
+        let most = (-reach..=reach).max_by(|a, b| at(*a).total_cmp(&at(*b)))?;
+        let (before, here, after) = (at(most - 1), at(most), at(most + 1));
+        let bend = before - 2.0 * here + after;
+        (here > 0.0 && bend < 0.0).then(|| most as f64 + 0.5 * (before - after) / bend)
+    }
 }
 
 /// The capture as the sending clock would have taken it.

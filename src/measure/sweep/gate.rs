@@ -7,7 +7,7 @@
 
 use std::f64::consts::PI;
 
-use crate::measure::fourier::{signal, spectrum};
+use crate::measure::fourier::{fit, signal, spectrum};
 use crate::measure::knee::{knee, noise};
 
 /// Octaves, and thirds of one where loudspeakers fall off.
@@ -32,7 +32,7 @@ pub(super) struct Band {
 
 /// The response without its noise, and its bands. `direct` is the direct sound's sample.
 pub(super) fn gate(response: &[f64], direct: usize, rate: f64) -> (Vec<f64>, Vec<Band>) {
-    let length = (response.len() + (0.1 * rate) as usize).next_power_of_two();
+    let length = fit(response.len() + (0.1 * rate) as usize);
     let whole = spectrum(response, length);
     let step = rate / length as f64;
     let guard = (BEFORE * rate) as usize;
@@ -55,8 +55,8 @@ pub(super) fn gate(response: &[f64], direct: usize, rate: f64) -> (Vec<f64>, Vec
         let mut energy = 0.0;
         for n in from..(gone as usize).min(part.len()) {
             let at = n as f64;
-            let end = 0.5 + 0.5 * (PI * ((at - last) / (gone - last)).clamp(0.0, 1.0)).cos();
-            let begin = 0.5 - 0.5 * (PI * ((at - from as f64) / rise.max(1.0)).min(1.0)).cos();
+            let end = 1.0 - ramp((at - last) / (gone - last));
+            let begin = ramp((at - from as f64) / rise.max(1.0));
             sum[n] += part[n] * end * begin;
             energy += squares[n] * end * end;
         }
@@ -64,6 +64,17 @@ pub(super) fn gate(response: &[f64], direct: usize, rate: f64) -> (Vec<f64>, Vec
         bands.push(Band { centre, energy: (energy - noise * kept as f64).max(0.0), noise, kept });
     }
     (sum, bands)
+}
+
+/// From 0 to 1 in a raised cosine.
+fn ramp(part: f64) -> f64 {
+    if part <= 0.0 {
+        0.0
+    } else if part >= 1.0 {
+        1.0
+    } else {
+        0.5 - 0.5 * (PI * part).cos()
+    }
 }
 
 /// How much of a frequency belongs to a band; over all bands it is 1.

@@ -9,6 +9,7 @@ mod agreement;
 mod deconvolve;
 mod drift;
 mod gate;
+mod pair;
 mod quality;
 mod recognise;
 mod take;
@@ -16,7 +17,8 @@ mod take;
 mod tests;
 
 pub use agreement::{Agreement, agreement};
-pub use drift::{WIDEST, later};
+use drift::{WIDEST, later, later_by_octave};
+pub use pair::{Pair, drift};
 pub use quality::{BandNoise, Refusal};
 pub use recognise::Placed;
 pub use take::{Clocks, Inverse, Taken};

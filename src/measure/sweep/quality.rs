@@ -30,6 +30,10 @@ pub enum Refusal {
     Limited { bent: Db },
     /// An octave whose response stands less than 15 dB over its noise.
     TooNoisy { octave: Hertz, signal_to_noise: Db },
+    /// From somewhere on it came back so much later (below 0: earlier) than clocks can be apart.
+    SoundLost { by: Seconds },
+    /// The two sweeps differ: a door or a person has moved.
+    Moved { worst: Db, at: Hertz },
 }
 
 /// A band of the response and the noise left in it.

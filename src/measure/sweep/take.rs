@@ -7,13 +7,13 @@
 use rayon::prelude::*;
 use rustfft::num_complex::Complex;
 
-use super::deconvolve::{band, inverse, lags, response};
+use super::deconvolve::{band, inverse, lags};
 use super::drift;
 use super::gate::{self, BEFORE, gate};
 use super::quality::{self, BandNoise, Evidence, Refusal};
 use super::recognise::Placed;
 use crate::measure::background::{Background, background};
-use crate::measure::fourier::{signal, spectrum};
+use crate::measure::fourier::{fit, signal, spectrum};
 use crate::measure::impulse::Impulse;
 use crate::units::{Db, Hertz, SampleRate, Seconds};
 
@@ -24,6 +24,8 @@ pub struct Inverse {
     length: usize,
     sent: Vec<Complex<f64>>,
     one_over: Vec<Complex<f64>>,
+    /// How much of each bin is looked at for what the response does not explain.
+    inner: Vec<f64>,
     /// No more of a capture is looked at.
     most: usize,
 }
@@ -79,10 +81,20 @@ impl Inverse {
         let sent = clean(sent);
         let placed = Placed::find(&sent, rate).ok_or(Refusal::NotASweep)?;
         let hz = f64::from(rate.get());
-        let length = (most + (placed.end * hz) as usize).next_power_of_two();
+        let length = fit(most + (placed.end * hz) as usize);
         let bins = spectrum(&sent, length);
-        let one_over = inverse(&bins, &placed, hz / length as f64);
-        Ok(Self { rate, placed, length, sent: bins, one_over, most })
+        let step = hz / length as f64;
+        let one_over = inverse(&bins, &placed, step);
+        // At the band's own edges a response rings on both sides of its gate.
+        let inside = Placed { low: INNER * placed.low, high: placed.high / INNER.sqrt(), ..placed };
+        let inner = (0..bins.len()).map(|k| band(k as f64 * step, &inside)).collect();
+        Ok(Self { rate, placed, length, sent: bins, one_over, inner, most })
+    }
+
+    /// For the same sweep, so much softer.
+    pub fn softer(&self, by: Db) -> Self {
+        let scaled = |bins: &[Complex<f64>], by: Db| bins.iter().map(|bin| bin * by.ratio()).collect();
+        Self { sent: scaled(&self.sent, -by), one_over: scaled(&self.one_over, by), inner: self.inner.clone(), ..*self }
     }
 
     pub fn rate(&self) -> SampleRate {
@@ -148,7 +160,8 @@ impl Inverse {
 
     fn first(&self, captured: &[f64]) -> First {
         let hz = f64::from(self.rate.get());
-        let all = response(captured, &self.one_over, self.length);
+        let bins = spectrum(captured, self.length);
+        let all = signal(bins.iter().zip(&self.one_over).map(|(bin, inverse)| bin * inverse).collect(), self.length);
         // What can be a direct sound: lags for which the capture holds the whole sweep.
         let last = (captured.len() as f64 - self.placed.end * hz).max(1.0) as isize;
         let early = -(self.placed.start * hz) as isize;
@@ -164,32 +177,27 @@ impl Inverse {
             early: lags(&all, direct - (0.004 * hz) as isize, (0.06 * hz) as usize),
             from,
             direct: (direct - from) as usize,
-            captured: captured.to_vec(),
+            captured: bins,
+            frames: captured.len(),
         }
     }
 
     /// What the capture is like beside what the response explains of it.
     fn evidence(&self, first: &First, gated: &[f64], bands: &[gate::Band]) -> Evidence {
-        let hz = f64::from(self.rate.get());
-        let step = hz / self.length as f64;
         let mut turned = vec![0.0; self.length];
         for (n, sample) in gated.iter().enumerate() {
             turned[(first.from + n as isize).rem_euclid(self.length as isize) as usize] = *sample;
         }
         let response = spectrum(&turned, self.length);
-        let captured = spectrum(&first.captured, self.length);
-        // At the band's own edges a response rings on both sides of its gate.
-        let inner = Placed { low: INNER * self.placed.low, high: self.placed.high / INNER.sqrt(), ..self.placed };
-        let within = |k: usize| band(k as f64 * step, &inner);
-        let explained: Vec<Complex<f64>> = self.sent.iter().zip(&response).map(|(x, h)| x * h).collect();
-        let rest: Vec<Complex<f64>> =
-            captured.iter().zip(&explained).enumerate().map(|(k, (y, e))| (y - e) * within(k)).collect();
-        let heard: Vec<Complex<f64>> = captured.iter().enumerate().map(|(k, y)| y * within(k)).collect();
-        let mut rest = signal(rest, self.length);
-        let mut heard = signal(heard, self.length);
-        rest.truncate(first.captured.len());
-        heard.truncate(first.captured.len());
-        Evidence::new(&heard, &rest, &self.placed, hz, bands)
+        let within = |bin: &dyn Fn(usize) -> Complex<f64>| {
+            let bins = self.inner.iter().enumerate().map(|(k, share)| bin(k) * share).collect();
+            let mut samples = signal(bins, self.length);
+            samples.truncate(first.frames);
+            samples
+        };
+        let heard = within(&|k| first.captured[k]);
+        let rest = within(&|k| first.captured[k] - self.sent[k] * response[k]);
+        Evidence::new(&heard, &rest, &self.placed, f64::from(self.rate.get()), bands)
     }
 }
 
@@ -200,7 +208,9 @@ struct First {
     early: Vec<f64>,
     from: isize,
     direct: usize,
-    captured: Vec<f64>,
+    /// The capture's own spectrum.
+    captured: Vec<Complex<f64>>,
+    frames: usize,
 }
 
 /// The first lag that is loud enough (ISO 3382-1, A.2), looked for from `earliest` on.

@@ -167,6 +167,11 @@ impl Recording {
         news
     }
 
+    /// Its end was told.
+    pub const fn is_over(&self) -> bool {
+        self.is_over
+    }
+
     /// Asks it to end, without waiting; `news` tells when it has.
     pub fn stop(&self) {
         self.flags.stop.store(true, Release);

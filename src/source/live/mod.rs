@@ -33,6 +33,7 @@ pub use convert::Amplitude;
 pub use device::{InputDevice, devices, find, pick};
 pub use error::LiveError;
 pub use health::{Health, InputState, STARVED_AFTER, ZEROS_AFTER};
+pub use priority::raise_listener;
 pub use returning::Returning;
 pub use ring::{Intake, RING_SPAN};
 
@@ -241,7 +242,7 @@ fn build_as<T: cpal::SizedSample + Amplitude>(
     outlet: &Outlet,
 ) -> Result<cpal::Stream, cpal::Error> {
     let counters = std::sync::Arc::clone(&outlet.counters);
-    let mut raise = Some(priority::raise);
+    let mut raise = Some(priority::raise_caller);
     device.build_input_stream(
         choice.stream_config(),
         move |data: &[T], _| {

@@ -2,7 +2,7 @@
 //! two of the safe way do.
 
 use super::*;
-use beforedoors::coach::sweep::{Heard, Measured, Opened, SafeSweep, SweepPlan, SweepStep, TapHeard};
+use beforedoors::coach::sweep::{Heard, Measured, NoSweep, Opened, SafeSweep, SweepPlan, SweepStep, TapHeard};
 
 /// Told to 25 ppm in every hall, where two loudspeakers arrive together too; in half of them it costs less than 0.15 dB.
 #[test]
@@ -33,30 +33,43 @@ fn clocks_apart_cost_little() {
     assert!(half < 0.15, "{errors:?}");
 }
 
-/// The safe way with 20 dB over the noise and more: the clocks are told to 1 ppm, and cost no more than 0.3 dB.
+/// The safe way in a hall with noise: the clocks are told to 1 ppm, and cost no more than 0.3 dB beside the same evening on
+/// one clock; with the noise it is within 1 dB. One hall in fifty may be refused for its noise.
 #[test]
 fn two_sweeps_tell_the_clocks() {
+    let mut refused = 0;
     for seed in halls() {
-        let (mut stage, _) = hall(seed, Dbfs::new(-80.0));
-        under_its_limit(&mut stage, MAINS, Db::new(8.0));
-        stage.open_loop(MAINS, Opening::Return { fader: Db::ZERO });
         let microphone = (seed % 3) as usize;
-        let drift_ppm = if seed % 2 == 0 { 100.0 } else { -100.0 };
-        let computer = Computer { drift_ppm, noise: Dbfs::new(-110.0), seed, ..Computer::PERFECT };
-        let measured = measured(&mut stage, microphone, &computer);
-        let (taken, gain) = measured.channels[0].as_ref().expect("it hears the loudspeakers");
-        let truth = alone(&mut stage, microphone);
-        let margin = gain.margin().allowing(&taken.noise);
-        let error = (margin.phase_aware.expect("it rings") - truth).get();
-        println!("hall {seed}: {:+.2} ppm off, {error:+.2} dB", taken.drift_ppm - drift_ppm);
-        assert!((taken.drift_ppm - drift_ppm).abs() < 1.0, "hall {seed}: {} ppm", taken.drift_ppm);
-        assert!(error.abs() < 0.3, "hall {seed}: {error} dB");
-        assert!(margin.safe <= truth, "hall {seed}: {:?} of {truth:?}", margin.safe);
+        let evening = |drift_ppm: f64| -> Result<f64, NoSweep> {
+            let (mut stage, _) = hall(seed, Dbfs::new(-80.0));
+            under_its_limit(&mut stage, MAINS, Db::new(8.0));
+            stage.open_loop(MAINS, Opening::Return { fader: Db::ZERO });
+            let computer = Computer { drift_ppm, noise: Dbfs::new(-110.0), seed, ..Computer::PERFECT };
+            let measured = measured(&mut stage, microphone, &computer)?;
+            let (taken, gain) = measured.channels[0].as_ref().expect("it hears the loudspeakers");
+            let truth = alone(&mut stage, microphone);
+            let margin = gain.margin().allowing(&taken.noise);
+            assert!((taken.drift_ppm - drift_ppm).abs() < 1.0, "hall {seed}: {} ppm", taken.drift_ppm);
+            assert!(margin.safe <= truth, "hall {seed}: {:?} of {truth:?}", margin.safe);
+            Ok((margin.phase_aware.expect("it rings") - truth).get())
+        };
+        let (one, apart) = match (evening(0.0), evening(if seed % 2 == 0 { 100.0 } else { -100.0 })) {
+            (Ok(one), Ok(apart)) => (one, apart),
+            (Err(why), _) | (_, Err(why)) => {
+                println!("hall {seed}: {why:?}");
+                refused += 1;
+                continue;
+            }
+        };
+        println!("hall {seed}: {apart:+.2} dB, on one clock {one:+.2} dB");
+        assert!((apart - one).abs() < 0.3, "hall {seed}: {apart} dB for {one}");
+        assert!(apart.abs() < 1.0, "hall {seed}: {apart} dB");
     }
+    assert!(50 * refused <= halls().count(), "{refused} are refused");
 }
 
 /// Through the safe way up to a result, this microphone on the one channel.
-fn measured(stage: &mut Stage, microphone: usize, computer: &Computer) -> Measured {
+fn measured(stage: &mut Stage, microphone: usize, computer: &Computer) -> Result<Measured, NoSweep> {
     let (loud, quiet) = (Dbfs::new(-20.0), Dbfs::new(-80.0));
     let mut sweep = SafeSweep::new(SweepPlan::usual(rate(), Opened::AtReturn)).expect("a sound plan");
     loop {
@@ -73,8 +86,8 @@ fn measured(stage: &mut Stage, microphone: usize, computer: &Computer) -> Measur
                 channel.resize(played.len(), 0.0);
                 sweep.heard(Heard { channels: &[channel], sound: None });
             }
-            SweepStep::Done(measured) => return measured.as_ref().clone(),
-            SweepStep::Refused(why) => panic!("{why:?}"),
+            SweepStep::Done(measured) => return Ok(measured.as_ref().clone()),
+            SweepStep::Refused(why) => return Err(*why),
         }
     }
 }

@@ -16,7 +16,7 @@ fn a_monitor_is_measured_alone() {
         let phase_aware = margin.phase_aware.expect("a monitor rings");
         println!("hall {seed}: {:+.2}, safe {:+.2} dB", (phase_aware - truth).get(), (margin.safe - truth).get());
         assert!((phase_aware - truth).abs().get() < 0.3, "hall {seed}: {phase_aware:?} is not {truth:?}");
-        assert!(margin.safe <= truth, "hall {seed}: {margin:?} of {truth:?}");
+        assert!(margin.safe <= truth && margin.safe >= truth - Db::new(2.0), "hall {seed}: {margin:?} of {truth:?}");
     }
 }
 

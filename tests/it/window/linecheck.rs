@@ -10,6 +10,7 @@ use beforedoors::engine::hall::{Overheard, overhear};
 use beforedoors::engine::linecheck::{
     LineAnswer, LineHand, LineLink, LinePipeline, LineSkill, LineSnapshot, LineStep, RigFault, Side, TestSound,
 };
+use beforedoors::engine::record::{RecordError, RecordPlan, Recording};
 use beforedoors::engine::session::{Command, Hearing, Link, Status};
 use beforedoors::event::{Event, read_ticks};
 use beforedoors::gui::{App, LineFrom, LineOpener, Look};
@@ -331,6 +332,10 @@ impl Link for Device {
 
     fn overhear(&self) -> Option<Overheard> {
         Some(overhear(self.0).1)
+    }
+
+    fn record(&self, _: RecordPlan) -> Result<Recording, RecordError> {
+        Err(RecordError::NothingLeft)
     }
 }
 

@@ -1,5 +1,6 @@
 //! The window, worked by its accessible names on a stage whose time the test makes go by.
 
+mod evening;
 mod fits;
 mod halls;
 mod input;
@@ -20,10 +21,12 @@ use std::rc::Rc;
 
 use beforedoors::block::{BlockBuf, Format};
 use beforedoors::engine::hall::Overheard;
+use beforedoors::engine::record::{RecordError, RecordPlan, Recording};
 use beforedoors::engine::session::{Command, Link, Status};
 use beforedoors::engine::watched::Moment;
 use beforedoors::engine::{Connection, Input, Mood, Pipeline, Snapshot};
 use beforedoors::gui::{App, HallOpener, Look, Opener, World};
+use beforedoors::sink::record::{self, Recorder};
 use beforedoors::source::Source;
 use beforedoors::source::stage::{Stage, StageConfig};
 use beforedoors::units::{SampleRate, Seconds, SourceKind};
@@ -41,6 +44,7 @@ struct Playing {
     block: BlockBuf,
     names: Vec<String>,
     status: Status,
+    recorder: Option<Recorder>,
 }
 
 impl Rehearsal {
@@ -50,7 +54,7 @@ impl Rehearsal {
         let pipeline = Pipeline::new(stage.format(), &inputs, Connection::Usb);
         let block = BlockBuf::new(inputs.len(), 4800);
         let names = stage.inputs().iter().map(|input| input.name.to_owned()).collect();
-        Self::holding(Playing { stage: Some(stage), pipeline, block, names, status: Status::Running })
+        Self::holding(Playing { stage: Some(stage), pipeline, block, names, status: Status::Running, recorder: None })
     }
 
     /// Silent lines of a device, with these names.
@@ -60,7 +64,7 @@ impl Rehearsal {
         let pipeline = Pipeline::new(format, &vec![Input::new(SourceKind::Other, None); count], Connection::Usb);
         let mut block = BlockBuf::new(count, 4800);
         block.planes_mut().iter_mut().for_each(|plane| plane.resize(4800, 0.0));
-        Self::holding(Playing { stage: None, pipeline, block, names, status: Status::Running })
+        Self::holding(Playing { stage: None, pipeline, block, names, status: Status::Running, recorder: None })
     }
 
     fn holding(playing: Playing) -> Self {
@@ -68,13 +72,14 @@ impl Rehearsal {
     }
 
     pub fn play(&self, time: Seconds) {
-        let Playing { stage, pipeline, block, .. } = &mut *self.0.borrow_mut();
+        let Playing { stage, pipeline, block, recorder, .. } = &mut *self.0.borrow_mut();
         let end = pipeline.snapshot().at + time;
         while pipeline.snapshot().at < end {
             if let Some(stage) = stage {
                 stage.read(block).unwrap();
             }
             pipeline.push(&block.as_block());
+            recorder.iter_mut().for_each(|recorder| recorder.take(&block.as_block()));
         }
     }
 
@@ -138,6 +143,12 @@ impl Link for Ear {
 
     fn overhear(&self) -> Option<Overheard> {
         None
+    }
+
+    fn record(&self, plan: RecordPlan) -> Result<Recording, RecordError> {
+        let (recorder, recording) = record::start(self.format, plan)?;
+        self.playing.0.borrow_mut().recorder = Some(recorder);
+        Ok(recording)
     }
 }
 

@@ -16,7 +16,7 @@ use egui_kittest::{Harness, SnapshotOptions, SnapshotResults};
 
 use super::halls::Hall;
 use super::recordings::{drop_on, wait_for, write, write_tone};
-use super::{Rehearsal, linecheck, plan, ready, window_with_halls};
+use super::{Rehearsal, evening, linecheck, plan, ready, window_with_halls};
 
 type Place = (f32, f32, Look);
 
@@ -160,7 +160,7 @@ fn every_view_is_drawn_for_whoever_wants_to_look() {
     for (width, height) in [(1280.0, 800.0), (1920.0, 1080.0)] {
         for (bright, text) in [(false, 1.0), (true, 1.0), (false, 2.0), (true, 2.0)] {
             let at = || (width, height, Look { bright, text, ..Look::default() });
-            let views: [(&str, Harness<App>); 20] = [
+            let views: [(&str, Harness<App>); 22] = [
                 ("plan", example(at())),
                 ("plan-made", made(at())),
                 ("plan-hall", pressed(example(at()), &[Key::H])),
@@ -177,6 +177,8 @@ fn every_view_is_drawn_for_whoever_wants_to_look() {
                 ("quiet-done", quiet(at(), true)),
                 ("show", show(at(), false)),
                 ("show-now", show(at(), true)),
+                ("show-recording-asked", evening::recording(at(), false)),
+                ("show-recording", evening::recording(at(), true)),
                 ("ready", last_look(at(), &[])),
                 ("ready-noisier", last_look(at(), &[(0, -13.0)])),
                 ("recordings", recordings(at(), false)),

@@ -24,7 +24,7 @@ impl WatchLink for Quiet {
     fn picture(&self) -> Picture {
         Picture {
             at: Seconds::ZERO,
-            told: Told::Show { alert: None, room: None, counts: (0, 0), ready: None },
+            told: Told::Show { alert: None, room: None, counts: (0, 0), ready: None, log: Default::default() },
             rings: Vec::new(),
             spectrum: Vec::new(),
             equaliser: Equaliser::ThirdOctave,

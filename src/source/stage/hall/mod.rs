@@ -130,6 +130,17 @@ impl Hall {
         Self { seed, room: Room::Box(BoxRoom { size, t60 }), microphones, outputs, delay, noise }
     }
 
+    /// The same without monitors, with a second loudspeaker halfway to the last row.
+    pub fn with_second(seed: u64, microphones: Vec<MicrophonePlace>) -> Self {
+        let mut hall = Self::drawn(seed, microphones, 0);
+        let last = hall.seats().iter().map(|(_, (_, y))| *y).fold(0.0, f64::min);
+        let second = Loudspeaker { place: (1.5, 0.5 * last, 2.3), to_audience: true };
+        let like = &hall.outputs[0];
+        let output = Output { name: "Second", feed: Feed::Mix, loudspeakers: vec![second], ..like.clone() };
+        hall.outputs.push(output);
+        hall
+    }
+
     /// From the nearest loudspeaker of an output to a microphone, both counted from 0, as the sound goes.
     pub fn distance(&self, output: usize, microphone: usize) -> Option<f64> {
         let Room::Box(room) = &self.room else { return None };
