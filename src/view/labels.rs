@@ -77,13 +77,14 @@ pub const FEET: &str = "Feet beside metres  G";
 pub const METRES: &str = "Metres alone  G";
 
 /// The keys, for the help.
-pub const KEYS: [(&str, &str); 21] = [
+pub const KEYS: [(&str, &str); 22] = [
     ("Space", "done, or yes"),
     ("S", "skip this step, or leave it"),
     ("N", "no; never"),
     ("L", "the knob is at its limit; in the show: which microphone is in the room"),
     ("Q", "in the ring-out: measure quietly"),
     ("R", "in the show: ready? The last look before doors"),
+    ("K", "in the show: record all channels, or stop that"),
     ("B", "back: the last cut, or the view before"),
     ("M", "mark this moment"),
     ("Esc", "stop; close what is open"),
