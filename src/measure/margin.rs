@@ -67,14 +67,14 @@ const READING: Db = Db::new(0.1);
 const FINE: f64 = 0.1;
 
 impl Margin {
-    /// The safe numbers lowered by what the reading itself may be off, and by what the noise could have hidden: two
+    /// The safe numbers lowered by what the reading itself may be off, and by what the noise could have hidden: three
     /// standard deviations where they were found.
     pub fn allowing(mut self, noise: &[BandNoise]) -> Self {
         let hidden = |at: Hertz, margin: Db| {
             let away = |band: &BandNoise| (band.frequency.get() / at.get()).log2().abs();
             let band = noise.iter().min_by(|a, b| away(a).total_cmp(&away(b)));
             let share = band.map_or(0.0, |band| (band.noise_gain + margin).ratio());
-            READING + if share.is_finite() { Db::from_ratio(1.0 + 2.0 * share) } else { Db::ZERO }
+            READING + if share.is_finite() { Db::from_ratio(1.0 + 3.0 * share) } else { Db::ZERO }
         };
         self.safe -= hidden(self.safe_at, self.safe);
         if let Some(peak) = self.peaks.first() {
