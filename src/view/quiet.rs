@@ -133,6 +133,14 @@ pub fn quiet_then(result: &QuietResult, wanted: Db) -> String {
     }
 }
 
+/// A step between sweeps, as a record.
+pub(super) fn between_record(at: Seconds, word: &str, next: &NextStep) -> Value {
+    json!({
+        "type": "sweep_step", "time_s": thousandths(at.get()), "step": word, "level_dbfs": null,
+        "sentence": next.sentence, "then": next.then,
+    })
+}
+
 /// A step as a record.
 pub fn quiet_record(at: Seconds, step: &QuietStep, next: &NextStep) -> Value {
     let level = match step {

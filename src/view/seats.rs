@@ -6,7 +6,7 @@
 use serde_json::{Value, json};
 
 use super::numbers::{self, span, thousandths};
-use super::quiet::{quiet_record, quiet_step};
+use super::quiet::{between_record, quiet_record, quiet_step};
 use super::ringout::frequency;
 use super::safe_sweep::{no_sweep, no_sweep_kind};
 use super::sentence::{Arrow, NextStep, Reply};
@@ -228,12 +228,7 @@ pub fn seat_step(step: &RoundStep, round: &[SeatFound]) -> NextStep {
 /// A step as a record.
 pub fn seat_step_record(at: Seconds, step: &RoundStep, round: &[SeatFound]) -> Value {
     let next = seat_step(step, round);
-    let named = |word: &str| {
-        json!({
-            "type": "sweep_step", "time_s": thousandths(at.get()), "step": word, "level_dbfs": null,
-            "sentence": next.sentence, "then": next.then,
-        })
-    };
+    let named = |word| between_record(at, word, &next);
     let mut record = match step {
         RoundStep::Prepare => named("put"),
         RoundStep::Sweep(step) => quiet_record(at, step, &next),

@@ -4,8 +4,7 @@
 
 use serde_json::{Value, json};
 
-use super::numbers::thousandths;
-use super::quiet::{quiet_record, quiet_step};
+use super::quiet::{between_record, quiet_record, quiet_step};
 use super::safe_sweep::{no_sweep, no_sweep_kind};
 use super::sentence::{Arrow, NextStep, Reply};
 use crate::engine::quiet::{Alone, NoSweep, Opened, QuietStep, QuietWish};
@@ -63,12 +62,7 @@ pub fn second_step(step: &RoundStep, alone: Alone, wish: &QuietWish) -> NextStep
 /// A step as a record.
 pub fn second_step_record(at: Seconds, step: &RoundStep, alone: Alone, wish: &QuietWish) -> Value {
     let next = second_step(step, alone, wish);
-    let named = |word: &str| {
-        json!({
-            "type": "sweep_step", "time_s": thousandths(at.get()), "step": word, "level_dbfs": null,
-            "sentence": next.sentence, "then": next.then,
-        })
-    };
+    let named = |word| between_record(at, word, &next);
     let mut record = match step {
         RoundStep::Prepare => named("switch"),
         RoundStep::Sweep(step) => quiet_record(at, step, &next),

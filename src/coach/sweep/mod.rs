@@ -175,7 +175,7 @@ pub struct SafeSweep {
     step: SweepStep,
 }
 
-/// The louder of two sweeps, to be judged while the softer one still sounds: that takes about as long as both.
+/// The louder of two sweeps, to be judged while the softer one still sounds.
 pub struct Louder {
     plan: SweepPlan,
     level: Dbfs,

@@ -95,8 +95,8 @@ impl App {
 
     /// What happens beside the sound goes into the event's log, and what wants a hand to the show.
     pub(super) fn follow_the_evening(&mut self) {
-        if let (Ok(link), false) = (&self.soundcheck.link, self.soundcheck.is_staged()) {
-            if let Some(news) = self.kept.hear(&link.snapshot(), &link.status()).into_iter().next_back() {
+        if let (Some(snapshot), false) = (&self.soundcheck.snapshot, self.soundcheck.is_staged()) {
+            if let Some(news) = self.kept.hear(snapshot, &self.soundcheck.status).into_iter().next_back() {
                 self.soundcheck.noted = Some(news.text);
                 self.show.say(Say::Recording(self.kept.trouble()));
             }

@@ -17,9 +17,9 @@ use egui_kittest::kittest::Queryable;
 
 use super::{Rehearsal, opener, painter, world};
 
-/// A hall that asks for what it is told to.
+/// A hall that asks for what it is told to, whose desk is not moved from here.
 #[derive(Clone, Default)]
-struct Asking {
+pub struct Asking {
     alert: Rc<RefCell<Option<Alert>>>,
     said: Rc<RefCell<Vec<Say>>>,
 }

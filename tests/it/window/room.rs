@@ -4,45 +4,18 @@ use std::cell::RefCell;
 use std::rc::Rc;
 
 use beforedoors::engine::Mood;
-use beforedoors::engine::ringout::Equaliser;
-use beforedoors::engine::watched::{Moment, Picture, Say, Told, WatchLink, Where};
+use beforedoors::engine::watched::{Moment, WatchLink, Where};
 use beforedoors::event::Event;
 use beforedoors::gui::{App, HallOpener, Look, World};
-use beforedoors::units::{ChannelId, Seconds};
+use beforedoors::units::ChannelId;
 use beforedoors::view::Setup;
 use eframe::egui::{Key, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 
+use super::evening::Asking;
 use super::ready::event;
 use super::{Rehearsal, opener, painter, world};
-
-/// A hall whose desk is not moved from here.
-struct Quiet;
-
-impl WatchLink for Quiet {
-    fn picture(&self) -> Picture {
-        Picture {
-            at: Seconds::ZERO,
-            told: Told::Show { alert: None, room: None, counts: (0, 0), ready: None, log: Default::default() },
-            rings: Vec::new(),
-            spectrum: Vec::new(),
-            equaliser: Equaliser::ThirdOctave,
-            cuts: Vec::new(),
-            has_a_desk: false,
-            refused: None,
-            over: None,
-        }
-    }
-
-    fn say(&self, _: Say) -> bool {
-        true
-    }
-
-    fn names(&self) -> &[String] {
-        &[]
-    }
-}
 
 #[test]
 fn the_microphone_in_the_room_is_chosen_and_kept() {
@@ -53,7 +26,7 @@ fn the_microphone_in_the_room_is_chosen_and_kept() {
         if let Moment::Show(_, attending) = moment {
             begun.borrow_mut().push(attending.room);
         }
-        Ok(Box::new(Quiet) as Box<dyn WatchLink>)
+        Ok(Box::new(Asking::default()) as Box<dyn WatchLink>)
     });
     let world = World { hall, ..world(opener(&playing)) };
     let setup = Setup::of(Event::open(folder.path()).unwrap().0);
